@@ -1,0 +1,1 @@
+"""Functions from arrays to numbers with their uncertainty: no clock, no file, no event loop."""

@@ -1,0 +1,111 @@
+"""Units, converted once: everything behind a channel's opening is plain arithmetic with a scale and an offset."""
+
+import math
+import re
+from functools import lru_cache
+from typing import NamedTuple
+
+import pint
+
+from analysis.points import Measure, nearest
+
+INCH_OF_WATER = 249.08891
+"""One inch of water at 4 degC with 1000 kg/m3 and standard gravity. [Pa]"""
+
+ALIASES: dict[str, str] = {
+    "inwc": "inH2O",
+    "in. w.c.": "inH2O",
+    "in.w.c.": "inH2O",
+    "in w.c.": "inH2O",
+    "in wc": "inH2O",
+    "inH2O": "inH2O",
+    "F": "degF",
+    "°F": "degF",
+    "C": "degC",
+    "°C": "degC",
+    "%RH": "percent",
+    "%": "percent",
+    "cfm": "ft**3/min",
+    "Btu/h": "Btu/hour",
+    "Btu/hr": "Btu/hour",
+    "kBtu/h": "kBtu/hour",
+    "kBtu/hr": "kBtu/hour",
+    "µA": "uA",
+    "μA": "uA",
+    "Vac": "V",
+    "Vdc": "V",
+    "1": "dimensionless",
+    "": "dimensionless",
+}
+"""Spellings of the trade, and those that pint alone would take for something else (`cfm`, `F`, `C`)."""
+
+_DEGREES = {"kelvin": (1.0, -273.15), "degree_Celsius": (1.0, 0.0), "degree_Fahrenheit": (5 / 9, -160 / 9)}
+"""Size of one degree [K] and where its scale begins [degC]; exact where a general converter leaves rounding behind."""
+
+_FAMILIAR = (*ALIASES, *"Pa kPa hPa mbar psi degF degC K percent ppm uA mA A mV V rpm W kW ft m".split())
+"""Units named when one is not known."""
+
+_NUMBER = re.compile(r"\s*([-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")  # noqa: RUF001
+
+
+class Conversion(NamedTuple):
+    """`inside = value * scale + offset`."""
+
+    scale: float
+    offset: float
+
+
+class UnitError(ValueError):
+    """A unit that is not known or does not measure what is asked for; the text is one sentence for people."""
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry[float]:
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
+    registry.define(f"inH2O = {INCH_OF_WATER} * pascal")
+    return registry
+
+
+def _unit(text: str) -> pint.Unit:
+    name = text.strip()
+    try:
+        return _registry().Unit(ALIASES.get(name, name))
+    except Exception as error:  # pint raises its own, tokenize's and Python's syntax errors for odd text
+        raise UnitError(f"unknown unit '{name}'{nearest(name, _FAMILIAR)}") from error
+
+
+@lru_cache(maxsize=512)
+def conversion(unit: str, to: str, *, difference: bool = False) -> Conversion:
+    """Scale and offset from one unit to another; `difference` for temperature differences (no offset).
+
+    Raises UnitError when a unit is unknown or the two measure different things.
+    """
+    source, target = _unit(unit), _unit(to)
+    if source.dimensionality != target.dimensionality:
+        raise UnitError(f"unit '{unit}' does not measure what '{to}' does")
+    registry = _registry()
+    if str(source) in _DEGREES:
+        (size, zero), (target_size, target_zero) = _DEGREES[str(source)], _DEGREES[str(target)]
+        return Conversion(size / target_size, 0.0 if difference else (zero - target_zero) / target_size)
+    return Conversion(float(registry.Quantity(1.0, source).to(target).magnitude), 0.0)
+
+
+def to_inside(unit: str, measure: Measure) -> Conversion:
+    """Conversion from a channel's native unit to the inside unit of its measure; UnitError when it does not fit."""
+    return conversion(unit, measure.inside, difference=measure.difference)
+
+
+def parse(text: str, inside: str, *, difference: bool = False) -> float:
+    """Number with unit as people type it (`35 degF`, `0.5 inH2O`), in the unit `inside`; UnitError in one sentence."""
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise UnitError(f"'{text}' is not a number with a unit, such as '0.50 inH2O'")
+    number, unit = match.groups()
+    value = float(number.replace("−", "-"))  # noqa: RUF001
+    if not unit and inside != "1":
+        raise UnitError(f"'{text}' has no unit; write for example '{number} {inside}'")
+    scale, offset = conversion(unit, inside, difference=difference)
+    result = value * scale + offset
+    if not math.isfinite(result):
+        raise UnitError(f"'{text}' is not a finite number")
+    return result

@@ -1,0 +1,1 @@
+"""Bytes and text to values and back, without any input or output."""

@@ -1,0 +1,199 @@
+"""A recording as CSV text: one row an instant, one column a channel, headed `point@instrument [unit]`."""
+
+import csv
+import math
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from analysis.model import NANOSECONDS, Channel, Quality, Reading
+from analysis.points import POINTS, measure_of, nearest
+from analysis.units import UnitError, to_inside
+from drivers.base import InputError
+
+MOST_PROBLEMS = 1000
+"""Problems kept with line and reason; further ones are counted only."""
+
+_HEAD = re.compile(r"(?P<point>[^@\[\]]+?)(?:@(?P<instrument>.+?))?\s*\[(?P<unit>[^\[\]]*)\]")
+_SECONDS = re.compile(r"([-+]?)(\d+)(?:\.(\d*))?")
+_INSTANT = re.compile(r"(\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d)(?:[.,](\d{1,9})\d*)?\s*(Z|[+-]\d\d:?\d\d)?")
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A row or a cell that could not be read."""
+
+    line: int
+    """Line of the file, counted from one."""
+    reason: str
+
+    def __str__(self) -> str:
+        """Line and reason."""
+        return f"line {self.line}: {self.reason}"
+
+
+class HeadError(InputError):
+    """The first line cannot be read; carries every mistake in it."""
+
+    def __init__(self, name: str, mistakes: Sequence[str]) -> None:
+        self.mistakes = tuple(mistakes)
+        more = f" (and {len(mistakes) - 1} more)" if len(mistakes) > 1 else ""
+        super().__init__(f"{name}: line 1: {mistakes[0]}{more}", "correct the first line and try again")
+
+
+def parse_time(text: str, start: int = 0) -> int:
+    """Time cell to UTC [ns]: ISO 8601 with its offset, or seconds from `start` [ns]; ValueError in words."""
+    if (match := _SECONDS.fullmatch(text)) is not None:
+        sign, whole, fraction = match.groups()
+        value = int(whole) * NANOSECONDS + int(f"{fraction or ''}000000000"[:9])
+        return start + (-value if sign == "-" else value)
+    if (match := _INSTANT.fullmatch(text)) is None:
+        raise ValueError(f"'{text[:40]}' is neither a time such as 2026-01-14T06:31:20.250Z nor seconds from the start")
+    instant, fraction, zone = match.groups()
+    if zone is None:
+        raise ValueError(f"'{text}' has no time zone; add Z when it is UTC, else its offset such as -05:00")
+    span = datetime.fromisoformat(instant + ("+00:00" if zone == "Z" else zone)) - _EPOCH
+    return (span.days * 86_400 + span.seconds) * NANOSECONDS + int(f"{fraction or ''}000000000"[:9])
+
+
+def format_time(time: int) -> str:
+    """UTC [ns] as ISO 8601 with as many digits as it has: milliseconds at least."""
+    seconds, rest = divmod(time, NANOSECONDS)
+    digits = f"{rest:09d}"
+    while len(digits) > 3 and digits.endswith("000"):
+        digits = digits[:-3]
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{digits}Z"
+
+
+def _column(cell: str, default_instrument: str) -> Channel:
+    match = _HEAD.fullmatch(cell.strip())
+    if match is None:
+        raise ValueError(f"'{cell}' is not 'point [unit]' or 'point@instrument [unit]'")
+    point, unit = match["point"].strip(), match["unit"].strip()
+    if point not in POINTS:
+        raise ValueError(f"unknown point '{point}'{nearest(point)}")
+    try:
+        to_inside(unit, measure_of(point))
+    except UnitError as error:
+        raise ValueError(f"'{point}': {error}") from error
+    return Channel(point, (match["instrument"] or default_instrument).strip(), unit)
+
+
+def _cells(line: str) -> list[str]:
+    """Cells of one line; a cell never spans lines, so that one stray quote cannot swallow the rows after it."""
+    text = line.rstrip("\r\n")
+    return next(csv.reader([text], strict=True), []) if '"' in text else text.split(",")
+
+
+def parse_head(cells: Sequence[str], name: str) -> tuple[Channel, ...]:
+    """Channels of the columns after the first; HeadError names every mistake. `name` is the instrument not named."""
+    mistakes: list[str] = []
+    channels: list[Channel] = []
+    if not cells or cells[0].strip().lstrip("\ufeff").lower() != "time":
+        mistakes.append("the first column must be headed 'time'")
+    for number, cell in enumerate(cells[1:], start=2):
+        try:
+            channel = _column(cell, name)
+        except ValueError as error:
+            mistakes.append(f"column {number}: {error}")
+            continue
+        if any(channel.key == other.key for other in channels):
+            mistakes.append(f"column {number}: '{channel.key}' stands twice; name the instruments apart with '@'")
+        channels.append(channel)
+    if not channels and not mistakes:
+        mistakes.append("there is no column beside 'time'")
+    if mistakes:
+        raise HeadError(name, mistakes)
+    return tuple(channels)
+
+
+class CsvReader:
+    """Reads a recording from lines of CSV, row by row; what cannot be read is reported and the rest goes on."""
+
+    def __init__(self, lines: Iterable[str], name: str, *, start: int = 0) -> None:
+        self._lines = iter(lines)
+        self._start = start
+        self._line = 1
+        self.problems: list[Problem] = []
+        """The first `MOST_PROBLEMS` problems."""
+        self.problem_count = 0
+        head = next(self._lines, None)
+        if head is None:
+            raise HeadError(name, ["the file is empty"])
+        try:
+            self.channels = parse_head(_cells(head), name)
+        except csv.Error as error:
+            raise HeadError(name, [f"not CSV text ({error})"]) from None
+        self._keys = tuple(channel.key for channel in self.channels)
+
+    def _report(self, reason: str) -> None:
+        self.problem_count += 1
+        if len(self.problems) < MOST_PROBLEMS:
+            self.problems.append(Problem(self._line, reason))
+
+    def __iter__(self) -> Iterator[Reading]:
+        """Readings in the file's order."""
+        for line in self._lines:
+            self._line += 1
+            if line.isspace():
+                continue
+            try:
+                cells = _cells(line)
+            except csv.Error as error:
+                self._report(f"not CSV text ({error})")
+                continue
+            yield from self._row(cells)
+
+    def _row(self, cells: list[str]) -> Iterator[Reading]:
+        if len(cells) != len(self._keys) + 1:
+            self._report(f"{len(cells)} cells where the first line has {len(self._keys) + 1}")
+            return
+        try:
+            time = parse_time(cells[0].strip(), self._start)
+        except ValueError as error:
+            self._report(str(error))
+            return
+        if not -(2**63) <= time < 2**63:
+            self._report(f"time '{cells[0][:40]}' is out of range")
+            return
+        for key, cell in zip(self._keys, cells[1:], strict=True):
+            if not cell or cell.isspace():
+                continue
+            try:
+                value = float(cell)
+            except ValueError:
+                self._report(f"{key}: '{cell[:40]}' is not a number")
+                continue
+            if math.isinf(value):
+                self._report(f"{key}: '{cell[:40]}' is not a finite number")
+                continue
+            yield Reading(key, time, value, Quality.BAD if math.isnan(value) else Quality.GOOD)
+
+
+def encode_head(channels: Sequence[Channel]) -> list[str]:
+    """Cells of the first line."""
+    return ["time", *(f"{channel.key} [{channel.unit}]" for channel in channels)]
+
+
+def encode_rows(channels: Sequence[Channel], readings: Iterable[Reading]) -> Iterator[list[str]]:
+    """Cells of each row, from readings in the order of their time; readings of one instant share a row."""
+    place = {channel.key: number for number, channel in enumerate(channels, start=1)}
+    row: list[str] = []
+    current: int | None = None
+    for reading in readings:
+        if reading.time != current:
+            if row:
+                yield row
+            current = reading.time
+            row = [format_time(current), *("" for _ in channels)]
+        row[place[reading.channel]] = encode_value(reading.value)
+    if row:
+        yield row
+
+
+def encode_value(value: float) -> str:
+    """Shortest text that reads back as the same value."""
+    text = repr(value)
+    return text.removesuffix(".0") if text != "-0.0" else text
