@@ -1,0 +1,160 @@
+"""Between `ingest` and the store: gathers batches, writes them in a thread of its own, and outlives a full disk."""
+
+import asyncio
+import logging
+import time
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+
+from analysis.model import NANOSECONDS, Event, EventKind, Reading
+from collector.database import RecordingError
+from collector.store import Store
+from drivers.base import Emission, Now
+
+PERIOD = 0.1
+"""Longest time a reading waits before its batch is written. [s]"""
+RETRY = 1.0
+"""Time between two tries while the store cannot write. [s]"""
+PATIENCE = 600.0
+"""How long readings are kept while the store cannot write; older ones are dropped and counted. [s]"""
+MOST_WAITING = 1_000_000
+"""Items kept at the most while the store cannot write. [1]"""
+
+log = logging.getLogger(__name__)
+
+
+class Recorder:
+    """Writes what it is given, in order, one batch a transaction; its buffer is bounded and counts what it drops."""
+
+    def __init__(
+        self,
+        store: Store,
+        *,
+        now: Now,
+        announce: Callable[[Event], None],
+        monotonic: Callable[[], float] = time.monotonic,
+        most_waiting: int = MOST_WAITING,
+        patience: float = PATIENCE,
+        retry: float = RETRY,
+    ) -> None:
+        self._store = store
+        self._now = now
+        self._announce = announce
+        self._monotonic = monotonic
+        self._most_waiting, self._patience, self._retry = most_waiting, patience, retry
+        self._waiting: deque[tuple[float, Emission]] = deque()
+        self._wake = asyncio.Event()
+        self._idle = asyncio.Event()
+        self._idle.set()
+        self._stopping = False
+        self._gap: tuple[int, int, int] | None = None
+        self.failure: str | None = None
+        """Why the store cannot write now, or None while it can."""
+        self.lost = 0
+        """Readings dropped because the store could not write for too long. [1]"""
+        self.written = 0
+        """Items the store has returned for. [1]"""
+
+    @property
+    def queued(self) -> int:
+        """Items that wait for the store. [1]"""
+        return len(self._waiting)
+
+    def put(self, item: Emission) -> None:
+        """Queue an item for the next batch; never waits."""
+        self._waiting.append((self._monotonic(), item))
+        self._idle.clear()
+        if len(self._waiting) > self._most_waiting:
+            self._drop_oldest()
+
+    async def caught_up(self) -> None:
+        """Return when everything queued so far is durable."""
+        self._wake.set()
+        await self._idle.wait()
+
+    async def run(self) -> None:
+        """Write until `stop`, then what is left, and return; any error but a store that cannot write is a defect."""
+        with ThreadPoolExecutor(1, "recorder") as thread:
+            while not (self._stopping and not self._waiting):
+                if not self._stopping:
+                    await self._pause(self._retry if self.failure else PERIOD)
+                await self._write(thread)
+                if self._stopping and self.failure:
+                    self.lost += sum(isinstance(item, Reading) for _, item in self._waiting)
+                    log.error("%s: %d readings could not be written: %s", self._store.path, self.lost, self.failure)
+                    return
+
+    async def _pause(self, seconds: float) -> None:
+        with suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._wake.wait()
+        self._wake.clear()
+
+    def stop(self) -> None:
+        """Ask `run` to write what is left and return."""
+        self._stopping = True
+        self._wake.set()
+
+    async def _write(self, thread: ThreadPoolExecutor) -> None:
+        batch = list(self._waiting)
+        self._waiting.clear()
+        if not batch:
+            self._idle.set()
+            return
+        items = [item for _, item in batch]
+        if self.failure and self._gap:
+            items.append(self._gap_event())
+        writing = asyncio.get_running_loop().run_in_executor(thread, self._store.append, items)
+        try:
+            conflicts = await asyncio.shield(writing)
+        except asyncio.CancelledError:
+            await asyncio.wait([writing])  # a batch in the writer's hands is never left half known
+            raise
+        except RecordingError as error:
+            self._waiting.extendleft(reversed(batch))
+            self._failed(str(error))
+            return
+        self.written += len(items)
+        for conflict in conflicts:
+            self._announce(conflict)
+        self._recovered()
+        if not self._waiting:
+            self._idle.set()
+
+    def _failed(self, why: str) -> None:
+        if self.failure is None:
+            log.error("recording stands still: %s", why)
+            self._announce(Event(self._now(), EventKind.RECORDER, f"recording stands still: {why}", None, {}))
+        self.failure = why
+        limit = self._monotonic() - self._patience
+        while self._waiting and self._waiting[0][0] < limit:
+            if not self._drop_oldest():
+                break
+
+    def _recovered(self) -> None:
+        if self.failure is None:
+            return
+        self.failure, self._gap = None, None
+        log.warning("recording goes on: %s", self._store.path)
+        event = Event(self._now(), EventKind.RECORDER, f"recording goes on; {self.lost} readings were lost", None, {})
+        self._announce(event)
+        self.put(event)
+
+    def _drop_oldest(self) -> bool:
+        """Drop the oldest reading, widen the gap, count it; False when none is left. Events and channels are kept."""
+        for place, (_, item) in enumerate(self._waiting):
+            if isinstance(item, Reading):
+                del self._waiting[place]
+                self.lost += 1
+                first, last, count = self._gap or (item.time, item.time, 0)
+                self._gap = (min(first, item.time), max(last, item.time), count + 1)
+                return True
+        return False
+
+    def _gap_event(self) -> Event:
+        assert self._gap is not None
+        first, last, count = self._gap
+        text = f"{count} readings of {(last - first) / NANOSECONDS:.0f} s were lost: {self.failure}"
+        return Event(first, EventKind.GAP, text, None, {"from": first, "to": last, "count": count})

@@ -1,0 +1,139 @@
+"""One SQLite file a recording: one writer, one transaction a batch, any number of readers in any process.
+
+Transaction rule: `append` is one transaction; what it has returned for is on the medium. Every commit is synced
+(`synchronous=FULL` on a write-ahead log): with batches of 100 ms that is ten syncs a second at most, made in a thread
+of their own, and a power loss takes nothing that `append` has returned for.
+"""
+
+import json
+import math
+import struct
+import threading
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+import filelock
+
+from analysis.model import Channel, Event, EventKind, Reading
+from collector.database import Closing, RecordingError, close_writer, open_for_writing, roll_back, said
+from drivers.base import Emission
+
+
+class Store(Closing):
+    """The writer of a recording; a second writer on the same file is refused. Not for use from two threads at once."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        if path.is_dir():
+            raise RecordingError(f"cannot record to {path}: it is a folder", "name a file in it")
+        if not path.parent.is_dir():
+            raise RecordingError(
+                f"cannot record to {path}: there is no folder {path.parent}", "make it, or name another"
+            )
+        self._only_one = filelock.FileLock(f"{path}.lock", thread_local=False)
+        try:
+            self._only_one.acquire(timeout=0)
+        except filelock.Timeout:
+            raise RecordingError(f"{path} is being recorded by another program", "choose another file") from None
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise RecordingError(f"cannot record to {path} ({reason})", "choose a folder you may write to") from error
+        self._lock = threading.Lock()
+        try:
+            self._db = open_for_writing(path)
+            with said(path, "record to"):
+                self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
+        except BaseException:
+            self._let_go()
+            raise
+
+    def append(self, batch: Sequence[Emission]) -> list[Event]:
+        """Record a batch in one transaction; on return it is durable. RecordingError: nothing of it was recorded.
+
+        A reading with the (channel, time) of an earlier one is the same reading; where its value differs the first
+        stays and a conflict event is recorded. Returns these events. KeyError: a reading of a channel not recorded.
+        """
+        with self._lock, said(self.path, "record to"):
+            self._db.execute("BEGIN IMMEDIATE")
+            ids = dict(self._ids)
+            try:
+                conflicts = self._write(batch, ids)
+                self._db.execute("COMMIT")
+            except BaseException:
+                roll_back(self._db)
+                raise
+            self._ids = ids
+            return conflicts
+
+    def _write(self, batch: Sequence[Emission], ids: dict[str, int]) -> list[Event]:
+        rows: list[tuple[int, int, float | None, int]] = []
+        events: list[Event] = []
+        for item in batch:
+            if isinstance(item, Reading):
+                value = None if math.isnan(item.value) else item.value
+                rows.append((ids[item.channel], item.time, value, int(item.quality)))
+            elif isinstance(item, Channel):
+                ids.setdefault(item.key, self._write_channel(item))
+            else:
+                events.append(item)
+        before = self._db.total_changes
+        self._db.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
+        conflicts = self._conflicts(rows, ids) if self._db.total_changes - before < len(rows) else []
+        self._db.executemany(
+            "INSERT INTO event (time, kind, text, subject, data) VALUES (?, ?, ?, ?, ?)",
+            [(e.time, str(e.kind), e.text, e.subject, json.dumps(dict(e.data))) for e in (*events, *conflicts)],
+        )
+        return conflicts
+
+    def _write_channel(self, channel: Channel) -> int:
+        self._db.execute(
+            "INSERT INTO channel (key, point, instrument, unit, low, high, accuracy, response_time)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (key) DO UPDATE SET low=excluded.low, high=excluded.high,"
+            " accuracy=excluded.accuracy, response_time=excluded.response_time",
+            (
+                channel.key,
+                channel.point,
+                channel.instrument,
+                channel.unit,
+                channel.low,
+                channel.high,
+                channel.accuracy,
+                channel.response_time,
+            ),
+        )
+        number, unit = self._db.execute("SELECT id, unit FROM channel WHERE key=?", (channel.key,)).fetchone()
+        if unit != channel.unit:
+            raise RecordingError(
+                f"{self.path} has {channel.key} in {unit}, and it comes in {channel.unit} now",
+                "record to a new file",
+            )
+        return int(number)
+
+    def _conflicts(self, rows: Iterable[tuple[int, int, float | None, int]], ids: dict[str, int]) -> list[Event]:
+        keys = {number: key for key, number in ids.items()}
+        events = []
+        for channel, time, value, _quality in rows:
+            query = "SELECT value FROM reading WHERE channel=? AND time=?"
+            stored = self._db.execute(query, (channel, time)).fetchone()[0]
+            if _bits(stored) != _bits(value):
+                text = f"{keys[channel]}: a second value came for the same instant; the first was kept"
+                data = {"channel": keys[channel], "kept": stored, "refused": value}
+                events.append(Event(time, EventKind.CONFLICT, text, keys[channel], data))
+        return events
+
+    def close(self) -> None:
+        """Close the file; when no reader is there it is one file with no log beside it."""
+        with self._lock:
+            close_writer(self._db)
+            self._let_go()
+
+    def _let_go(self) -> None:
+        # While the lock is still held: whoever waits on the unlinked file is turned away by filelock, never let in.
+        with suppress(OSError):
+            Path(f"{self.path}.lock").unlink()
+        self._only_one.release()
+
+
+def _bits(value: float | None) -> bytes | None:
+    return None if value is None else struct.pack(">d", value)

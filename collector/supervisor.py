@@ -1,0 +1,142 @@
+"""One supervisor an instrument: starts sessions, and decides alone whether and when there is another."""
+
+import asyncio
+import logging
+import random
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.model import Channel, Event, EventKind, Reading
+from drivers.base import Driver, DriverError, Emission, Emit, Now
+
+FIRST_WAIT = 0.25
+LONGEST_WAIT = 3.0
+"""The wait before a new session grows from the first to the longest, with jitter. [s]"""
+
+log = logging.getLogger(__name__)
+
+
+class State(StrEnum):
+    """What an instrument is doing."""
+
+    CONNECTING = "connecting"
+    READING = "reading"
+    WAITING = "trying again"
+    STOPPED = "stopped"
+    ENDED = "ended"
+
+
+class IngestError(Exception):
+    """A defect in what takes the readings; it stops the program, not the instrument."""
+
+
+@dataclass(slots=True)
+class Status:
+    """An instrument as its supervisor sees it."""
+
+    name: str
+    state: State = State.CONNECTING
+    since: int = 0
+    """[ns]"""
+    text: str = ""
+    """Last error in plain words."""
+    next_try: int | None = None
+    """[ns]"""
+    readings: int = 0
+    sessions: int = 0
+    arrived: float | None = None
+    """When the last reading came, monotonic. [s]"""
+    rate: float = 0.0
+    """Readings a second, smoothed. [1/s]"""
+
+
+class Supervisor:
+    """Runs the sessions of one driver until it ends, is stopped by a permanent error, or is cancelled."""
+
+    def __init__(
+        self,
+        driver: Driver,
+        emit: Emit,
+        *,
+        now: Now,
+        monotonic: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+        jitter: Callable[[float, float], float] = random.uniform,
+    ) -> None:
+        self.driver = driver
+        self.status = Status(driver.name, since=now())
+        self.channels = {channel.key: channel for channel in driver.channels}
+        """Channels the driver has announced."""
+        self._emit = emit
+        self._now, self._monotonic, self._sleep, self._jitter = now, monotonic, sleep, jitter
+        self._failures = 0
+
+    async def run(self) -> None:
+        """Session after session; an error of the instrument never escapes, a defect of `emit` does."""
+        while True:
+            self._enter(State.CONNECTING)
+            self.status.sessions += 1
+            try:
+                await self.driver.run(self._take)
+            except IngestError:
+                raise
+            except DriverError as error:
+                if not error.retry:
+                    self._enter(State.STOPPED, str(error))
+                    return
+                await self._wait(str(error))
+            except Exception as error:
+                log.exception("%s: a defect in its driver", self.driver.name)
+                self._enter(State.STOPPED, f"{self.driver.name}: a defect in its driver ({error!r}); please report it")
+                return
+            else:
+                self._enter(State.ENDED)
+                return
+
+    def _take(self, item: Emission) -> None:
+        if isinstance(item, Reading):
+            self._count()
+            if self.status.state is not State.READING:
+                self._failures = 0
+                self._enter(State.READING)
+        elif isinstance(item, Channel):
+            self.channels[item.key] = item
+        try:
+            self._emit(item)
+        except DriverError:
+            raise
+        except Exception as error:
+            raise IngestError(f"{self.driver.name}: {item}") from error
+
+    def _count(self) -> None:
+        arrived = self._monotonic()
+        status = self.status
+        status.readings += 1
+        if status.arrived is not None:
+            spacing = max(arrived - status.arrived, 1e-6)
+            weight = 1 - 2.0 ** (-spacing / 2.0)
+            status.rate += weight * (1 / spacing - status.rate)
+        status.arrived = arrived
+
+    async def _wait(self, why: str) -> None:
+        ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)
+        wait = self._jitter(ceiling / 2, ceiling)
+        self._failures = min(self._failures + 1, 10)
+        self.status.next_try = self._now() + round(wait * 1e9)
+        self._enter(State.WAITING, why)
+        await self._sleep(wait)
+        self.status.next_try = None
+
+    def _enter(self, state: State, text: str = "") -> None:
+        """Change the state; a change worth knowing is an event of the recording."""
+        before = self.status
+        repeated = state is State.CONNECTING or (state is State.WAITING and text == before.text)
+        if text or state is State.READING:
+            before.text = text
+        before.state, before.since = state, self._now()
+        if not repeated:
+            sentence = f"{self.driver.name}: {state}" + (f" ({text})" if text else "")
+            data = {"state": str(state), "text": text}
+            self._emit(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))

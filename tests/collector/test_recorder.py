@@ -1,0 +1,183 @@
+"""The recorder: batches in order, a failing store is heard and outlived, what is dropped is counted."""
+
+import asyncio
+import threading
+from collections.abc import Sequence
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+
+from analysis.model import Channel, Event, EventKind, Reading
+from collector.database import RecordingError
+from collector.recorder import Recorder
+from collector.recording import Recording
+from collector.store import Store
+from drivers.base import Emission
+from tests.support import StillClock, until
+
+CHANNEL = Channel("draft_collector", "draft meter", "inH2O")
+
+
+class Shaky:
+    """A store that can be told to fail and to wait."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.batches: list[list[Emission]] = []
+        self.failing: Exception | None = None
+        self.gate = threading.Event()
+        self.gate.set()
+
+    def append(self, batch: Sequence[Emission]) -> list[Event]:
+        self.gate.wait()
+        if self.failing:
+            raise self.failing
+        self.batches.append(list(batch))
+        return []
+
+    @property
+    def items(self) -> list[Emission]:
+        return [item for batch in self.batches for item in batch]
+
+
+@asynccontextmanager
+async def running(recorder: Recorder):
+    task = asyncio.create_task(recorder.run(), name="recorder")
+    try:
+        yield task
+    finally:
+        recorder.stop()
+        await task
+
+
+def readings(start: int, stop: int) -> list[Reading]:
+    return [Reading(CHANNEL.key, number, float(number)) for number in range(start, stop)]
+
+
+async def test_everything_put_is_written_in_order(tmp_path):
+    heard: list[Event] = []
+    with Store(tmp_path / "call.lightoff") as store:
+        recorder = Recorder(store, now=StillClock(), announce=heard.append)
+        async with running(recorder):
+            recorder.put(CHANNEL)
+            for reading in readings(0, 1000):
+                recorder.put(reading)
+            await recorder.caught_up()
+            with Recording(store.path) as recording:
+                assert recording.read(CHANNEL.key).time.tolist() == list(range(1000))
+            recorder.put(Reading(CHANNEL.key, 1000, 1.0))
+    with Recording(tmp_path / "call.lightoff") as recording:
+        assert recording.read(CHANNEL.key).time.size == 1001
+    assert heard == []
+
+
+async def test_a_conflict_is_announced(tmp_path):
+    heard: list[Event] = []
+    with Store(tmp_path / "call.lightoff") as store:
+        recorder = Recorder(store, now=StillClock(), announce=heard.append)
+        async with running(recorder):
+            for item in (CHANNEL, Reading(CHANNEL.key, 1, 1.0), Reading(CHANNEL.key, 1, 2.0)):
+                recorder.put(item)
+            await recorder.caught_up()
+    assert [event.kind for event in heard] == [EventKind.CONFLICT]
+
+
+async def test_a_failing_store_is_heard_and_outlived_without_loss(tmp_path):
+    store, heard = Shaky(tmp_path / "x"), []
+    recorder = Recorder(store, now=StillClock(), announce=heard.append, retry=0.01)  # type: ignore[arg-type]
+    async with running(recorder):
+        store.failing = RecordingError("cannot record to x (full)", "free some space")
+        given = readings(0, 50)
+        for reading in given:
+            recorder.put(reading)
+        await until(lambda: recorder.failure is not None, what="the failure is known")
+        assert [event.text for event in heard] == ["recording stands still: cannot record to x (full); free some space"]
+        store.failing = None
+        await until(lambda: recorder.failure is None, what="recording goes on")
+        await recorder.caught_up()
+    assert [item for item in store.items if isinstance(item, Reading)] == given
+    assert recorder.lost == 0
+    assert heard[-1].text == "recording goes on; 0 readings were lost"
+
+
+async def test_beyond_the_buffer_the_oldest_readings_are_dropped_counted_and_the_gap_is_recorded(tmp_path):
+    store, heard = Shaky(tmp_path / "x"), []
+    recorder = Recorder(store, now=StillClock(), announce=heard.append, retry=0.01, most_waiting=10)  # type: ignore[arg-type]
+    async with running(recorder):
+        store.failing = RecordingError("cannot record to x (full)")
+        recorder.put(CHANNEL)
+        recorder.put(Event(0, EventKind.NOTE, "kept"))
+        await until(lambda: recorder.failure is not None, what="the failure is known")
+        for reading in readings(0, 30):
+            recorder.put(reading)
+        assert recorder.lost == 22
+        assert recorder.queued == 10
+        store.failing = None
+        await until(lambda: recorder.failure is None, what="recording goes on")
+        await recorder.caught_up()
+    assert [item.time for item in store.items if isinstance(item, Reading)] == list(range(22, 30))
+    assert store.items[0] == CHANNEL
+    (gap,) = [item for item in store.items if isinstance(item, Event) and item.kind is EventKind.GAP]
+    assert dict(gap.data) == {"from": 0, "to": 21, "count": 22}
+
+
+async def test_readings_older_than_the_patience_are_dropped_and_counted(tmp_path):
+    store, time = Shaky(tmp_path / "x"), [0.0]
+    recorder = Recorder(
+        store,  # type: ignore[arg-type]
+        now=StillClock(),
+        announce=lambda event: None,
+        monotonic=lambda: time[0],
+        retry=0.01,
+    )
+    async with running(recorder):
+        store.failing = RecordingError("cannot record to x (full)")
+        for reading in readings(0, 5):
+            recorder.put(reading)
+        time[0] = 599.0
+        for reading in readings(5, 8):
+            recorder.put(reading)
+        await until(lambda: recorder.failure is not None, what="the failure is known")
+        assert recorder.lost == 0
+        time[0] = 601.0
+        await until(lambda: recorder.lost == 5, what="five readings are given up")
+        store.failing = None
+        await recorder.caught_up()
+    assert [item.time for item in store.items if isinstance(item, Reading)] == [5, 6, 7]
+
+
+async def test_a_defect_in_the_store_ends_the_recorder(tmp_path):
+    store = Shaky(tmp_path / "x")
+    store.failing = ZeroDivisionError("a defect")
+    recorder = Recorder(store, now=StillClock(), announce=lambda event: None)  # type: ignore[arg-type]
+    recorder.put(CHANNEL)
+    with pytest.raises(ZeroDivisionError):
+        await asyncio.wait_for(recorder.run(), 5)
+
+
+async def test_cancelling_in_the_middle_of_a_write_waits_for_it(tmp_path):
+    """A writer thread left with a batch would collide with the next transaction."""
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=lambda event: None)  # type: ignore[arg-type]
+    store.gate.clear()
+    recorder.put(CHANNEL)
+    task = asyncio.create_task(recorder.run())
+    await until(lambda: recorder.queued == 0, what="the batch is in the writer's hands")
+    task.cancel()
+    await asyncio.sleep(0)
+    assert not task.done()
+    store.gate.set()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    assert store.items == [CHANNEL]
+
+
+async def test_stopping_while_the_store_fails_counts_what_is_lost(tmp_path):
+    store = Shaky(tmp_path / "x")
+    store.failing = RecordingError("cannot record to x (full)")
+    recorder = Recorder(store, now=StillClock(), announce=lambda event: None)  # type: ignore[arg-type]
+    async with running(recorder):
+        for reading in readings(0, 7):
+            recorder.put(reading)
+    assert recorder.lost == 7

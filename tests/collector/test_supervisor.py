@@ -1,0 +1,136 @@
+"""The supervisor: who is tried again, who is not, and that one bad instrument never stops another."""
+
+import asyncio
+from collections.abc import Callable
+
+import pytest
+
+from analysis.model import Channel, Event, EventKind, Reading
+from collector.supervisor import LONGEST_WAIT, IngestError, State, Supervisor
+from drivers.base import BusyError, ConnectionLostError, Emission, Emit, NotPermittedError
+from tests.support import StillClock
+
+CHANNEL = Channel("draft_collector", "draft meter", "inH2O")
+
+
+class Scripted:
+    """A driver whose sessions are given."""
+
+    name = "draft meter"
+    channels = (CHANNEL,)
+
+    def __init__(self, *sessions: Callable[[Emit], None]) -> None:
+        self.sessions = list(sessions)
+
+    async def run(self, emit: Emit) -> None:
+        self.sessions.pop(0)(emit)
+
+
+def reads(emit: Emit) -> None:
+    emit(Reading(CHANNEL.key, 1, 1.0))
+
+
+def fails(error: Exception, *, after_reading: bool = False) -> Callable[[Emit], None]:
+    def session(emit: Emit) -> None:
+        if after_reading:
+            reads(emit)
+        raise error
+
+    return session
+
+
+def supervised(driver: Scripted) -> tuple[Supervisor, list[Emission], list[float]]:
+    taken: list[Emission] = []
+    waits: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waits.append(seconds)
+
+    supervisor = Supervisor(driver, taken.append, now=StillClock(), sleep=sleep, jitter=lambda low, high: high)
+    return supervisor, taken, waits
+
+
+def states(taken: list[Emission]) -> list[str]:
+    return [str(item.data["state"]) for item in taken if isinstance(item, Event)]
+
+
+async def test_a_session_that_ends_is_ended():
+    supervisor, taken, waits = supervised(Scripted(reads))
+    await supervisor.run()
+    assert supervisor.status.state is State.ENDED
+    assert states(taken) == ["reading", "ended"]
+    assert waits == []
+
+
+async def test_a_lost_connection_is_tried_again_with_growing_waits_up_to_the_longest():
+    lost = fails(ConnectionLostError("draft meter", "unplugged"))
+    supervisor, taken, waits = supervised(Scripted(lost, lost, lost, lost, lost, lost, reads))
+    await supervisor.run()
+    assert waits == [0.25, 0.5, 1.0, 2.0, LONGEST_WAIT, LONGEST_WAIT]
+    assert states(taken) == ["trying again", "reading", "ended"], "a repeated failure is one event"
+    assert supervisor.status.sessions == 7
+
+
+async def test_the_wait_is_short_again_after_a_reading():
+    lost = fails(BusyError("draft meter", "held"))
+    lost_later = fails(ConnectionLostError("draft meter", "unplugged"), after_reading=True)
+    supervisor, _, waits = supervised(Scripted(lost, lost, lost, lost_later, reads))
+    await supervisor.run()
+    assert waits == [0.25, 0.5, 1.0, 0.25]
+
+
+async def test_a_permanent_error_stops_with_its_sentence():
+    supervisor, taken, waits = supervised(Scripted(fails(NotPermittedError("draft meter", "no permission", "join"))))
+    await supervisor.run()
+    assert supervisor.status.state is State.STOPPED
+    assert supervisor.status.text == "draft meter: no permission; join"
+    assert waits == []
+    assert states(taken) == ["stopped"]
+
+
+async def test_a_defect_in_a_driver_stops_that_driver_only(caplog):
+    supervisor, taken, _ = supervised(Scripted(fails(ZeroDivisionError("x"))))
+    await supervisor.run()
+    assert supervisor.status.state is State.STOPPED
+    assert "a defect in its driver" in supervisor.status.text
+    assert "ZeroDivisionError" in caplog.text
+    event = taken[-1]
+    assert isinstance(event, Event)
+    assert event.kind is EventKind.INSTRUMENT
+
+
+async def test_a_defect_in_ingest_is_heard():
+    def broken(item: Emission) -> None:
+        if isinstance(item, Reading):
+            raise ZeroDivisionError("x")
+
+    supervisor = Supervisor(Scripted(reads), broken, now=StillClock())
+    with pytest.raises(IngestError, match="draft meter"):
+        await supervisor.run()
+
+
+async def test_cancelling_ends_the_session():
+    class Waiting(Scripted):
+        async def run(self, emit: Emit) -> None:
+            await asyncio.Event().wait()
+
+    supervisor, _, _ = supervised(Waiting())
+    task = asyncio.create_task(supervisor.run())
+    await asyncio.sleep(0)
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+
+
+async def test_the_rate_follows_the_readings():
+    time = [0.0]
+
+    def session(emit: Emit) -> None:
+        for number in range(200):
+            time[0] = number / 10
+            emit(Reading(CHANNEL.key, number, 1.0))
+
+    supervisor = Supervisor(Scripted(session), lambda item: None, now=StillClock(), monotonic=lambda: time[0])
+    await supervisor.run()
+    assert supervisor.status.rate == pytest.approx(10, rel=0.05)
+    assert supervisor.status.readings == 200
