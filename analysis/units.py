@@ -13,12 +13,12 @@ INCH_OF_WATER = 249.08891
 """One inch of water at 4 degC with 1000 kg/m3 and standard gravity. [Pa]"""
 
 ALIASES: dict[str, str] = {
-    "inwc": "inH2O",
-    "in. w.c.": "inH2O",
-    "in.w.c.": "inH2O",
-    "in w.c.": "inH2O",
-    "in wc": "inH2O",
-    "inH2O": "inH2O",
+    "inwc": "inch_of_water",
+    "in. w.c.": "inch_of_water",
+    "in.w.c.": "inch_of_water",
+    "in w.c.": "inch_of_water",
+    "in wc": "inch_of_water",
+    "inH2O": "inch_of_water",
     "F": "degF",
     "°F": "degF",
     "C": "degC",
@@ -62,7 +62,7 @@ class UnitError(ValueError):
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
-    registry.define(f"inH2O = {INCH_OF_WATER} * pascal")
+    registry.define(f"inch_of_water = {INCH_OF_WATER} * pascal")
     return registry
 
 

@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Collection, Generator
+from collections.abc import Collection, Generator, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from heapq import merge
@@ -90,7 +90,8 @@ class Recording(Closing):
         events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.ZEROED, EventKind.POINT_CHANGED})
         if start is not None:
             events = [event for event in events if event.time >= start or event.kind is EventKind.ZEROED]
-        yield from merge(events, self.readings(start), key=lambda item: item.time)
+        items: list[Iterable[Reading | Event]] = [events, self.readings(start)]
+        yield from merge(*items, key=lambda item: item.time)
 
     def _stream(self, number: int, key: str, start: int | None) -> Generator[Reading, None, None]:
         query = "SELECT time, value, quality FROM reading WHERE channel=? AND time>=? ORDER BY time"

@@ -84,7 +84,8 @@ async def test_a_conflict_is_announced(tmp_path):
 
 
 async def test_a_failing_store_is_heard_and_outlived_without_loss(tmp_path):
-    store, heard = Shaky(tmp_path / "x"), []
+    heard: list[Event] = []
+    store = Shaky(tmp_path / "x")
     recorder = Recorder(store, now=StillClock(), announce=heard.append, retry=0.01)  # type: ignore[arg-type]
     async with running(recorder):
         store.failing = RecordingError("cannot record to x (full)", "free some space")
@@ -102,7 +103,8 @@ async def test_a_failing_store_is_heard_and_outlived_without_loss(tmp_path):
 
 
 async def test_beyond_the_buffer_the_oldest_readings_are_dropped_counted_and_the_gap_is_recorded(tmp_path):
-    store, heard = Shaky(tmp_path / "x"), []
+    heard: list[Event] = []
+    store = Shaky(tmp_path / "x")
     recorder = Recorder(store, now=StillClock(), announce=heard.append, retry=0.01, most_waiting=10)  # type: ignore[arg-type]
     async with running(recorder):
         store.failing = RecordingError("cannot record to x (full)")
