@@ -1,0 +1,152 @@
+"""Numbers that a person reads off a meter and types in."""
+
+import asyncio
+import math
+import re
+import threading
+from collections import deque
+from collections.abc import Callable
+
+from analysis.model import NANOSECONDS, Channel, Reading, with_origin
+from analysis.points import MEASURES, POINTS, Measure, nearest
+from analysis.units import UnitError, conversion, to_inside
+from drivers.base import Emit, InputError, Now
+
+LIMIT = 1000
+"""Entries kept while no session takes them, and channels. [1]"""
+LONGEST_METER = 40
+"""[characters]"""
+AHEAD = NANOSECONDS
+"""How far an entry's time may lie in the future. [ns]"""
+
+_ENTRY = re.compile(r"\s*([-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*?)?\s*")  # noqa: RUF001
+
+
+class Manual:
+    """Driver of what is typed in; entries wait, without a session too, until one emits them.
+
+    One channel per point and meter, in the unit of its first entry; later entries in another unit are converted to it.
+    An entry may be dated back, so times need not rise. At most `limit` entries wait; a further one is refused.
+    """
+
+    name = "by hand"
+
+    def __init__(self, now: Now, *, limit: int = LIMIT) -> None:
+        self._now = now
+        self._limit = limit
+        self._lock = threading.Lock()
+        self._waiting: deque[tuple[Channel, Reading]] = deque()
+        self._channels: dict[str, Channel] = {}
+        self._wake: Callable[[], object] | None = None
+        self._counts = {"entered": 0, "refused": 0}
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """Channels entered so far."""
+        return tuple(self._channels.values())
+
+    def statistics(self) -> dict[str, int]:
+        """Entries taken, refused and still waiting. [1]"""
+        return {**self._counts, "waiting": len(self._waiting)}
+
+    def enter(self, point: str, value: float, unit: str, meter: str = "", time: int | None = None) -> Reading:
+        """Queue a value read off a meter at `time` [ns], by default now; from any thread.
+
+        Returns the reading as it will be emitted; InputError when it cannot be taken.
+        """
+        with self._lock:
+            try:
+                entry = self._checked(point, value, unit.strip(), " ".join(meter.split()), time)
+            except InputError:
+                self._counts["refused"] += 1
+                raise
+            channel, reading = entry
+            self._channels[channel.key] = channel
+            self._waiting.append(entry)
+            self._counts["entered"] += 1
+            if self._wake:
+                self._wake()
+        return reading
+
+    async def run(self, emit: Emit) -> None:
+        """One session: emit what waits and what is entered, each channel before its first reading; never ends."""
+        loop = asyncio.get_running_loop()
+        entered = asyncio.Event()
+        announced: set[str] = set()
+        with self._lock:
+            self._wake = lambda: loop.call_soon_threadsafe(entered.set)
+        try:
+            while True:
+                entered.clear()
+                while self._waiting:
+                    channel, reading = self._waiting[0]
+                    if channel.key not in announced:
+                        emit(channel)
+                        announced.add(channel.key)
+                    emit(reading)
+                    self._waiting.popleft()  # only now: an entry that was not taken waits for the next session
+                    await asyncio.sleep(0)
+                await entered.wait()
+        finally:
+            with self._lock:
+                self._wake = None
+
+    def _checked(self, point: str, value: float, unit: str, meter: str, time: int | None) -> tuple[Channel, Reading]:
+        if point not in POINTS:
+            raise InputError(f"by hand: there is no point '{point}'{nearest(point)}")
+        measure = MEASURES[POINTS[point].measure]
+        inside = _inside(point, value, unit, measure)
+        moment = self._checked_time(point, time)
+        if len(meter) > LONGEST_METER or not meter.isprintable() or set(meter) & set("@[]"):
+            raise InputError(
+                f"by hand: '{meter[:LONGEST_METER]}' cannot be the name of a meter",
+                f"use at most {LONGEST_METER} characters without @, [ and ]",
+            )
+        instrument = with_origin("by hand", meter or "not named")
+        channel = Channel(point, instrument, unit)
+        channel = self._channels.get(channel.key, channel)
+        scale, offset = conversion(unit, channel.unit, difference=measure.difference)
+        taken = float(value) if unit == channel.unit else value * scale + offset
+        if not (math.isfinite(inside) and math.isfinite(taken)):
+            raise InputError(f"by hand: {value:g} {unit} for {point} is not a finite number", "enter what it shows")
+        if len(self._waiting) >= self._limit:
+            raise InputError(
+                f"by hand: {value:g} {unit} for {point} was not taken, since {self._limit} entries wait already",
+                "start the recording that takes them, then enter it again",
+            )
+        if channel.key not in self._channels and len(self._channels) >= self._limit:
+            raise InputError(f"by hand: {self._limit} meters are known already", "use the name of one of them")
+        return channel, Reading(channel.key, moment, taken)
+
+    def _checked_time(self, point: str, time: int | None) -> int:
+        now = self._now()
+        if time is None:
+            return now
+        if time > now + AHEAD:
+            ahead = (time - now) / NANOSECONDS
+            raise InputError(f"by hand: the time of {point} lies {ahead:.0f} s in the future", "correct the time")
+        if time < 0:
+            raise InputError(f"by hand: the time of {point} lies before 1970", "correct the time")
+        return time
+
+
+def parse_entry(text: str) -> tuple[float, str]:
+    """Number and unit as typed, such as `0.52 inH2O`; the unit is empty where none is given. InputError."""
+    match = _ENTRY.fullmatch(text)
+    if match is None:
+        hint = "write the decimal sign as a point" if "," in text else "write for example '0.52 inH2O'"
+        raise InputError(f"by hand: '{text[:LONGEST_METER]}' is not a number with a unit", hint)
+    number, unit = match.groups()
+    return float(number.replace("−", "-")), unit or ""  # noqa: RUF001
+
+
+def _inside(point: str, value: float, unit: str, measure: Measure) -> float:
+    """The value in the inside unit of its measure; InputError when the unit does not fit."""
+    if not unit and measure.name != "contact":  # a bare 45 for a humidity would be 4500 %
+        example = f"{value:g} {measure.trade}"
+        raise InputError(f"by hand: {value:g} for {point} has no unit", f"write for example '{example}'")
+    try:
+        scale, offset = to_inside(unit, measure)
+    except UnitError as error:
+        raise InputError(f"by hand: {error}", f"{point} is measured in {measure.trade} or {measure.metric}") from error
+    return value * scale + offset

@@ -1,0 +1,377 @@
+"""Instruments that send lines of text on a serial port; the one module that knows pyserial.
+
+A thread per port reads, since not every system lets an event loop wait for a serial port.
+"""
+
+import asyncio
+import errno
+import logging
+import math
+import threading
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+import serial
+
+from analysis.model import Channel, Event, EventKind, Reading
+from drivers.base import (
+    BusyError,
+    ConnectionLostError,
+    DriverError,
+    Emission,
+    Emit,
+    NotFoundError,
+    NotPermittedError,
+    Now,
+    SettingsError,
+    SilentError,
+)
+from drivers.codecs.lines import LineFramer, LinePattern, Problems
+
+try:
+    import termios
+except ImportError:  # only POSIX has it, and there pyserial lets its error through
+    _FOREIGN: tuple[type[Exception], ...] = (OSError,)
+else:
+    _FOREIGN = (OSError, termios.error)
+
+WAIT = 0.15
+"""Longest time the reader thread waits for a byte, and the pause after which a byte begins a line. [s]"""
+END = 1.9
+"""Longest time to wait for the reader thread's end. [s]"""
+BACKLOG = 4096
+"""Chunks kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
+CHUNK = 1024
+"""Longest chunk. [bytes]"""
+LONGEST_LINE = 512
+"""[bytes]"""
+STEP = 1_000
+"""Least time between two lines; still told apart as float seconds, as 1 ns is not. [ns]"""
+OVERLONG = f"has no end within {LONGEST_LINE} bytes"
+
+_PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
+_ABSENT = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR, errno.EIO}
+_HELD = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}
+_FORBIDDEN = {errno.EACCES, errno.EPERM}
+_NO_PORT = {errno.ENOTTY, errno.EISDIR, errno.ELOOP, errno.ENAMETOOLONG}
+_ON_WINDOWS = {"FileNotFoundError": errno.ENOENT, "PermissionError": errno.EBUSY}
+"""There the system's error is in the text of pyserial's; a port that is open elsewhere is denied."""
+
+_log = logging.getLogger(__name__)
+
+
+class _Chunk(NamedTuple):
+    time: int
+    """When it arrived. [ns]"""
+    data: bytes
+    cut: bool
+    """It may begin in the middle of a line."""
+
+
+@dataclass(slots=True)
+class _Loss:
+    """Chunks dropped in a row."""
+
+    start: int
+    """[ns]"""
+    end: int = 0
+    """[ns]"""
+    bytes: int = 0
+    lines: int = 0
+
+
+class _Handover:
+    """From the reader thread to the loop: bounded, the oldest chunks are dropped and counted."""
+
+    def __init__(self, size: int) -> None:
+        self.stop = threading.Event()
+        self.ended = asyncio.Event()
+        """The thread is at its end."""
+        self.opened = False
+        self.failure: Exception | None = None
+        """What ended the thread, to be raised when the chunks before it are taken."""
+        self._loop = asyncio.get_running_loop()
+        self._arrived = asyncio.Event()
+        self._lock = threading.Lock()
+        self._chunks: deque[_Chunk] = deque()
+        self._size = size
+        self._loss: _Loss | None = None
+        self._signalled = False
+
+    def put(self, chunk: _Chunk) -> None:
+        """In the thread: add a chunk."""
+        with self._lock:
+            if len(self._chunks) >= self._size:
+                oldest = self._chunks.popleft()
+                loss = self._loss = self._loss or _Loss(oldest.time)
+                loss.end = oldest.time
+                loss.bytes += len(oldest.data)
+                loss.lines += oldest.data.count(b"\n") or oldest.data.count(b"\r")
+            self._chunks.append(chunk)
+        self.signal()
+
+    def end(self) -> None:
+        """In the thread: its last act."""
+        with suppress(RuntimeError):  # the loop is closed: nobody waits
+            self._loop.call_soon_threadsafe(self.ended.set)
+        self.signal()
+
+    def signal(self) -> None:
+        """In the thread: wake the loop, with one call until it wakes."""
+        with self._lock:
+            call, self._signalled = not self._signalled, True
+        if call:
+            with suppress(RuntimeError):
+                self._loop.call_soon_threadsafe(self._arrived.set)
+
+    def take(self) -> tuple[_Loss | None, _Chunk] | None:
+        """In the loop: the oldest chunk and what was lost before it."""
+        with self._lock:
+            if not self._chunks:
+                return None
+            loss, self._loss = self._loss, None
+            return loss, self._chunks.popleft()
+
+    async def arrival(self, within: float) -> None:
+        """In the loop: return when something came, or after `within` [s]."""
+        with suppress(TimeoutError):
+            async with asyncio.timeout(within):
+                await self._arrived.wait()
+        with self._lock:
+            self._arrived.clear()
+            self._signalled = False
+
+
+class SerialLine:
+    """Driver of an instrument that sends lines by itself; `pattern` names a group for each of `channels`.
+
+    A reading bears the time at which the chunk with its line end arrived, taken by `now` in the reader thread; further
+    lines of the chunk follow 1 us apart, since over USB the baud rate says nothing about when a byte was sent. A line
+    whose beginning may be missing (the port was opened in the middle of it, or bytes were dropped) is not read.
+    The channels are emitted when the port is open. Raises SettingsError at once for settings that cannot work.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        port: str,
+        pattern: str,
+        channels: Mapping[str, Channel],
+        now: Now,
+        baud: int = 9600,
+        data_bits: int = 8,
+        parity: str = "none",
+        stop_bits: float = 1,
+        silence: float = 10.0,
+        backlog: int = BACKLOG,
+        opener: Callable[..., serial.Serial] = serial.Serial,
+    ) -> None:
+        self.name = name
+        self.channels = tuple(channels.values())
+        if len({channel.key for channel in self.channels}) < len(channels):
+            raise SettingsError(
+                name, "two groups of the pattern go to the same channel", "give each a point of its own"
+            )
+        if not (math.isfinite(silence) and silence > 0):
+            raise SettingsError(name, f"a silence of {silence} s cannot be waited for", "give a time above zero")
+        if parity not in _PARITY:
+            raise SettingsError(name, f"unknown parity '{parity}'", f"known are {', '.join(_PARITY)}")
+        if not port or baud <= 0:
+            raise SettingsError(name, f"port '{port}' at {baud} baud cannot work", "give a port and a baud rate")
+        try:
+            self._pattern = LinePattern(pattern, channels, longest=LONGEST_LINE)
+        except ValueError as error:
+            raise SettingsError(name, str(error), "correct the instrument's pattern") from error
+        self._port = port
+        self._baud = baud
+        self._framing = {"bytesize": data_bits, "parity": _PARITY[parity], "stopbits": stop_bits}
+        self._keys = {group: channel.key for group, channel in channels.items()}
+        self._now = now
+        self._silence = silence
+        self._backlog = backlog
+        self._opener = opener
+        self._framer = LineFramer(LONGEST_LINE)
+        self._problems = Problems(name)
+        self._counts = Counter(lines=0, readings=0, dropped_bytes=0, dropped_lines=0)
+        self._last = 0
+
+    def statistics(self) -> dict[str, int]:
+        """Counts since the driver was made, over all sessions. [1]"""
+        framer = self._framer
+        return {
+            **self._counts,
+            "unreadable": self._pattern.unreadable.total() + framer.overlong_lines,
+            "discarded_bytes": framer.discarded_bytes,
+            "cut_lines": framer.cut_lines,
+        }
+
+    async def run(self, emit: Emit) -> None:
+        """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
+        handover = _Handover(self._backlog)
+        thread = threading.Thread(target=self._read, args=(handover,), name=f"{self.name}: {self._port}", daemon=True)
+        self._framer.clear()
+        self._last = 0
+        thread.start()
+        try:
+            await self._pass_on(handover, emit)
+        except asyncio.CancelledError:
+            _emit_all(emit, self._problems.summary(self._now(), pause=0))
+            raise
+        finally:
+            await self._end(thread, handover)
+
+    async def _pass_on(self, handover: _Handover, emit: Emit) -> None:
+        clock = asyncio.get_running_loop().time
+        heard = clock()
+        announced = False
+        while True:
+            failure, taken = handover.failure, handover.take()  # in this order: what came before the failure is read
+            if handover.opened and not announced:
+                announced, heard = True, clock()
+                _emit_all(emit, self.channels)
+            _emit_all(emit, self._problems.summary(self._now()))
+            if taken:
+                self._ingest(*taken, emit)
+                heard = clock()
+                await asyncio.sleep(0)
+                continue
+            if failure:
+                raise failure
+            patience = heard + self._silence - clock()
+            if patience <= 0:
+                raise self._silent(opened=announced)
+            await handover.arrival(within=min(patience, 1.0) if self._problems.waiting else patience)
+
+    def _ingest(self, loss: _Loss | None, chunk: _Chunk, emit: Emit) -> None:
+        if loss:
+            self._counts.update(dropped_bytes=loss.bytes, dropped_lines=loss.lines)
+            text = (
+                f"{self.name}: the program did not keep up and {loss.bytes} bytes, about {loss.lines} lines, are lost"
+            )
+            facts = {"bytes": loss.bytes, "lines": loss.lines, "from": loss.start, "to": loss.end}
+            emit(Event(chunk.time, EventKind.GAP, text, self.name, facts))
+        if loss or chunk.cut:
+            self._framer.cut()
+        overlong = self._framer.overlong_lines
+        for line in self._framer.feed(chunk.data):
+            if line.strip():
+                self._read_line(line, chunk.time, emit)
+        if self._framer.overlong_lines > overlong:
+            _emit_all(emit, self._problems.add(OVERLONG, chunk.data, chunk.time))
+
+    def _read_line(self, line: bytes, time: int, emit: Emit) -> None:
+        values = self._pattern.decode(line)
+        self._counts.update(lines=1, readings=len(values or ()))
+        self._last = max(time, self._last + STEP)
+        if self._pattern.reason:
+            _emit_all(emit, self._problems.add(self._pattern.reason.value, line, self._last))
+        for group, value in (values or {}).items():
+            emit(Reading(self._keys[group], self._last, value))
+
+    async def _end(self, thread: threading.Thread, handover: _Handover) -> None:
+        clock = asyncio.get_running_loop().time
+        deadline = clock() + END
+        handover.stop.set()
+        try:
+            with suppress(TimeoutError):
+                async with asyncio.timeout(0.8 * END):
+                    await handover.ended.wait()
+        finally:  # a second cancellation comes here at once, and the thread still has to end
+            thread.join(timeout=max(0.0, deadline - clock()))
+        if thread.is_alive():  # the system is still busy opening the port; it is closed again as soon as it is open
+            _log.warning("%s: the system does not come back from opening %s", self.name, self._port)
+
+    def _read(self, handover: _Handover) -> None:
+        """The reader thread."""
+        try:
+            with self._open() as port:
+                handover.opened = True
+                handover.signal()
+                self._listen(port, handover)
+        except _FOREIGN as error:
+            handover.failure = self._lost()
+            handover.failure.__cause__ = error
+        except Exception as error:  # ours, or a defect: the session raises it
+            handover.failure = error
+        finally:
+            handover.end()
+
+    def _listen(self, port: serial.Serial, handover: _Handover) -> None:
+        cut = True
+        while not handover.stop.is_set():
+            data = port.read(1)
+            if data:
+                data += port.read(min(port.in_waiting, CHUNK - 1))
+                handover.put(_Chunk(self._now(), data, cut))
+            cut = False
+
+    def _open(self) -> serial.Serial:
+        try:
+            return self._opener(port=self._port, baudrate=self._baud, timeout=WAIT, exclusive=True, **self._framing)
+        except _FOREIGN as error:
+            raise self._not_opened(error) from error
+        except (ValueError, OverflowError) as error:
+            raise self._refused(error) from error
+
+    def _not_opened(self, error: Exception) -> DriverError:
+        number = _error_number(error)
+        if number in _ABSENT:
+            return NotFoundError(self.name, f"there is no {self._port}", "plug the instrument in or correct its port")
+        if number in _HELD:
+            return BusyError(self.name, f"another program holds {self._port}", "close that program")
+        if number in _FORBIDDEN:
+            return NotPermittedError(self.name, f"this user may not open {self._port}", _owner_hint(self._port))
+        if number in _NO_PORT:
+            return SettingsError(self.name, f"{self._port} is not a serial port", "correct the instrument's port")
+        if number == errno.EINVAL:
+            return self._refused(error)
+        return NotFoundError(self.name, f"{self._port} could not be opened: {error}", "plug the instrument in anew")
+
+    def _refused(self, error: Exception) -> SettingsError:
+        what = f"{self._port} does not work with {self._baud} baud and {self._framing['bytesize']} data bits: {error}"
+        return SettingsError(self.name, what, "correct the instrument's settings")
+
+    def _lost(self) -> ConnectionLostError:
+        return ConnectionLostError(self.name, f"{self._port} was there and is gone", "check its plug and cable")
+
+    def _silent(self, *, opened: bool) -> SilentError:
+        if not opened:
+            what = f"{self._port} did not open within {self._silence:g} s"
+            return SilentError(self.name, what, "plug the instrument in anew")
+        what = f"nothing came on {self._port} for {self._silence:g} s"
+        hint = f"check that the instrument is on and sends by itself, and its baud rate (now {self._baud})"
+        return SilentError(self.name, what, hint)
+
+
+def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:
+    for emission in emissions:
+        emit(emission)
+
+
+def _error_number(error: BaseException | None) -> int | None:
+    """The system's error number, also where pyserial hides it in a cause or a text."""
+    while error is not None:
+        number = getattr(error, "errno", None) or next(iter(error.args), None)
+        if isinstance(number, int):
+            return number
+        named = [number for name, number in _ON_WINDOWS.items() if name in str(error)]
+        if named:
+            return named[0]
+        error = error.__context__
+    return None
+
+
+def _owner_hint(port: str) -> str:
+    """Who may open the port, and how to become one of them."""
+    try:
+        group, mode = Path(port).group(), Path(port).stat().st_mode
+    except (OSError, KeyError, NotImplementedError):
+        return "ask who looks after this computer for the right to open serial ports"
+    if mode & 0o060 == 0o060:
+        return f"join the group '{group}' that owns it, then log in again"
+    return "only its owner may open it; have a device rule give it to a group of yours"

@@ -1,0 +1,397 @@
+"""Instruments on a serial port: the contract of a driver over a pseudo-terminal, and what is particular to lines."""
+
+import asyncio
+import errno
+import fcntl
+import grp
+import inspect
+import os
+import stat
+import termios
+import threading
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from serial import serialutil
+
+from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
+from drivers.base import (
+    BusyError,
+    ConnectionLostError,
+    DriverError,
+    Emission,
+    NotFoundError,
+    NotPermittedError,
+    SettingsError,
+    SilentError,
+)
+from drivers.codecs.lines import SUMMARY
+from drivers.serial_line import STEP
+from tests.drivers.battery import Bench, DefectError, DriverBattery, Session, nothing_left
+from tests.drivers.ptys import CHANNELS, NAME, PtyPort, Script, ScriptedPort, SerialBench, line, listening, make
+from tests.support import StillClock, until
+
+NOBODY = 65534
+
+
+def events(session: Session, kind: EventKind) -> list[Event]:
+    return [emission for emission in session.emitted if isinstance(emission, Event) and emission.kind is kind]
+
+
+class TestSerialLineContract(DriverBattery):
+    """The battery on a pseudo-terminal."""
+
+    def bench(self, folder: Path) -> Bench:
+        """A meter on a pseudo-terminal."""
+        return SerialBench(folder)
+
+
+def test_no_case_of_the_battery_is_left_out() -> None:
+    cases = {name for name in vars(DriverBattery) if name.startswith("test_")}
+    assert len(cases) > 10
+    assert all(callable(getattr(TestSerialLineContract, name)) for name in cases)
+
+
+async def heard_from(*script: Script, until_said: int, **settings: Any) -> Session:
+    """The session over a scripted port that emitted so many readings and was cancelled."""
+    port = ScriptedPort(*script)
+    session = Session(make("scripted", opener=port, **settings))
+    await session.until(lambda: len(session.readings) >= until_said, f"{until_said} readings")
+    await session.until(port.exhausted.is_set, "end of the script")
+    await session.cancel()
+    return session
+
+
+def values(session: Session) -> list[float]:
+    return [reading.value for reading in session.readings]
+
+
+async def test_ten_lines_a_second_without_a_gap_over_unplugging_and_plugging_in(tmp_path: Path) -> None:
+    clock = StillClock()
+    with closing(PtyPort(tmp_path)) as port:
+        driver = make(port.path, now=clock)
+        for first in (0, 50):
+            session = Session(driver)
+            await session.until(lambda: listening(session.emitted), "open port")  # noqa: B023
+            port.say(b"\n")
+            for number in range(first, first + 50):
+                clock.advance(0.1)
+                port.say(line(number / 100))
+                await session.until(lambda: len(session.readings) > number - first, f"line {number}")  # noqa: B023
+            assert values(session) == [number / 100 for number in range(first, first + 50)]
+            assert {later.time - earlier.time for earlier, later in pairwise(session.readings)} == {NANOSECONDS // 10}
+            port.unplug()
+            assert isinstance(await session.failure(), ConnectionLostError)
+            assert isinstance(await Session(driver).failure(), NotFoundError)
+            port.plug_in()
+        statistics = driver.statistics()
+    assert statistics["lines"] == statistics["readings"] == 100
+    assert statistics["unreadable"] == statistics["dropped_bytes"] == 0
+
+
+async def test_a_reading_bears_the_time_of_its_arrival_not_that_of_a_late_loop() -> None:
+    clock = StillClock()
+    arrived = clock.time
+
+    def dawdle(emission: Emission) -> None:
+        if isinstance(emission, Channel):
+            assert port.exhausted.wait(10)
+            clock.advance(5.0)
+
+    port = ScriptedPort(None, line(0.5))
+    session = Session(make("scripted", now=clock, opener=port), dawdle)
+    await session.until(lambda: session.readings, "reading")
+    await session.cancel()
+    assert session.readings[0].time == arrived
+
+
+async def test_lines_of_one_chunk_are_a_step_apart_in_the_order_they_came() -> None:
+    session = await heard_from(None, b"".join(map(line, (1, 2, 3))), line(4), until_said=4)
+    assert values(session) == [1, 2, 3, 4]
+    assert [later.time - earlier.time for earlier, later in pairwise(session.readings)] == [STEP] * 3
+    assert len({reading.time / NANOSECONDS for reading in session.readings}) == 4, "float seconds run together"
+
+
+async def test_a_line_whose_beginning_came_before_the_port_was_open_is_not_read() -> None:
+    tail = b"0.3 inH2O\n"
+    pattern = r"(?P<pressure>[-+]?\d+\.\d+) inH2O"
+    session = await heard_from(tail, b"-0.4 inH2O\n", until_said=1, pattern=pattern)
+    assert values(session) == [-0.4]
+
+
+async def test_bytes_before_and_after_a_loss_are_not_joined_to_a_line() -> None:
+    go_on = threading.Event()
+
+    def dawdle(emission: Emission) -> None:
+        if isinstance(emission, Reading) and not go_on.is_set():
+            go_on.set()
+            assert port.exhausted.wait(10)
+
+    port = ScriptedPort(
+        b"\nP=9.000 inH2O\nP=0.", go_on, b"111 inH2O\nP=3.000 inH2O\nP=4.", b"777 inH2O\nP=2.000 inH2O\n"
+    )
+    driver = make("scripted", opener=port, backlog=1)
+    session = Session(driver, dawdle)
+    await session.until(lambda: len(session.readings) > 1, "reading after the loss")
+    await session.cancel()
+    assert values(session) == [9.0, 2.0]
+    (gap,) = events(session, EventKind.GAP)
+    assert gap.data["bytes"] == len(b"111 inH2O\nP=3.000 inH2O\nP=4.")
+    assert gap.data["lines"] == 2
+    assert gap.subject == NAME
+    assert NAME in gap.text
+    statistics = driver.statistics()
+    assert (statistics["dropped_bytes"], statistics["dropped_lines"]) == (gap.data["bytes"], 2)
+
+
+async def test_what_came_before_the_port_was_lost_is_read() -> None:
+    session = Session(make("scripted", opener=ScriptedPort(None, line(1), line(2), OSError(errno.EIO, "gone"))))
+    assert isinstance(await session.failure(), ConnectionLostError)
+    assert values(session) == [1, 2]
+
+
+async def test_a_backlog_leaves_others_their_turn() -> None:
+    turns: list[int] = []
+
+    def dawdle(emission: Emission) -> None:
+        if isinstance(emission, Channel):
+            assert port.exhausted.wait(10)
+
+    async def live_on(session: Session) -> None:
+        while len(session.readings) < 200:
+            turns.append(len(session.readings))
+            await asyncio.sleep(0)
+
+    port = ScriptedPort(None, *map(line, range(200)))
+    session = Session(make("scripted", opener=port), dawdle)
+    async with asyncio.timeout(10):
+        await live_on(session)
+    await session.cancel()
+    assert len(set(turns)) > 100, "the readings came in one go"
+
+
+async def test_the_end_waits_for_the_thread_without_holding_up_the_loop(caplog: pytest.LogCaptureFixture) -> None:
+    gate = threading.Event()
+    port = ScriptedPort(None, gate)
+    with nothing_left():
+        session = Session(make("scripted", opener=port))
+        await session.until(lambda: listening(session.emitted), "open port")
+        session.task.cancel()
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        gate.set()
+        assert not session.task.done()
+        await session.cancel()
+    assert not caplog.records, "the thread was given up"
+
+
+async def test_unreadable_lines_are_told_once_per_kind_and_then_summed_up_every_ten_seconds() -> None:
+    clock = StillClock()
+    gates = [threading.Event() for _ in range(2)]
+    noise = b"noise " * 30 + b"\n"
+    port = ScriptedPort(None, noise * 3 + line(1), gates[0], noise + b"x" * 700 + b"\n" + line(2), gates[1], noise)
+    session = Session(make("scripted", now=clock, opener=port))
+    await session.until(lambda: len(session.readings) == 1, "first reading")
+    (first,) = events(session, EventKind.PROBLEM)
+    assert first.data["kind"] == "does not fit the pattern"
+    assert str(first.data["line"]).startswith("'noise noise ")
+    assert len(str(first.data["line"])) == 80
+    gates[0].set()
+    await session.until(lambda: len(session.readings) == 2, "second reading")
+    assert [event.data.get("kind") for event in events(session, EventKind.PROBLEM)] == [
+        "does not fit the pattern",
+        "has no end within 512 bytes",
+    ]
+    clock.advance(SUMMARY / NANOSECONDS)
+    await session.until(lambda: len(events(session, EventKind.PROBLEM)) == 3, "summary without a further line")
+    assert events(session, EventKind.PROBLEM)[2].data["counts"] == {"does not fit the pattern": 3}
+    gates[1].set()
+    await session.until(lambda: session.driver.statistics()["unreadable"] == 6, "last noise")  # type: ignore[attr-defined]
+    assert len(events(session, EventKind.PROBLEM)) == 3
+    await session.cancel()
+    assert events(session, EventKind.PROBLEM)[3].data["counts"] == {"does not fit the pattern": 1}, "the rest is untold"
+
+
+async def test_lines_keep_silence_away(tmp_path: Path) -> None:
+    clock = asyncio.get_running_loop().time
+    with closing(SerialBench(tmp_path)) as bench:
+        session = await Session(bench.make(patience=1.0)).listen(bench)
+        long_enough = clock() + 1.5
+        while clock() < long_enough:
+            await session.hear(bench, 1)
+        assert isinstance(await session.failure(), SilentError)
+
+
+@contextmanager
+def _unprivileged(device: str, mode: int) -> Iterator[None]:
+    """The device has this mode and the system's rules bind even a test that runs as root."""
+    before = stat.S_IMODE(os.stat(device).st_mode)  # noqa: PTH116
+    os.chmod(device, mode)  # noqa: PTH101
+    root, groups, group = os.geteuid() == 0, os.getgroups(), os.getegid()
+    if root:
+        os.setgroups([])
+        os.setegid(NOBODY)
+        os.seteuid(NOBODY)
+    try:
+        yield
+    finally:
+        if root:
+            os.seteuid(0)
+            os.setegid(group)
+            os.setgroups(groups)
+        os.chmod(device, before)  # noqa: PTH101
+
+
+async def test_a_port_of_another_user_is_not_tried_again_and_names_the_group_to_join(tmp_path: Path) -> None:
+    with closing(PtyPort(tmp_path)) as port:
+        group = grp.getgrgid(os.stat(port.device).st_gid).gr_name  # noqa: PTH116
+        for mode, hint in ((0o060, f"join the group '{group}'"), (0o000, "only its owner")):
+            with _unprivileged(port.device, mode), nothing_left():
+                error = await Session(make(port.device)).failure()
+            assert isinstance(error, NotPermittedError)
+            assert hint in error.hint
+            assert not error.retry
+
+
+async def test_a_port_that_another_program_claimed_for_itself_is_busy(tmp_path: Path) -> None:
+    with closing(PtyPort(tmp_path)) as port:
+        other = os.open(port.device, os.O_RDWR | os.O_NOCTTY)
+        try:
+            fcntl.ioctl(other, termios.TIOCEXCL)
+            with _unprivileged(port.device, 0o666), nothing_left():
+                error = await Session(make(port.device)).failure()
+            fcntl.ioctl(other, termios.TIOCNXCL)
+        finally:
+            os.close(other)
+    assert isinstance(error, BusyError)
+    assert "another program holds" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("port", "settings", "expected"),
+    [
+        ("{folder}/absent", {}, NotFoundError),
+        ("{folder}/file/port", {}, NotFoundError),
+        ("{folder}", {}, SettingsError),
+        ("{folder}/file", {}, SettingsError),
+        ("/dev/null", {}, SettingsError),
+        ("{folder}/" + "x" * 300, {}, SettingsError),
+        ("{folder}/\0", {}, SettingsError),
+        ("{device}", {"baud": 2**40}, SettingsError),
+        ("{device}", {"data_bits": 9}, SettingsError),
+        ("{device}", {"stop_bits": 3}, SettingsError),
+    ],
+)
+async def test_ports_and_settings_that_the_system_refuses(
+    tmp_path: Path, port: str, settings: dict[str, Any], expected: type[DriverError]
+) -> None:
+    (tmp_path / "file").touch()
+    with closing(PtyPort(tmp_path)) as pty, nothing_left():
+        error = await Session(make(port.format(folder=tmp_path, device=pty.device), **settings)).failure()
+    assert isinstance(error, expected), repr(error)
+    assert str(error).startswith(f"{NAME}: ")
+
+
+@pytest.mark.parametrize(
+    ("settings", "word"),
+    [
+        ({"pattern": "P=(?P<pressure>"}, "regular expression"),
+        ({"pattern": r"P=(\d+)"}, "pressure"),
+        ({"silence": 0.0}, "silence"),
+        ({"silence": float("nan")}, "silence"),
+        ({"parity": "odd-ish"}, "parity"),
+        ({"baud": 0}, "baud"),
+        ({"channels": {}}, "group"),
+        ({"channels": {"pressure": CHANNELS["pressure"], "p": CHANNELS["pressure"]}}, "same channel"),
+    ],
+)
+def test_settings_that_cannot_work_are_refused_at_once(settings: dict[str, Any], word: str) -> None:
+    with pytest.raises(SettingsError, match=word) as raised:
+        make("/dev/null", **settings)
+    assert str(raised.value).startswith(f"{NAME}: ")
+
+
+def _foreign() -> list[Exception]:
+    """One of each error that pyserial defines, and one for each number that the system knows."""
+    kinds = [kind for kind in vars(serialutil).values() if inspect.isclass(kind) and issubclass(kind, Exception)]
+    assert serialutil.SerialException in kinds
+    own = [kind() for kind in kinds]
+    numbered = [OSError(number, os.strerror(number)) for number in errno.errorcode]
+    return [*own, *numbered, termios.error(errno.EIO, "input/output error"), termios.error("odd")]
+
+
+async def test_no_foreign_error_of_opening_escapes() -> None:
+    for foreign in (*_foreign(), ValueError("not a valid baudrate"), OverflowError("too large")):
+
+        def refuse(foreign: Exception = foreign, **settings: object) -> ScriptedPort:
+            raise foreign
+
+        error = await Session(make("/dev/scripted", opener=refuse)).failure()
+        assert isinstance(error, DriverError), f"{foreign!r} became {error!r}"
+        assert error.__cause__ is foreign
+
+
+@pytest.mark.parametrize("place", ["read", "waiting", "closing"])
+async def test_no_foreign_error_of_an_open_port_escapes(place: str) -> None:
+    for foreign in _foreign():
+        port = {
+            "read": ScriptedPort(None, foreign),
+            "waiting": ScriptedPort(b"P", waiting=foreign),
+            "closing": ScriptedPort(OSError("gone"), closing=foreign),
+        }[place]
+        error = await Session(make("/dev/scripted", opener=port)).failure()
+        assert isinstance(error, ConnectionLostError), f"{foreign!r} became {error!r}"
+        assert port.closed.is_set()
+
+
+@pytest.mark.parametrize(
+    ("foreign", "expected"),
+    [
+        (serialutil.SerialException(errno.ENOENT, "could not open port"), NotFoundError),
+        (serialutil.SerialException(errno.EAGAIN, "could not exclusively lock port"), BusyError),
+        (serialutil.SerialException(errno.ENOTTY, "could not configure port"), SettingsError),
+        (serialutil.SerialException(errno.EINVAL, "could not configure port"), SettingsError),
+        (serialutil.SerialException(errno.EMFILE, "could not open port"), NotFoundError),
+        (serialutil.SerialException("could not open port 'COM7': FileNotFoundError(2, '...', None, 2)"), NotFoundError),
+        (serialutil.SerialException("could not open port 'COM7': PermissionError(13, '...', None, 5)"), BusyError),
+    ],
+    ids=str,
+)
+async def test_what_the_system_says_of_opening_is_translated(foreign: Exception, expected: type[DriverError]) -> None:
+    def refuse(**settings: object) -> ScriptedPort:
+        raise foreign
+
+    assert type(await Session(make("/dev/scripted", opener=refuse)).failure()) is expected
+
+
+async def test_a_defect_in_the_reader_thread_is_heard() -> None:
+    defect = DefectError("of the clock")
+
+    def broken() -> int:
+        if threading.current_thread() is not threading.main_thread():
+            raise defect
+        return 0
+
+    with nothing_left():
+        assert await Session(make("scripted", now=broken, opener=ScriptedPort(b"P"))).failure() is defect
+        defect.__traceback__ = None
+
+
+async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(caplog: pytest.LogCaptureFixture) -> None:
+    release = threading.Event()
+    port = ScriptedPort()
+
+    def hang(**settings: object) -> ScriptedPort:
+        assert release.wait(30)
+        return port
+
+    error = await Session(make("scripted", opener=hang, silence=0.05)).failure()
+    assert isinstance(error, SilentError)
+    assert "did not open" in str(error)
+    assert f"{NAME}: the system does not come back" in caplog.text
+    release.set()
+    await until(port.closed.is_set, what="the late port is closed again")
