@@ -39,8 +39,19 @@ ALIASES: dict[str, str] = {
 }
 """Spellings of the trade, and those that pint alone would take for something else (`cfm`, `F`, `C`)."""
 
-_DEGREES = {"kelvin": (1.0, -273.15), "degree_Celsius": (1.0, 0.0), "degree_Fahrenheit": (5 / 9, -160 / 9)}
+_DEGREES = {
+    "kelvin": (1.0, -273.15),
+    "degree_Celsius": (1.0, 0.0),
+    "degree_Fahrenheit": (5 / 9, -160 / 9),
+    "degree_Rankine": (5 / 9, -273.15),
+}
 """Size of one degree [K] and where its scale begins [degC]; exact where a general converter leaves rounding behind."""
+
+_TEMPERATURE = {"[temperature]": 1}
+LONGEST = 40
+"""Longest text of a unit. [characters]"""
+_POWERS = re.compile(r"\*\*(?=-?\d(?!\d|\s*\*\*))")
+"""A power of one digit: pint would work out any other, however long that takes."""
 
 _FAMILIAR = (*ALIASES, *"Pa kPa hPa mbar psi degF degC K percent ppm uA mA A mV V rpm W kW ft m".split())
 """Units named when one is not known."""
@@ -69,6 +80,8 @@ def _registry() -> pint.UnitRegistry[float]:
 def _unit(text: str) -> pint.Unit:
     name = text.strip()
     try:
+        if _POWERS.sub("", name) != name.replace("**", "") or "^" in name or len(name) > LONGEST:
+            raise ValueError("no unit of the trade")
         return _registry().Unit(ALIASES.get(name, name))
     except Exception as error:  # pint raises its own, tokenize's and Python's syntax errors for odd text
         raise UnitError(f"unknown unit '{name}'{nearest(name, _FAMILIAR)}") from error
@@ -84,7 +97,10 @@ def conversion(unit: str, to: str, *, difference: bool = False) -> Conversion:
     if source.dimensionality != target.dimensionality:
         raise UnitError(f"unit '{unit}' does not measure what '{to}' does")
     registry = _registry()
-    if str(source) in _DEGREES:
+    if _TEMPERATURE in (source.dimensionality, target.dimensionality):
+        for found, text in ((source, unit), (target, to)):
+            if str(found) not in _DEGREES:
+                raise UnitError(f"unknown unit of temperature '{text}'; write degF, degC or K")
         (size, zero), (target_size, target_zero) = _DEGREES[str(source)], _DEGREES[str(target)]
         return Conversion(size / target_size, 0.0 if difference else (zero - target_zero) / target_size)
     return Conversion(float(registry.Quantity(1.0, source).to(target).magnitude), 0.0)

@@ -3,7 +3,6 @@
 import asyncio
 import logging
 import random
-import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -46,10 +45,6 @@ class Status:
     """[ns]"""
     readings: int = 0
     sessions: int = 0
-    arrived: float | None = None
-    """When the last reading came, monotonic. [s]"""
-    rate: float = 0.0
-    """Readings a second, smoothed. [1/s]"""
 
 
 class Supervisor:
@@ -61,7 +56,6 @@ class Supervisor:
         emit: Emit,
         *,
         now: Now,
-        monotonic: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
         jitter: Callable[[float, float], float] = random.uniform,
     ) -> None:
@@ -70,7 +64,7 @@ class Supervisor:
         self.channels = {channel.key: channel for channel in driver.channels}
         """Channels the driver has announced."""
         self._emit = emit
-        self._now, self._monotonic, self._sleep, self._jitter = now, monotonic, sleep, jitter
+        self._now, self._sleep, self._jitter = now, sleep, jitter
         self._failures = 0
 
     async def run(self) -> None:
@@ -97,7 +91,7 @@ class Supervisor:
 
     def _take(self, item: Emission) -> None:
         if isinstance(item, Reading):
-            self._count()
+            self.status.readings += 1
             if self.status.state is not State.READING:
                 self._failures = 0
                 self._enter(State.READING)
@@ -109,16 +103,6 @@ class Supervisor:
             raise
         except Exception as error:
             raise IngestError(f"{self.driver.name}: {item}") from error
-
-    def _count(self) -> None:
-        arrived = self._monotonic()
-        status = self.status
-        status.readings += 1
-        if status.arrived is not None:
-            spacing = max(arrived - status.arrived, 1e-6)
-            weight = 1 - 2.0 ** (-spacing / 2.0)
-            status.rate += weight * (1 / spacing - status.rate)
-        status.arrived = arrived
 
     async def _wait(self, why: str) -> None:
         ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)

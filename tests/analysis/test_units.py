@@ -36,6 +36,7 @@ def test_every_alias_has_the_dimension_the_trade_means(alias):
         ),
         ("1 psi", "Pa", 6894.757, "NIST SP 811 appendix B.8, from memory"),
         ("70 degF", "degC", 190 / 9, "(70 - 32) / 1.8"),
+        ("600 degR", "degC", (600 - 491.67) / 1.8, "0 degC is 491.67 degR"),
         ("-40 F", "degC", -40.0, "where the two scales meet"),
         ("1 kBtu/hr", "W", 293.0711, "NIST SP 811 appendix B.8, from memory: 0.2930711 W for one Btu(IT)/h"),
         ("100 cfm", "m**3/s", 0.04719474, "NIST SP 811 appendix B.8, from memory: 4.719474e-4 m3/s for one ft3/min"),
@@ -71,6 +72,11 @@ def test_a_difference_has_no_offset():
         ("farad", "degC", "does not measure"),
         ("(", "Pa", "unknown unit"),
         ("K/", "Pa", "unknown unit"),
+        ("9**9**9**9", "1", "unknown unit"),
+        ("m^2", "Pa", "unknown unit"),
+        ("delta_degF", "degC", "unknown unit of temperature"),
+        ("mK", "degC", "unknown unit of temperature"),
+        ("x" * 1000, "Pa", "unknown unit"),
     ],
 )
 def test_a_wrong_unit_is_said_in_one_sentence(unit, to, says):

@@ -120,17 +120,3 @@ async def test_cancelling_ends_the_session():
     task.cancel()
     with pytest.raises(asyncio.CancelledError):
         await task
-
-
-async def test_the_rate_follows_the_readings():
-    time = [0.0]
-
-    def session(emit: Emit) -> None:
-        for number in range(200):
-            time[0] = number / 10
-            emit(Reading(CHANNEL.key, number, 1.0))
-
-    supervisor = Supervisor(Scripted(session), lambda item: None, now=StillClock(), monotonic=lambda: time[0])
-    await supervisor.run()
-    assert supervisor.status.rate == pytest.approx(10, rel=0.05)
-    assert supervisor.status.readings == 200

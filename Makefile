@@ -1,0 +1,51 @@
+# make demo   a fresh machine to a live picture
+# make test   everything that is checked; LIGHTOFF_REQUIRE_ALL=1 lets nothing skip
+# make soak   the long forms of the same tests
+# make bench  speed, as ratios measured side by side
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+RUN_STAMP := $(VENV)/.installed-run
+TEST_STAMP := $(VENV)/.installed-test
+
+.PHONY: demo test soak bench recordings clean
+.DEFAULT_GOAL := demo
+
+demo: $(RUN_STAMP)
+	@$(BIN)/lightoff demo $(DEMO)
+
+test: $(TEST_STAMP)
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest $(TESTS)
+
+soak: $(TEST_STAMP)
+	LIGHTOFF_KILLS=200 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
+
+bench: $(TEST_STAMP)
+	$(BIN)/python -m pytest -s -q tests/benchmarks
+
+recordings: $(RUN_STAMP)
+	$(BIN)/python replay_data/make_recordings.py
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "lightoff needs Python 3.11 or newer; say make PYTHON=/path/to/python3.11" >&2; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || \
+	  { echo "Python's venv is missing; run: sudo apt-get install -y python3-venv" >&2; exit 1; }
+	@$(PYTHON) -m venv $(VENV)
+
+$(RUN_STAMP): $(BIN)/python pyproject.toml constraints.txt
+	@echo "installing into $(VENV), once ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e .
+	@touch $@
+
+$(TEST_STAMP): $(RUN_STAMP)
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev]'
+	@touch $@
+
+clean:
+	rm -rf $(VENV) build *.egg-info

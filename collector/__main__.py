@@ -1,0 +1,5 @@
+"""`python -m collector` is the `lightoff` command."""
+
+from collector.cli import main
+
+main()

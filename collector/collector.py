@@ -1,0 +1,203 @@
+"""Takes every reading through one synchronous function and keeps the instruments' supervisors running."""
+
+import asyncio
+import math
+import time
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+
+from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
+from analysis.points import POINTS, nearest
+from analysis.units import UnitError
+from collector.alarms import AlarmChange, Alarms, AlarmState
+from collector.arrivals import Arrivals
+from collector.clock import Clock
+from collector.derived import Derived
+from collector.fanout import FanOut, Value
+from collector.normalize import Normalizer, zeroing
+from collector.recorder import Recorder
+from collector.rules import AlarmRule
+from collector.store import Store
+from collector.supervisor import Supervisor
+from drivers.base import Driver, Emission, InputError, SettingsError
+from drivers.replay import Replay
+
+TICK = 0.5
+"""Time between two looks at what happens without a reading: shelved alarms, a machine that slept. [s]"""
+
+REMEMBERED = 50
+"""Events kept for whoever begins to look on. [1]"""
+ZEROABLE = frozenset({"pressure", "flame_current", "current", "voltage", "trace"})
+"""Measures whose meters show nothing where there is nothing."""
+
+
+class Collector:
+    """Everything between the drivers and the recording, on one thread."""
+
+    def __init__(
+        self,
+        store: Store,
+        *,
+        plate: Plate,
+        rules: Sequence[AlarmRule],
+        clock: Clock,
+        zeros: Mapping[str, float] | None = None,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.clock = clock
+        self._newest = 0
+        self._replaying = False
+        self.alarms = Alarms(rules)
+        self.derived = Derived(plate)
+        self.fanout = FanOut()
+        self.recorder = Recorder(store, now=self.now, announce=self._announce, monotonic=monotonic)
+        self.supervisors: list[Supervisor] = []
+        self.latest: dict[str, Value] = {}
+        """Last value of each channel and derived quantity, inside units."""
+        self.arrivals: dict[str, Arrivals] = {}
+        """How the readings of each channel arrive."""
+        self.remembered: deque[Event] = deque(maxlen=REMEMBERED)
+        """The last events; older ones are in the recording."""
+        self._monotonic = monotonic
+        self._zeros = dict(zeros or {})
+        self._normalizers: dict[str, Normalizer] = {}
+        self._native: dict[str, float] = {}
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """Channels opened so far."""
+        return tuple(normalizer.channel for normalizer in self._normalizers.values())
+
+    @property
+    def readings(self) -> int:
+        """Readings taken in so far. [1]"""
+        return sum(arrivals.count for arrivals in self.arrivals.values())
+
+    def now(self) -> int:
+        """Time in the recording: the newest reading's while something is replayed, else the clock's. [ns]"""
+        return self._newest if self._replaying and self._newest else self.clock()
+
+    def age(self, channel: str) -> float | None:
+        """Time since the last reading of a channel came, or None when none has. [s]"""
+        return self.arrivals[channel].age(self._monotonic())
+
+    def add(self, driver: Driver) -> None:
+        """Take a driver in before `run`; its known channels are opened now."""
+        if isinstance(driver, Replay):
+            self._replaying = True
+            self._newest = max(self._newest, driver.start)
+        self.supervisors.append(Supervisor(driver, self.ingest, now=self.now))
+        for channel in driver.channels:
+            self.ingest(channel)
+
+    def ingest(self, item: Emission) -> None:
+        """Take one item in: normalize, remember, queue for the store, step the alarms, offer to listeners.
+
+        Raises SettingsError for a channel whose point or unit cannot be, and for a reading of a channel not announced.
+        """
+        if isinstance(item, Reading):
+            self._ingest_reading(item)
+        elif isinstance(item, Event):
+            if item.kind is EventKind.ZEROED:
+                self._zeroed(item)
+            self.recorder.put(item)
+            self._announce(item)
+        else:
+            self._open(item)
+
+    def _ingest_reading(self, reading: Reading) -> None:
+        normalizer = self._normalizers.get(reading.channel)
+        if normalizer is None:
+            raise SettingsError(reading.channel, "gave a reading of a channel it never announced", "report it")
+        self.recorder.put(reading)
+        value, quality = normalizer(reading.value, reading.quality)
+        self._native[reading.channel] = reading.value
+        self.arrivals[reading.channel].arrive(self._monotonic())
+        self._newest = max(self._newest, reading.time)
+        point = normalizer.channel.point
+        self._offer(reading.channel, point, reading.time, value, quality)
+        for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
+            self._offer(name, name, reading.time, derived, derived_quality)
+
+    def _offer(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
+        item = (key, time, value, quality)
+        self.latest[key] = item
+        for change in self.alarms.step(point, time, value, quality):
+            self._alarm_changed(change)
+        self.fanout.offer(item)
+
+    def _open(self, channel: Channel) -> None:
+        known = self._normalizers.get(channel.key)
+        if known is not None and known.channel == channel:
+            return
+        if channel.point not in POINTS:
+            raise SettingsError(channel.instrument, f"unknown point '{channel.point}'{nearest(channel.point)}")
+        try:
+            self._normalizers[channel.key] = Normalizer(channel, zero=self._zeros.get(channel.key, 0.0))
+        except UnitError as error:
+            raise SettingsError(channel.instrument, str(error)) from error
+        self.arrivals.setdefault(channel.key, Arrivals())
+        self.recorder.put(channel)
+
+    def _zeroed(self, event: Event) -> None:
+        channel, offset = str(event.data["channel"]), float(str(event.data["offset"]))
+        self._zeros[channel] = offset
+        if channel in self._normalizers:
+            self._normalizers[channel].zero = offset
+
+    def _announce(self, event: Event) -> None:
+        self.remembered.append(event)
+        self.fanout.offer(event)
+
+    def _alarm_changed(self, change: AlarmChange) -> None:
+        data = {"alarm": change.name, "from": str(change.from_state), "to": str(change.to_state)}
+        event = Event(change.time, EventKind.ALARM, change.text, change.name, data)
+        self.recorder.put(event)
+        if {change.from_state, change.to_state} != {AlarmState.NORMAL, AlarmState.SUPPRESSED}:
+            self._announce(event)  # an alarm that only begins or ends to be watched is for the recording alone
+
+    def apply(self, changes: Sequence[AlarmChange]) -> None:
+        """Record and announce changes of alarms that a command or the clock brought about."""
+        for change in changes:
+            self._alarm_changed(change)
+
+    def zero(self, channel: str) -> Event:
+        """Zero a meter at what it shows now; raw values stay as they are. InputError when it shows nothing."""
+        normalizer, native = self._normalizers.get(channel), self._native.get(channel)
+        if normalizer is not None and normalizer.channel.point in POINTS:
+            measure = POINTS[normalizer.channel.point].measure
+            if measure not in ZEROABLE:
+                raise InputError(f"a {measure} cannot be zeroed", "zero pressures, currents, voltages and gases")
+        if normalizer is None or native is None or math.isnan(native):
+            raise InputError(f"there is no reading of '{channel}' to zero", "wait until the meter shows a value")
+        event = zeroing(normalizer.channel, native, self.latest[channel][1] + 1)
+        self.ingest(event)
+        return event
+
+    async def run(self) -> None:
+        """Run until cancelled: then the sessions end, and what is queued is written before this returns."""
+        recording = asyncio.create_task(self.recorder.run(), name="recorder")
+        sessions = asyncio.create_task(self._sessions(), name="sessions")
+        try:
+            await asyncio.wait([recording, sessions], return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            sessions.cancel()
+            await asyncio.wait([sessions])
+            self.recorder.stop()
+            await recording
+        if not sessions.cancelled() and (error := sessions.exception()):
+            raise error
+
+    async def _sessions(self) -> None:
+        async with asyncio.TaskGroup() as group:
+            for supervisor in self.supervisors:
+                group.create_task(supervisor.run(), name=f"supervisor: {supervisor.driver.name}")
+            group.create_task(self._tick(), name="tick")
+
+    async def _tick(self) -> None:
+        while True:
+            await asyncio.sleep(TICK)
+            self.apply(self.alarms.tick(self.now()))
+            if (slept := self.clock.woke()) > 0:
+                text = f"the machine slept for {slept:.0f} s; time was set anew from its clock"
+                self.ingest(Event(self.clock(), EventKind.CLOCK, text, None, {"slept": slept}))

@@ -1,0 +1,151 @@
+"""What the page may do, and nothing else: every command is checked here and leaves its trace in the recording."""
+
+from collections.abc import Callable, Mapping
+
+from analysis.model import NANOSECONDS, Event, EventKind
+from collector.alarms import AlarmState
+from collector.collector import Collector
+from drivers.base import InputError
+from drivers.manual import Manual, parse_entry
+from drivers.replay import Replay
+
+LONGEST_TEXT = 2000
+"""A longer note is refused. [characters]"""
+
+
+class Commands:
+    """The commands of one call; each returns one sentence, or raises LightoffError with one."""
+
+    def __init__(self, collector: Collector, *, manual: Manual | None = None, replay: Replay | None = None) -> None:
+        self._collector = collector
+        self._manual = manual
+        self._replay = replay
+        self._known: dict[str, Callable[[Mapping[str, object]], str]] = {
+            "note": lambda given: self.note(_text(given, "text")),
+            "mark": lambda given: self.mark(_text(given, "text", default="mark")),
+            "acknowledge": lambda given: self.acknowledge(_text(given, "alarm")),
+            "shelve": lambda given: self.shelve(_text(given, "alarm"), _number(given, "minutes")),
+            "unshelve": lambda given: self.unshelve(_text(given, "alarm")),
+            "zero": lambda given: self.zero(_text(given, "channel")),
+            "type_in": lambda given: self.type_in(
+                _text(given, "point"), _text(given, "value"), _text(given, "meter", default="")
+            ),
+            "pause": lambda _: self.pause(),
+            "resume": lambda _: self.resume(),
+            "seek": lambda given: self.seek(_number(given, "position")),
+            "speed": lambda given: self.speed(_number(given, "speed")),
+        }
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every command there is."""
+        return tuple(self._known)
+
+    def execute(self, name: str, given: Mapping[str, object]) -> str:
+        """Carry out a command by its name; LightoffError in one sentence when it cannot be."""
+        command = self._known.get(name)
+        if command is None:
+            raise InputError(f"there is no command '{name[:40]}'", f"known are {', '.join(self._known)}")
+        return command(given)
+
+    def _write(self, kind: EventKind, text: str) -> None:
+        self._collector.ingest(Event(self._collector.now(), kind, text))
+
+    def note(self, text: str) -> str:
+        """Keep a note at this moment."""
+        self._write(EventKind.NOTE, text)
+        return "noted"
+
+    def mark(self, text: str) -> str:
+        """Mark this moment."""
+        self._write(EventKind.MARK, text)
+        return "marked"
+
+    def acknowledge(self, alarm: str) -> str:
+        """Say that an alarm was seen; one that is over and was held for that is released."""
+        alarms, now = self._collector.alarms, self._collector.now()
+        self._collector.apply(alarms.acknowledge(alarm, now))
+        if alarms.state(alarm) is AlarmState.LATCHED_ACKNOWLEDGED:
+            self._collector.apply(alarms.reset(alarm, now))
+        return f"{alarm}: acknowledged"
+
+    def shelve(self, alarm: str, minutes: float) -> str:
+        """Mute an alarm for some minutes; refused for a safety alarm."""
+        self._collector.apply(self._collector.alarms.shelve(alarm, self._collector.now(), minutes * 60))
+        return f"{alarm}: muted for {minutes:g} min"
+
+    def unshelve(self, alarm: str) -> str:
+        """End the muting of an alarm."""
+        self._collector.apply(self._collector.alarms.unshelve(alarm, self._collector.now()))
+        return f"{alarm}: no longer muted"
+
+    def zero(self, channel: str) -> str:
+        """Zero a meter at what it shows now."""
+        return self._collector.zero(channel).text
+
+    def type_in(self, point: str, value: str, meter: str) -> str:
+        """Record a number read off a meter by hand."""
+        if self._manual is None:
+            raise InputError("readings cannot be typed in here", "start `lightoff record`")
+        number, unit = parse_entry(value)
+        self._manual.enter(point, number, unit, meter)
+        return f"{point}: {value} recorded"
+
+    def _replaying(self) -> Replay:
+        if self._replay is None:
+            raise InputError("nothing is being replayed", "start `lightoff replay FILE`")
+        return self._replay
+
+    def replay_state(self) -> dict[str, object] | None:
+        """Where the replay stands, or None when nothing is replayed. [s]"""
+        replay = self._replay
+        if replay is None:
+            return None
+        return {
+            "name": replay.name,
+            "position": (replay.position - replay.start) / NANOSECONDS,
+            "start": 0.0,
+            "end": (replay.end - replay.start) / NANOSECONDS,
+            "speed": replay.speed,
+            "paused": replay.paused,
+            "loop": replay.looping,
+        }
+
+    def pause(self) -> str:
+        """Let the replay stand still."""
+        self._replaying().pause()
+        self._write(EventKind.REPLAY, "replay paused")
+        return "paused"
+
+    def resume(self) -> str:
+        """Let the replay go on."""
+        self._replaying().resume()
+        self._write(EventKind.REPLAY, "replay goes on")
+        return "going on"
+
+    def seek(self, position: float) -> str:
+        """Go on replaying from a position after the start [s]."""
+        self._replaying().seek(position)
+        return f"moved to {position:.0f} s"
+
+    def speed(self, speed: float) -> str:
+        """Replay at another speed [1]."""
+        self._replaying().set_speed(speed)
+        self._write(EventKind.REPLAY, f"replay at {speed:g} times its pace")
+        return f"speed {speed:g}"
+
+
+def _text(given: Mapping[str, object], name: str, default: str | None = None) -> str:
+    value = given.get(name, default)
+    if not isinstance(value, str) or (not value.strip() and default is None):
+        raise InputError(f"'{name}' must be a text", "write something and send it again")
+    if len(value) > LONGEST_TEXT:
+        raise InputError(f"'{name}' has {len(value)} characters", f"write {LONGEST_TEXT} at most")
+    return value.strip() or default or ""
+
+
+def _number(given: Mapping[str, object], name: str) -> float:
+    value = given.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
+        raise InputError(f"'{name}' must be a number", "send it again with one")
+    return float(value)

@@ -1,0 +1,105 @@
+"""A recording's way in and out as CSV, streaming: memory stays flat whatever the length."""
+
+import csv
+import gzip
+import os
+import sys
+from collections.abc import Callable, Generator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TextIO, cast
+
+from analysis.model import Event, EventKind, Reading
+from collector.recording import Recording
+from collector.store import Store
+from drivers.base import Emission, InputError
+from drivers.codecs.recording_csv import Problem, encode_head, encode_rows
+from drivers.replay import open_csv
+
+BATCH = 20_000
+"""Readings in one transaction of an import. [1]"""
+
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What an import did."""
+
+    readings: int
+    conflicts: int
+    """Second values for the same channel and instant; the first stayed."""
+    problems: list[Problem]
+    """The first of the rows and cells that could not be read."""
+    problem_count: int
+
+
+def import_csv(source: Path, store: Store, *, start: int, now: int, progress: Progress | None = None) -> Imported:
+    """Record a CSV file; what cannot be read is reported and kept as an event. HeadError: nothing was recorded."""
+    readings = conflicts = 0
+    with open_csv(source, start=start) as reader:
+        batch: list[Emission] = list(reader.channels)
+        for reading in reader:
+            batch.append(reading)
+            readings += 1
+            if len(batch) >= BATCH:
+                conflicts += len(store.append(batch))
+                batch.clear()
+                if progress:
+                    progress(readings)
+        text = f"imported from {source.name}: {readings} readings, {reader.problem_count} problems"
+        batch.append(Event(now, EventKind.RECORDER, text, None, {"from": source.name}))
+        batch.extend(_problem_events(reader.problems, source.name, now))
+        conflicts += len(store.append(batch))
+        return Imported(readings, conflicts, reader.problems, reader.problem_count)
+
+
+def _problem_events(problems: list[Problem], name: str, now: int) -> list[Event]:
+    return [
+        Event(now, EventKind.PROBLEM, f"{name}: {problem}", name, {"line": problem.line, "reason": problem.reason})
+        for problem in problems
+    ]
+
+
+def export_csv(recording: Recording, target: Path | None, *, progress: Progress | None = None) -> int:
+    """Write a recording as CSV to a file (compressed when it ends in .gz), or to standard output; readings written.
+
+    The file appears under its name only when it is complete.
+    """
+    channels = recording.channels
+    count = 0
+    with _opened(target) as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(encode_head(channels))
+
+        def counted() -> Generator[Reading, None, None]:
+            nonlocal count
+            for reading in recording.readings():
+                count += 1
+                if progress and count % BATCH == 0:
+                    progress(count)
+                yield reading
+
+        writer.writerows(encode_rows(channels, counted()))
+    return count
+
+
+@contextmanager
+def _opened(target: Path | None) -> Generator[TextIO, None, None]:
+    if target is None:
+        yield sys.stdout
+        sys.stdout.flush()
+        return
+    part = target.with_name(target.name + ".part")
+    opened = gzip.open if target.suffix == ".gz" else open
+    try:
+        with cast(TextIO, opened(part, "wt", encoding="utf-8", newline="")) as file:
+            yield file
+        part.replace(target)
+    except OSError as error:
+        reason = os.strerror(error.errno) if error.errno else str(error)
+        raise InputError(f"cannot write {target} ({reason})", "choose another folder or free some space") from error
+    finally:
+        with suppress(OSError):
+            part.unlink()

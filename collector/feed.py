@@ -1,0 +1,210 @@
+"""The live feed on loopback: one JSON object a line, for whoever knows the token; commands come back the same way."""
+
+import asyncio
+import hmac
+import json
+import math
+import secrets
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from contextlib import asynccontextmanager, suppress
+from dataclasses import asdict
+
+from analysis.model import Event, origin_of
+from collector.collector import Collector
+from collector.commands import Commands
+from collector.fanout import Item, Listener
+from drivers.base import LightoffError
+
+GATHER = 0.02
+"""Readings are gathered this long before they are sent. [s]"""
+STATUS = 0.5
+"""Time between two status messages. [s]"""
+LONGEST_LINE = 64 * 1024
+"""A longer line from a client ends its connection. [bytes]"""
+PATIENCE = 5.0
+"""Time a new client has to send its token. [s]"""
+REMEMBERED = 50
+"""Events a new client is told of at once. [1]"""
+
+Message = Mapping[str, object]
+
+
+class Feed:
+    """Serves looking-on processes of this machine; a slow one loses its own oldest readings and delays nothing."""
+
+    def __init__(self, collector: Collector, commands: Commands, *, about: Callable[[], Message]) -> None:
+        self._collector = collector
+        self._commands = commands
+        self._about = about
+        self.token = secrets.token_urlsafe(32)
+        self._clients: set[asyncio.Task[None]] = set()
+
+    @asynccontextmanager
+    async def serve(self) -> AsyncIterator[tuple[str, int]]:
+        """Listen on a free loopback port while the block runs; gives host and port."""
+        server = await asyncio.start_server(self._client, "127.0.0.1", 0, limit=LONGEST_LINE)
+        try:
+            host, port = server.sockets[0].getsockname()[:2]
+            yield host, port
+        finally:
+            server.close()
+            for client in self._clients:
+                client.cancel()
+            if self._clients:
+                await asyncio.wait(self._clients)
+
+    async def _client(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        self._clients.add(task)
+        try:
+            if await self._admitted(reader):
+                await self._talk(reader, writer)
+        except* (ConnectionError, ValueError, TimeoutError, asyncio.CancelledError):
+            pass  # the client is gone, sends what is no line, or the recording ends
+        finally:
+            self._clients.discard(task)
+            writer.close()
+            with suppress(ConnectionError, asyncio.CancelledError):
+                await writer.wait_closed()
+
+    async def _admitted(self, reader: asyncio.StreamReader) -> bool:
+        async with asyncio.timeout(PATIENCE):
+            message = _decode(await reader.readline())
+        given = str(message.get("token", "")) if message.get("type") == "auth" else ""
+        return hmac.compare_digest(given.encode(), self.token.encode())
+
+    async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        listener, end = self._collector.fanout.listen()
+        try:
+            await _send(writer, {"type": "hello", **self._about()})
+            await self._send_state(writer)
+            for event in self._collector.remembered:
+                await _send(writer, _event(event))
+            await _send(writer, _readings(self._collector.latest.values()))
+            async with asyncio.TaskGroup() as group:
+                sending = [
+                    group.create_task(self._send_live(listener, writer), name="feed: live"),
+                    group.create_task(self._send_status(writer), name="feed: status"),
+                ]
+                while line := await reader.readline():
+                    await _send(writer, self._answer(_decode(line)))
+                for task in sending:
+                    task.cancel()
+        finally:
+            end()
+
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter) -> None:
+        channels, dropped = len(self._collector.channels), 0
+        while True:
+            await listener.wait()
+            await asyncio.sleep(GATHER)
+            if len(self._collector.channels) != channels:
+                channels = len(self._collector.channels)
+                await self._send_channels(writer)
+            items = listener.take()
+            await _send(writer, _readings(items))
+            for item in items:
+                if isinstance(item, Event):
+                    await _send(writer, _event(item))
+                    if item.data.get("what") == "seek":
+                        await _send(writer, {"type": "jump"})
+                    if item.kind == "alarm":
+                        await _send(writer, self._status())
+            if listener.dropped > dropped:
+                await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
+                dropped = listener.dropped
+
+    async def _send_status(self, writer: asyncio.StreamWriter) -> None:
+        while True:
+            await asyncio.sleep(STATUS)
+            await _send(writer, self._status())
+
+    async def _send_state(self, writer: asyncio.StreamWriter) -> None:
+        await self._send_channels(writer)
+        await _send(writer, self._status())
+
+    async def _send_channels(self, writer: asyncio.StreamWriter) -> None:
+        channels = [
+            {"key": channel.key, "point": channel.point, "instrument": channel.instrument, "unit": channel.unit}
+            for channel in self._collector.channels
+        ]
+        await _send(writer, {"type": "channels", "channels": channels})
+
+    def _status(self) -> Message:
+        collector = self._collector
+        recorder = collector.recorder
+        return {
+            "type": "status",
+            "now": collector.now(),
+            "making": collector.derived.making,
+            "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
+            "flood": collector.alarms.flood,
+            "instruments": self._instruments(),
+            "recorder": {
+                "state": "standing still" if recorder.failure else "recording",
+                "text": recorder.failure or "",
+                "lost": recorder.lost,
+                "queued": recorder.queued,
+            },
+            "replay": self._commands.replay_state(),
+        }
+
+    def _instruments(self) -> list[Message]:
+        """One entry an instrument; a replay brings several, which share its state."""
+        rows: list[Message] = []
+        for supervisor in self._collector.supervisors:
+            status, statistics = supervisor.status, getattr(supervisor.driver, "statistics", None)
+            by_name: dict[str, list[str]] = {}
+            for channel in supervisor.channels.values():
+                by_name.setdefault(channel.instrument, []).append(channel.key)
+            for name, keys in (by_name or {status.name: []}).items():
+                ages = [age for key in keys if (age := self._collector.age(key)) is not None]
+                row = {
+                    "name": name,
+                    "origin": origin_of(name) or origin_of(status.name),
+                    "state": status.state,
+                    "since": status.since,
+                    "text": status.text,
+                    "next_try": status.next_try,
+                    "readings": sum(self._collector.arrivals[key].count for key in keys),
+                    "age": min(ages, default=None),
+                    "rate": sum(self._collector.arrivals[key].rate for key in keys),
+                    "channels": keys,
+                    "statistics": statistics() if callable(statistics) else {},
+                }
+                rows.append(row)
+        return rows
+
+    def _answer(self, message: Message) -> Message:
+        given = message.get("arguments")
+        try:
+            text = self._commands.execute(str(message.get("name", "")), given if isinstance(given, dict) else {})
+        except LightoffError as error:
+            return {"type": "reply", "id": message.get("id"), "ok": False, "text": str(error)}
+        return {"type": "reply", "id": message.get("id"), "ok": True, "text": text}
+
+
+async def _send(writer: asyncio.StreamWriter, message: Message) -> None:
+    writer.write(json.dumps(message, separators=(",", ":"), default=str).encode() + b"\n")
+    await writer.drain()
+
+
+def _decode(line: bytes) -> Message:
+    message = json.loads(line)
+    if not isinstance(message, dict):
+        raise ValueError("not a JSON object")
+    return message
+
+
+def _event(event: Event) -> Message:
+    return {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+
+
+def _readings(items: Iterable[Item]) -> Message:
+    rows = [
+        (item[0], item[1], None if math.isnan(item[2]) else item[2], int(item[3]))
+        for item in items
+        if not isinstance(item, Event)
+    ]
+    return {"type": "readings", "readings": rows}

@@ -1,0 +1,51 @@
+"""Files by their content: what can be played, the job that belongs to it, and where a new recording goes."""
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+
+from collector.database import is_recording
+from collector.job import Job, load, parse
+from collector.recording import Recording
+from drivers.base import InputError
+from drivers.replay import CsvSource, Source, stem
+
+
+def job_at(path: Path | None) -> Job:
+    """Job of a file, an empty one where none is named; JobError with every mistake."""
+    return load(path) if path else parse("", "none")
+
+
+def job_of(file: Path) -> Job:
+    """Job inside a recording, else the one beside the file (`X.toml`, `X.job.toml`), else an empty one."""
+    if is_recording(file):
+        with Recording(file) as recording:
+            if (text := recording.job()) is not None:
+                return parse(text, f"inside {file.name}")
+    beside = (file.with_name(f"{stem(file)}{ending}") for ending in (".toml", ".job.toml"))
+    return job_at(next((path for path in beside if path.is_file()), None))
+
+
+@contextmanager
+def source_of(file: Path) -> Iterator[Source]:
+    """A recording or a CSV file, to be played; InputError or RecordingError in one sentence."""
+    if is_recording(file):
+        with Recording(file) as recording:
+            yield recording
+    else:
+        yield CsvSource(file)
+
+
+def place_for(output: Path | None, name: str) -> Path:
+    """Where to record: the wished file, else a new one in the folder recordings, else in the temporary folder."""
+    if output is not None:
+        return output
+    file = f"{name}-{datetime.now().astimezone():%Y%m%d-%H%M%S}.lightoff"
+    for folder in (Path("recordings"), Path(tempfile.gettempdir())):
+        with suppress(OSError):
+            folder.mkdir(exist_ok=True)
+            with tempfile.TemporaryFile(dir=folder):
+                return folder / file
+    raise InputError("there is no folder to record to", "name a file with -o")

@@ -1,0 +1,164 @@
+"""One call from start to end: the recording, the instruments, the feed and the page, and an orderly stop."""
+
+import asyncio
+import signal
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from analysis.model import Event, EventKind
+from collector.clock import Clock
+from collector.collector import Collector
+from collector.commands import Commands
+from collector.feed import Feed
+from collector.instruments import cautions
+from collector.job import Job
+from collector.normalize import zeros_in
+from collector.page import PageProcess
+from collector.recording import Recording
+from collector.rules import AlarmRule, default_rules
+from collector.store import Store
+from drivers.base import Driver
+from drivers.manual import Manual
+from drivers.replay import Replay
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a call consists of."""
+
+    recording: Path
+    job: Job
+    page: Sequence[str]
+    """The page's program, or empty for none."""
+    port: int = 8350
+    """Where the page is wished for. [1]"""
+    seconds: float | None = None
+    """How long it lasts; None: until it is stopped. [s]"""
+    drivers: Callable[[Clock], Sequence[Driver]] = field(default=lambda _: ())
+    """The instruments, made with the recording's clock."""
+    replay: Callable[[Callable[[], Awaitable[None]]], Replay] | None = None
+    """The replay, made with what tells that the recorder has caught up."""
+
+
+async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callable[[], None]) -> Collector:
+    """Record until stopped by a signal or after the planned time; what was taken in is durable on return."""
+    clock = Clock()
+    with Store(plan.recording) as store:
+
+        async def caught_up() -> None:
+            await collector.recorder.caught_up()
+
+        replay = plan.replay(caught_up) if plan.replay else None
+        drivers = [*plan.drivers(clock), *([replay] if replay else [])]
+        watched = rules(plan.job, frozenset(channel.point for driver in drivers for channel in driver.channels))
+        collector = Collector(store, plate=plan.job.plate, rules=watched, clock=clock, zeros=_zeros(plan))
+        manual = Manual(now=collector.now)
+        for driver in (*drivers, manual):
+            collector.add(driver)
+        _write_beginning(plan, collector)
+        feed = Feed(
+            collector,
+            Commands(collector, manual=manual, replay=replay),
+            about=lambda: {
+                "recording": str(plan.recording),
+                "job": plan.job.name,
+                "plate": asdict(plan.job.plate),
+                "limits": [asdict(rule) for rule in watched],
+            },
+        )
+        async with feed.serve() as (host, port):
+            settings: Mapping[str, object] = {
+                "feed_host": host,
+                "feed_port": port,
+                "token": feed.token,
+                "recording": str(plan.recording.absolute()),
+                "port": plan.port,
+            }
+            on_start()
+            await _until_stopped(plan, collector, settings, on_address)
+        return collector
+
+
+def _write_beginning(plan: Plan, collector: Collector) -> None:
+    wall = {"wall": collector.clock()}
+    collector.ingest(Event(collector.now(), EventKind.RECORDER, "recording started", None, wall))
+    for caution in cautions(plan.job.instruments):
+        collector.ingest(Event(collector.now(), EventKind.PROBLEM, caution))
+    if plan.job.text:
+        data = {"text": plan.job.text, "name": plan.job.name}
+        collector.ingest(Event(collector.now(), EventKind.JOB, f"job file {plan.job.name}", None, data))
+
+
+async def _until_stopped(
+    plan: Plan, collector: Collector, settings: Mapping[str, object], on_address: Callable[[str], None]
+) -> None:
+    recording = asyncio.create_task(collector.run(), name="collector")
+    stopped = asyncio.Event()
+    page = None
+    if plan.page:
+        page = asyncio.create_task(PageProcess(plan.page, settings, on_address=on_address).run(), name="page")
+    waiting = asyncio.create_task(stopped.wait(), name="stop")
+    try:
+        with _stopping(stopped):
+            await asyncio.wait([recording, waiting], timeout=plan.seconds, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        tasks = [task for task in (waiting, page) if task is not None]
+        for task in tasks:
+            task.cancel()
+        if not recording.done():
+            collector.ingest(
+                Event(collector.now(), EventKind.RECORDER, "recording stopped", None, {"wall": collector.clock()})
+            )
+            recording.cancel()
+        await asyncio.wait([recording, *tasks])
+    if not recording.cancelled() and (error := recording.exception()):
+        raise error
+
+
+@contextmanager
+def _stopping(stopped: asyncio.Event) -> Iterator[None]:
+    loop = asyncio.get_running_loop()
+    signals = (signal.SIGINT, signal.SIGTERM)
+    with suppress(NotImplementedError):  # where a loop takes no signals, the interrupt cancels this task instead
+        for number in signals:
+            loop.add_signal_handler(number, stopped.set)
+    try:
+        yield
+    finally:
+        with suppress(NotImplementedError):
+            for number in signals:
+                loop.remove_signal_handler(number)
+
+
+_WATCHED_WHEN = {"draft_margin": ("switch_closed", 1.0), "draft_margin_high": ("switch_high_closed", 1.0)}
+"""Limits on a margin count once its switch is closed: at rest there is no pressure to have a margin with."""
+
+
+def rules(job: Job, measured: frozenset[str] | None = None) -> tuple[AlarmRule, ...]:
+    """Alarms of the plate and, on top, of the job file's limits; `measured` are the points with an instrument."""
+    own = [
+        AlarmRule(
+            name=limit.name,
+            point=limit.point,
+            above=limit.above,
+            below=limit.below,
+            deadband=limit.deadband,
+            on_delay=limit.on_delay,
+            off_delay=limit.off_delay,
+            priority=limit.priority,
+            text=limit.text,
+            when=_WATCHED_WHEN.get(limit.point),
+            settle=2.0 if limit.point in _WATCHED_WHEN else 0.0,
+            latched=limit.point in _WATCHED_WHEN,
+        )
+        for limit in job.limits
+    ]
+    return (*default_rules(job.plate, measured), *own)
+
+
+def _zeros(plan: Plan) -> dict[str, float]:
+    """Zeroing already in force where a recording is continued."""
+    with Recording(plan.recording) as recording:
+        return zeros_in(recording)

@@ -1,0 +1,108 @@
+"""The page put together: Dash for layout and figures, one websocket for everything that moves."""
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from dash import Dash
+from dash.backends import get_backend
+from fastapi import FastAPI
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from dashboard.access import Access, Application, content_security_policy
+from dashboard.figures import TREND_POINTS
+from dashboard.hub import Hub, Listener
+from dashboard.live import layout, register
+from dashboard.tiles import words
+
+Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
+
+GATHER = 0.03
+"""Messages to a browser are gathered this long. [s]"""
+
+HEARTBEAT = 1.0
+"""A browser hears something at least this often, so that it can tell a silent page from a quiet one. [s]"""
+
+LONGEST_COMMAND = 16_384
+"""A longer message from a browser is refused. [characters]"""
+
+
+class PageServer(get_backend("fastapi")):  # type: ignore[misc]
+    """Dash's own server without its websocket, which nothing uses, and without pages about its routes."""
+
+    websocket_capability = False
+
+    @staticmethod
+    def create_app(name: str = "dashboard") -> FastAPI:
+        """Server that Dash puts its routes on."""
+        return FastAPI(title=name, docs_url=None, redoc_url=None, openapi_url=None)
+
+
+def page(hub: Hub, command: Command) -> Application:
+    """The page as an ASGI application: fed by `hub`, its browsers' commands go to `command`."""
+    dash = Dash(
+        "dashboard",
+        backend=PageServer,
+        assets_folder=str(Path(__file__).parent / "assets"),
+        title="lightoff",
+        update_title="",
+        serve_locally=True,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    dash.layout = layout()
+    register(dash, hub)
+    known = words() | {"trend_points": sorted(TREND_POINTS)}
+
+    async def live(websocket: WebSocket) -> None:
+        await websocket.accept()
+        with hub.listening() as listener:
+            telling = asyncio.create_task(_tell(websocket, hub, listener, known), name="live: to browser")
+            listening = asyncio.create_task(_listen(websocket, listener, command), name="live: from browser")
+            try:
+                await asyncio.wait((telling, listening), return_when=asyncio.FIRST_COMPLETED)
+            finally:
+                telling.cancel()
+                listening.cancel()
+                await asyncio.gather(telling, listening, return_exceptions=True)
+
+    dash.server.add_api_websocket_route("/live", live)
+    return Access(dash.server, content_security_policy(dash.csp_hashes()))
+
+
+async def _tell(websocket: WebSocket, hub: Hub, listener: Listener, known: dict[str, Any]) -> None:
+    """Send one browser what comes in, as arrays of messages, until it is gone or the page ends."""
+    messages = [known]
+    try:
+        while not hub.closed:
+            await websocket.send_text(json.dumps(messages, separators=(",", ":")))
+            await asyncio.sleep(GATHER)
+            await listener.wait(HEARTBEAT)
+            if listener.behind:
+                listener.start_afresh(hub.known())
+            messages = listener.take()
+        await websocket.close(code=1001)
+    except (WebSocketDisconnect, RuntimeError, OSError):
+        return  # the browser is gone
+
+
+async def _listen(websocket: WebSocket, listener: Listener, command: Command) -> None:
+    """Pass the commands of one browser on, one after the other, and give it the answers."""
+    try:
+        async for text in websocket.iter_text():
+            listener.offer({"type": "reply", **await _answer(text, command)})
+    except (WebSocketDisconnect, RuntimeError, OSError):
+        return  # the browser is gone
+
+
+async def _answer(text: str, command: Command) -> dict[str, Any]:
+    try:
+        message = json.loads(text) if len(text) <= LONGEST_COMMAND else None
+    except ValueError:
+        message = None
+    match message:
+        case {"id": int(number), "name": str(name), "arguments": dict(arguments)}:
+            return {"id": number, **await command(name, arguments)}
+        case _:
+            return {"id": None, "ok": False, "text": "the page sent something that is no command; load it again"}

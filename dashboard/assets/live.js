@@ -1,0 +1,163 @@
+/* The connection to the page's server: messages in, commands out, connected again when it breaks. */
+"use strict";
+window.lightoff = window.lightoff || {};
+
+lightoff.live = (function () {
+  const SILENT = 4000; // [ms] the server says something every second; silence beyond this is a lost connection
+  const ANSWER = 8000; // [ms]
+  const FIRST_PAUSE = 300;
+  const LONGEST_PAUSE = 5000;
+
+  const { id, setText, show, setClass } = lightoff.dom;
+  let socket = null;
+  let heard = 0;
+  let pause = FIRST_PAUSE;
+  let number = 0;
+  let waiting = {};
+  let feed = false;
+  let recording = "";
+  let lost = 0;
+
+  function drawState() {
+    const open = socket && socket.readyState === WebSocket.OPEN;
+    const good = open && feed;
+    let text = good ? "connected" : open ? "no connection to the recorder, trying again" : "connection lost, trying again";
+    if (lost) text += " · this page missed " + lost + " readings (the recording has them)";
+    setText(id("page-state"), text);
+    setClass(id("page-state"), "bad", !good);
+  }
+
+  function receive(message) {
+    const { tiles, trends, lists, format } = lightoff;
+    switch (message.type) {
+      case "page":
+        format.use(message);
+        trends.points = new Set(message.trend_points);
+        lists.makeTypeIn();
+        break;
+      case "feed": feed = message.connected; drawState(); break;
+      case "hello":
+        recording = message.recording;
+        lists.forget();
+        tiles.useHello(message);
+        trends.fresh();
+        break;
+      case "channels": tiles.useChannels(message.channels); trends.fresh(); break;
+      case "readings": tiles.useReadings(message.readings); trends.useReadings(message.readings); break;
+      case "status": tiles.useStatus(message); lists.useStatus(message, recording); break;
+      case "event": lists.useEvent(message); break;
+      case "jump": tiles.jumped(); trends.jumped(); break;
+      case "dropped":
+      case "behind": lost += message.count; trends.fresh(); drawState(); break;
+      case "reply": answer(message); break;
+    }
+  }
+
+  function answer(message) {
+    const done = waiting[message.id];
+    delete waiting[message.id];
+    if (done) done(message);
+  }
+
+  function connect() {
+    const own = new WebSocket("ws://" + location.host + "/live");
+    socket = own;
+    heard = performance.now();
+    own.onopen = () => { pause = FIRST_PAUSE; drawState(); };
+    own.onmessage = (event) => {
+      heard = performance.now();
+      for (const message of JSON.parse(event.data)) receive(message);
+    };
+    own.onclose = () => {
+      if (own !== socket) return;
+      socket = null;
+      feed = false;
+      for (const key of Object.keys(waiting)) answer({ id: key, ok: false, text: "connection lost; look at the page and try again" });
+      lightoff.tiles.soon();
+      drawState();
+      setTimeout(connect, pause * (0.5 + Math.random() / 2));
+      pause = Math.min(pause * 2, LONGEST_PAUSE);
+    };
+  }
+
+  function watch() {
+    if (socket && performance.now() - heard > SILENT) {
+      const silent = socket;
+      heard = performance.now();
+      silent.close();
+      silent.onclose();
+    }
+    lightoff.tiles.soon(); // ages go on when nothing comes
+  }
+
+  /* Send a command; the promise holds the recorder's answer {ok, text}, which is shown too. */
+  function send(name, given) {
+    return new Promise((resolve) => {
+      if (!socket || socket.readyState !== WebSocket.OPEN) {
+        resolve({ ok: false, text: name.replace("_", " ") + ": no connection, nothing was done; try again in a moment" });
+        return;
+      }
+      number += 1;
+      const own = number;
+      waiting[own] = resolve;
+      socket.send(JSON.stringify({ id: own, name, arguments: given }));
+      setTimeout(() => answer({ id: own, ok: false, text: name + ": no answer; look at the page before you try again" }), ANSWER);
+    }).then((done) => { reply(done); return done; });
+  }
+
+  let replyUntil = null;
+  function reply(done) {
+    const box = id("reply");
+    setText(box, done.text);
+    setClass(box, "bad", !done.ok);
+    show(box, true);
+    clearTimeout(replyUntil);
+    replyUntil = setTimeout(() => show(box, false), done.ok ? 3000 : 10000);
+  }
+
+  function theme() {
+    document.documentElement.dataset.theme = lightoff.light() ? "light" : "dark";
+    setText(id("theme-switch"), lightoff.light() ? "dark" : "light");
+  }
+
+  function units() {
+    setText(id("units-switch"), lightoff.settings.units === "trade" ? "metric" : "trade units");
+  }
+
+  function remember(name, value) {
+    lightoff.settings[name] = value;
+    localStorage.setItem("lightoff-" + name, value);
+    theme();
+    units();
+    lightoff.tiles.soon();
+    lightoff.trends.fresh();
+  }
+
+  function start() {
+    theme();
+    units();
+    lightoff.lists.makeForms();
+    lightoff.trends.start();
+    id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
+    id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
+    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); });
+    const mark = () => send("mark", { text: "mark" });
+    id("mark").addEventListener("click", mark);
+    document.addEventListener("keydown", (event) => {
+      const typing = event.target.closest("input, textarea, select, [contenteditable]");
+      if (event.key.toLowerCase() === "m" && !typing && !event.ctrlKey && !event.metaKey && !event.altKey && !event.repeat) mark();
+    });
+    setInterval(watch, 500);
+    connect();
+  }
+
+  /* Dash makes the page after its scripts have run. */
+  function whenThere() {
+    const there = id("page") && id("trends") && window.dash_clientside && window.dash_clientside.set_props;
+    if (there) start();
+    else setTimeout(whenThere, 30);
+  }
+  whenThere();
+
+  return { send };
+})();

@@ -1,0 +1,108 @@
+"""Import and export: exact round trips, problems reported and kept, no half-written file."""
+
+import csv
+import gzip
+import itertools
+from pathlib import Path
+
+import pytest
+
+from analysis.model import Channel, EventKind, Reading
+from collector.exchange import export_csv, import_csv
+from collector.recording import Recording
+from collector.store import Store
+from drivers.base import InputError
+from drivers.codecs.recording_csv import HeadError
+
+ROWS = (
+    "time,draft_collector@draft meter [inH2O],humidity_room@hygrometer [%]\n"
+    "2026-01-14T06:31:20.250Z,-1.25,\n"
+    "2026-01-14T06:31:20.500Z,-1.2500001,35.5\n"
+    "2026-01-14T06:31:21.000Z,,0.1\n"
+)
+
+
+def imported(source: Path, target: Path):
+    with Store(target) as store:
+        return import_csv(source, store, start=0, now=1)
+
+
+@pytest.mark.parametrize("ending", [".csv", ".csv.gz"])
+def test_what_goes_in_comes_out(tmp_path, ending):
+    source, target, out = tmp_path / f"in{ending}", tmp_path / "a.lightoff", tmp_path / f"out{ending}"
+    opened = gzip.open if ending.endswith("gz") else open
+    with opened(source, "wt") as file:
+        file.write(ROWS)
+    assert imported(source, target).readings == 4
+    with Recording(target) as recording:
+        assert export_csv(recording, out) == 4
+    with opened(out, "rt") as file:
+        assert file.read() == ROWS
+
+
+def test_problems_are_reported_and_kept_in_the_recording(tmp_path):
+    source = tmp_path / "in.csv"
+    source.write_text(ROWS + "2026-01-14T06:31:22Z,x,1\nrubbish\n2026-01-14T06:31:20.250Z,-9,\n")
+    done = imported(source, tmp_path / "a.lightoff")
+    assert done.problem_count == 2
+    assert done.conflicts == 1
+    with Recording(tmp_path / "a.lightoff") as recording:
+        texts = [event.text for event in recording.events({EventKind.PROBLEM})]
+        assert texts == [
+            "in.csv: line 5: draft_collector@draft meter: 'x' is not a number",
+            "in.csv: line 6: 1 cells where the first line has 3",
+        ]
+        assert recording.read("draft_collector@draft meter").value.tolist() == [-1.25, -1.2500001]
+
+
+def test_a_wrong_first_line_records_nothing(tmp_path):
+    source = tmp_path / "in.csv"
+    source.write_text("time,draft [inH2O]\n0,1\n")
+    with pytest.raises(HeadError):
+        imported(source, tmp_path / "a.lightoff")
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [
+        ("missing.csv", None, "there is no file"),
+        ("folder.csv", "folder", "is a folder"),
+        ("not.csv.gz", b"plain text", "damaged or not compressed"),
+        ("cut.csv.gz", gzip.compress(ROWS.encode() * 2000)[:100], "damaged or not compressed"),
+    ],
+)
+def test_files_that_cannot_be_read_are_said(tmp_path, name, content, says):
+    source = tmp_path / name
+    if content == "folder":
+        source.mkdir()
+    elif content is not None:
+        source.write_bytes(content)
+    with pytest.raises(InputError, match=says) as caught:
+        imported(source, tmp_path / "a.lightoff")
+    assert name in str(caught.value)
+
+
+def test_an_export_that_fails_leaves_no_file_under_the_name(tmp_path):
+    with Store(tmp_path / "a.lightoff") as store:
+        store.append([])
+    with Recording(tmp_path / "a.lightoff") as recording, pytest.raises(InputError, match="cannot write"):
+        export_csv(recording, tmp_path / "nowhere" / "out.csv")
+    assert [file.name for file in tmp_path.iterdir()] == ["a.lightoff"]
+
+
+def test_many_channels_are_merged_in_the_order_of_time(tmp_path):
+    channels = [Channel("temp_supply", f"meter {n}", "degF") for n in range(5)]
+    with Store(tmp_path / "a.lightoff") as store:
+        store.append(channels)
+        for start in range(0, 1000, 100):
+            store.append(
+                [Reading(c.key, (start + i) * 10**6 + n, i / 3) for i in range(100) for n, c in enumerate(channels)]
+            )
+    with Recording(tmp_path / "a.lightoff") as recording:
+        assert export_csv(recording, tmp_path / "out.csv") == 5000
+        times = [reading.time for reading in recording.readings()]
+    assert times == sorted(times)
+    with (tmp_path / "out.csv").open() as file:
+        rows = list(csv.reader(file))
+    assert len(rows) == 5001
+    assert all(sum(bool(cell) for cell in row[1:]) == 1 for row in itertools.islice(rows, 1, None))

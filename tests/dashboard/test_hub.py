@@ -1,0 +1,134 @@
+"""What browsers are told: everything known at first, then what comes; a slow one loses readings, counted."""
+
+import json
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from analysis.model import Plate
+from dashboard.hub import EVENTS, MESSAGES_WAITING, Hub, Listener, plate_from
+
+STATUS = {"type": "status", "now": 5, "replay": None}
+
+
+def readings(*rows: tuple[str, int, float]) -> dict[str, Any]:
+    return {"type": "readings", "readings": [[key, time, value, 0] for key, time, value in rows]}
+
+
+def hub() -> Hub:
+    made = Hub(Path("call.lightoff"))
+    made.publish({"type": "feed", "connected": True})
+    made.publish({"type": "hello", "plate": {}, "limits": []})
+    made.publish({"type": "channels", "channels": [{"key": "a@x"}]})
+    return made
+
+
+def test_a_new_browser_is_told_what_is_known_with_the_latest_of_each() -> None:
+    told = hub()
+    told.publish(readings(("a@x", 1, 1.0), ("b@x", 1, 7.0)))
+    told.publish(readings(("a@x", 2, 2.0)))
+    told.publish({"type": "event", "text": "mark"})
+    told.publish(STATUS)
+    with told.listening() as listener:
+        messages = listener.take()
+    assert [message["type"] for message in messages] == ["feed", "hello", "channels", "event", "readings", "status"]
+    assert messages[4]["readings"] == [["a@x", 2, 2.0, 0], ["b@x", 1, 7.0, 0]]
+    assert told.listeners == 0
+
+
+def test_a_slow_browser_loses_its_oldest_readings_and_only_its_own() -> None:
+    told = hub()
+    with told.listening(3) as slow, told.listening() as quick:
+        for number in range(10):
+            told.publish(readings(("a@x", number, float(number))))
+        told.publish({"type": "event", "text": "kept"})
+        kept = slow.take()
+        assert [row[1] for message in kept if message["type"] == "readings" for row in message["readings"]] == [7, 8, 9]
+        assert [message["count"] for message in kept if message["type"] == "behind"] == [7]
+        assert any(message.get("text") == "kept" for message in kept)
+        assert slow.dropped == 7
+        rows = [message["readings"] for message in quick.take() if message["type"] == "readings"]
+        assert len(rows[0]) == 10
+        assert quick.dropped == 0
+        assert slow.take() == []
+
+
+def test_of_states_only_the_newest_waits() -> None:
+    told = hub()
+    with told.listening() as listener:
+        listener.take()
+        for number in range(5):
+            told.publish({**STATUS, "now": number})
+        assert listener.take() == [{**STATUS, "now": 4}]
+
+
+def test_a_jump_makes_readings_before_it_worthless() -> None:
+    told = hub()
+    told.publish(readings(("a@x", 900, 1.0)))
+    with told.listening() as listener:
+        listener.take()
+        told.publish(readings(("a@x", 901, 1.0)))
+        told.publish({"type": "jump"})
+        told.publish(readings(("a@x", 5, 2.0)))
+        jump, after = listener.take()
+        assert jump == {"type": "jump"}
+        assert after["readings"] == [["a@x", 5, 2.0, 0]]
+    assert told.newest == 5e-9
+
+
+def test_a_browser_far_behind_starts_afresh() -> None:
+    told = hub()
+    with told.listening() as listener:
+        for number in range(MESSAGES_WAITING + 1):
+            told.publish({"type": "event", "text": str(number)})
+        assert listener.behind
+        listener.start_afresh(told.known())
+        messages = listener.take()
+        assert not listener.behind
+        assert messages[1]["type"] == "hello"
+        assert sum(message["type"] == "event" for message in messages) == EVENTS
+
+
+def test_a_greeting_forgets_what_came_before() -> None:
+    told = hub()
+    told.publish(readings(("a@x", 1, 1.0)))
+    told.publish({"type": "event", "text": "old"})
+    told.publish({"type": "hello", "plate": {}, "limits": []})
+    assert [message["type"] for message in told.known()] == ["feed", "hello", "channels"]
+
+
+def test_rows_that_are_no_readings_and_unknown_messages_are_left_out() -> None:
+    told = hub()
+    with told.listening() as listener:
+        listener.take()
+        told.publish(
+            {"type": "readings", "readings": [["a@x"], None, ["a@x", "1", 2, 0], ["a@x", 3, None, 2], [[], 1, 1, 0]]}
+        )
+        told.publish({"type": "readings", "readings": 7})
+        told.publish({"type": "surprise"})
+        assert listener.take() == [{"type": "readings", "readings": [["a@x", 3, None, 2]]}]
+
+
+def test_readings_lost_on_the_way_are_counted() -> None:
+    told = hub()
+    told.publish({"type": "dropped", "count": 4})
+    told.publish({"type": "dropped", "count": 2})
+    assert told.lost_on_the_way == 6
+
+
+async def test_waiting_ends_without_a_message_too() -> None:
+    listener = Listener()
+    began = time.monotonic()
+    await listener.wait(0.01)
+    assert time.monotonic() - began < 5
+    listener.offer(STATUS)
+    await listener.wait(60)
+    assert listener.take() == [STATUS]
+
+
+def test_plate_survives_its_way_as_json() -> None:
+    plate = Plate(fuel="propane", rise=(19.4, 36.1), switch_close=(236.6, 124.5), supply_max=76.7, pipes=2)
+    assert plate_from(json.loads(json.dumps(asdict(plate)))) == plate
+    assert plate_from(None) == Plate()
+    assert plate_from({"rise": None, "unknown": 1}) == Plate()

@@ -1,0 +1,127 @@
+"""The page as a process: settings in, address out, and its end with the recorder."""
+
+import asyncio
+import json
+import socket
+import sys
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from websockets.asyncio.client import connect
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+from dashboard.__main__ import Settings, listening_socket
+from tests.dashboard.feed_server import TOKEN, FeedServer
+from tests.support import until
+
+HELLO: dict[str, Any] = {"type": "hello", "recording": "call.lightoff", "job": None, "plate": {}, "limits": []}
+
+
+def settings(server: FeedServer, port: int = 0) -> bytes:
+    facts = {"feed_host": "127.0.0.1", "feed_port": server.port, "token": TOKEN, "recording": "none.lightoff"}
+    return json.dumps({**facts, "port": port}).encode() + b"\n"
+
+
+@asynccontextmanager
+async def started(first_line: bytes) -> AsyncIterator[asyncio.subprocess.Process]:
+    pipe = asyncio.subprocess.PIPE
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "dashboard", stdin=pipe, stdout=pipe, stderr=pipe, cwd=Path(__file__).parents[2]
+    )
+    assert process.stdin is not None
+    try:
+        process.stdin.write(first_line)
+        await process.stdin.drain()
+        yield process
+    finally:
+        if process.returncode is None:
+            process.kill()
+        await process.communicate()
+
+
+async def address_of(process: asyncio.subprocess.Process) -> str:
+    assert process.stdout is not None
+    async with asyncio.timeout(30):
+        return str(json.loads(await process.stdout.readline())["address"])
+
+
+async def told(websocket: Any, kind: str) -> dict[str, Any]:
+    async with asyncio.timeout(10):
+        while True:
+            for message in json.loads(await websocket.recv()):
+                if message["type"] == kind:
+                    return dict(message)
+
+
+async def test_serves_feed_and_commands_and_ends_with_its_input() -> None:
+    async with FeedServer([HELLO]).running() as server, started(settings(server)) as process:
+        address = await address_of(process)
+        host = address.removeprefix("http://").rstrip("/")
+        async with connect(f"ws://{host}/live", origin=f"http://{host}") as browser:  # type: ignore[arg-type]
+            assert "pressure" in (await told(browser, "page"))["measures"]
+            assert await told(browser, "hello") == HELLO
+            server.say({"type": "readings", "readings": [["a@b", 1, 2.5, 0]]})
+            assert (await told(browser, "readings"))["readings"] == [["a@b", 1, 2.5, 0]]
+            await browser.send(json.dumps({"id": 7, "name": "note", "arguments": {"text": "water"}}))
+            assert await told(browser, "reply") == {"type": "reply", "id": 7, "ok": True, "text": "note done"}
+            assert server.received[0]["arguments"] == {"text": "water"}
+            await browser.send("no command")
+            assert not (await told(browser, "reply"))["ok"]
+            await browser.send(json.dumps({"id": 8, "name": "exit", "arguments": {}}))
+            assert not (await told(browser, "reply"))["ok"]
+
+            assert process.stdin is not None
+            process.stdin.close()
+            began = time.monotonic()
+            with pytest.raises(ConnectionClosed) as closed:
+                await told(browser, "never")
+            assert closed.value.rcvd is not None
+            assert closed.value.rcvd.code == 1001, "the page says that it goes away, it is not cut off"
+            async with asyncio.timeout(10):
+                assert await process.wait() == 0
+            assert time.monotonic() - began < 3.0
+        assert process.stderr is not None
+        assert await process.stderr.read() == b""
+
+
+async def test_a_page_of_another_site_gets_no_websocket() -> None:
+    async with FeedServer([HELLO]).running() as server, started(settings(server)) as process:
+        host = (await address_of(process)).removeprefix("http://").rstrip("/")
+        with pytest.raises(InvalidStatus, match="403"):
+            await connect(f"ws://{host}/live", origin="http://example.com")  # type: ignore[arg-type]
+        await until(lambda: server.clients == 1, what="the page's own connection")
+
+
+async def test_another_port_is_taken_when_the_wanted_one_is_in_use() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        async with FeedServer().running() as server, started(settings(server, port)) as process:
+            address = await address_of(process)
+    assert not address.endswith(f":{port}/")
+
+
+@pytest.mark.parametrize("line", [b"\n", b"{}\n", b"not json\n", b'{"feed_host": "127.0.0.1", "port": "x"}\n'])
+async def test_unusable_settings_end_it_in_one_sentence(line: bytes) -> None:
+    async with started(line) as process:
+        _, errors = await process.communicate()
+    assert process.returncode == 2
+    assert errors.count(b"\n") == 1
+    assert b"settings" in errors
+
+
+def test_the_wanted_port_is_taken_when_it_is_free() -> None:
+    with listening_socket(0) as first:
+        free = first.getsockname()[1]
+    with listening_socket(free) as second:
+        assert second.getsockname()[1] == free
+
+
+def test_settings_are_read_as_given() -> None:
+    line = '{"feed_host": "127.0.0.1", "feed_port": 5, "token": "t", "recording": "a b.lightoff", "port": 8350}'
+    assert Settings.parse(line) == Settings("127.0.0.1", 5, "t", Path("a b.lightoff"), 8350)

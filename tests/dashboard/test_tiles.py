@@ -1,0 +1,84 @@
+"""The table of tiles against the table of points, and the units on screen against worked conversions."""
+
+import json
+from collections import Counter
+from typing import Any
+
+import pytest
+
+from analysis.points import DERIVED, MEASURES, POINTS
+from dashboard.tiles import CONTACTS, SUCTION, TILES, placed, scale_of, skeletons, words
+
+
+def test_every_point_and_derived_quantity_has_exactly_one_place() -> None:
+    places = Counter(placed())
+    assert set(places) == {*POINTS, *DERIVED}
+    assert set(places.values()) == {1}
+
+
+def test_contacts_are_the_contact_points_and_have_two_words_each() -> None:
+    contacts = {name for name, point in POINTS.items() if point.measure == "contact"}
+    assert {contact.point for contact in CONTACTS} == contacts
+    assert all(contact.on.lower() != contact.off.lower() for contact in CONTACTS)
+
+
+def test_suction_is_told_of_pressures_only() -> None:
+    assert all(POINTS[name].measure == "pressure" for name in SUCTION)
+
+
+def test_tiles_stand_in_the_order_of_the_sequence() -> None:
+    names = [tile.name for tile in TILES]
+    first = ["draft_switch", "volts_control", "gas_manifold", "flame_current", "temp_supply", "humidity_supply"]
+    assert sorted(first, key=names.index) == first
+
+
+def every(element: Any) -> list[dict[str, Any]]:
+    """All elements of a layout, as plain objects."""
+    if isinstance(element, list):
+        return [one for child in element for one in every(child)]
+    if not isinstance(element, dict):
+        return []
+    return [element["props"], *every(element["props"].get("children"))]
+
+
+def test_skeletons_are_hidden_and_can_be_found() -> None:
+    markup = json.loads(
+        json.dumps([tile.to_plotly_json() for tile in skeletons()], default=lambda o: o.to_plotly_json())
+    )
+    elements = every(markup)
+    tiles = [one for one in elements if str(one.get("id", "")).startswith("tile-")]
+    assert [one["id"] for one in tiles] == [f"tile-{tile.name}" for tile in TILES]
+    assert all(one["hidden"] for one in tiles)
+    rows = [one["data-point"] for one in elements if "tile-row" in str(one.get("className"))]
+    assert rows == [point for tile in TILES for point in tile.points]
+    assert sum(one.get("className") == "tile-value" for one in elements) == len(rows)
+    assert sum(one.get("className") == "tile-age" for one in elements) == len(rows)
+
+
+@pytest.mark.parametrize(
+    ("measure", "inside", "trade", "metric"),
+    [
+        ("pressure", 124.544455, 0.5, 124.544455),  # 1 inH2O at 4 degC is 249.08891 Pa, NIST SP 811 table B.8
+        ("temperature", 76.0 + 2 / 3, 170.0, 76.0 + 2 / 3),
+        ("temperature", -40.0, -40.0, -40.0),
+        ("temperature_difference", 25.0, 45.0, 25.0),
+        ("humidity", 0.38, 38.0, 38.0),
+        ("flame_current", 3.2e-6, 3.2, 3.2),
+        ("trace", 9e-6, 9.0, 9.0),
+        ("fraction", 0.209, 20.9, 20.9),
+    ],
+)
+def test_screen_units(measure: str, inside: float, trade: float, metric: float) -> None:
+    for units, expected in (("trade", trade), ("metric", metric)):
+        scale, offset = scale_of(MEASURES[measure], units)
+        assert inside * scale + offset == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_script_is_told_every_measure_point_and_contact() -> None:
+    told = json.loads(json.dumps(words()))
+    assert set(told["points"]) == {*POINTS, *DERIVED}
+    assert {point["measure"] for point in told["points"].values()} <= set(told["measures"])
+    assert set(told["typed"]) == set(POINTS)
+    assert told["measures"]["pressure"]["trade"]["label"] == "in. w.c."
+    assert told["points"]["draft_collector"]["suction"]
+    assert not told["points"]["draft_switch"]["suction"]
