@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 RUN_STAMP := $(VENV)/.installed-run
 TEST_STAMP := $(VENV)/.installed-test
 
-.PHONY: demo test soak bench recordings clean
+.PHONY: demo test soak bench recordings screenshots clean
 .DEFAULT_GOAL := demo
 
 demo: $(RUN_STAMP)
@@ -27,6 +27,10 @@ soak: $(TEST_STAMP)
 
 bench: $(TEST_STAMP)
 	$(BIN)/python -m pytest -s -q tests/benchmarks
+
+screenshots: $(TEST_STAMP)
+	mkdir -p docs
+	LIGHTOFF_SCREENSHOTS=docs $(BIN)/python -m pytest -q tests/system -k screenshots
 
 recordings: $(RUN_STAMP)
 	$(BIN)/python replay_data/make_recordings.py

@@ -253,7 +253,8 @@ def _replaying(
 
 
 def _page_program() -> tuple[str, ...]:
-    return (sys.executable, "-m", "dashboard")
+    """The page's program; -P: a folder of that name where it is started must not be taken for it."""
+    return (sys.executable, "-P", "-m", "dashboard")
 
 
 def _run(plan: "Plan", *, no_browser: bool, kept: bool = True) -> None:
@@ -261,7 +262,7 @@ def _run(plan: "Plan", *, no_browser: bool, kept: bool = True) -> None:
 
     def shown(address: str) -> None:
         wished = f":{plan.port}/"
-        note = "" if wished in address else f" (port {plan.port} is taken, this one was free)"
+        note = "" if not plan.port or wished in address else f" (port {plan.port} is taken, this one was free)"
         click.echo(f"page:      {address}{note}")
         if not no_browser:
             _open_browser(address)

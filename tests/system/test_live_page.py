@@ -1,0 +1,177 @@
+"""The demo in a real browser: it lives, alarms, takes notes, survives, and says that it is a replay."""
+
+import os
+import signal
+import subprocess
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from analysis.model import EventKind
+from collector.recording import Recording
+from tests.system import open_data
+from tests.system.programs import browser, lightoff, looking, until
+
+__all__ = ["browser"]
+
+POINTS = "document.querySelector('#trends .js-plotly-plot')"
+NEWEST = f"Math.max(...{POINTS}.data.map(t => t.x.length ? t.x[t.x.length - 1] : 0))"
+
+
+def has_trends(minimum: int) -> str:
+    return f"{POINTS} && {POINTS}.data && {POINTS}.data.some(t => t.x.length > {minimum})"
+
+
+@pytest.mark.timeout(180)
+def test_the_demo_lives(browser: Browser, tmp_path: Path):
+    """Tiles and trends change, an alarm comes and is acknowledged, a note is taken, a reload keeps it all."""
+    with lightoff("demo", "--speed", "40", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+        address = demo.address
+        with looking(browser, address) as look:
+            page = look.page
+            page.wait_for_selector("#tile-draft_switch .tile-value")
+            assert "REPLAY: drain_backs_up" in look.text("#origin-banner")
+            assert "not a live call" in look.text("#origin-banner")
+            assert look.text("#room-co").startswith("room CO")
+
+            before = look.text("#tile-draft_switch .tile-value")
+            look.until(f"document.querySelector('#tile-draft_switch .tile-value').innerText !== {before!r}")
+            look.until(has_trends(20))
+            newest = page.evaluate(NEWEST)
+            look.until(f"{NEWEST} > {newest} + 5000")
+            labels = page.evaluate(f"{POINTS}.layout.annotations.map(a => a.text)")
+            assert {"make", "break", "plate: supply limit"} <= set(labels)
+
+            row = page.locator(".alarm-row", has_text="close to its opening point")
+            row.locator(".alarm-acknowledge").click(timeout=60_000)
+            look.until("[...document.querySelectorAll('.event')].some(e => e.innerText.includes('acknowledged'))")
+
+            page.fill("#note-text", "trap cleared, 1½ cups of water")
+            page.click("#note-send")
+            look.until("document.querySelector('#events').innerText.includes('1½ cups')")
+            page.keyboard.press("Escape")
+            page.evaluate("document.activeElement.blur()")
+            page.keyboard.press("m")
+            look.until("[...document.querySelectorAll('.event-kind')].some(e => e.innerText === 'mark')")
+
+            page.reload()
+            look.until("document.querySelector('#events').innerText.includes('1½ cups')")
+            look.until(has_trends(20))
+            assert page.evaluate(f"Math.max(...{POINTS}.data.map(t => t.x.length))") <= 2000
+    with Recording(tmp_path / "demo.lightoff") as recording:
+        assert [event.text for event in recording.events({EventKind.NOTE})] == ["trap cleared, 1½ cups of water"]
+        assert len(recording.events({EventKind.MARK})) == 1
+        moved = [event.data["to"] for event in recording.events({EventKind.ALARM})]
+        assert "unacknowledged" in moved
+        assert "acknowledged" in moved or "latched_acknowledged" in moved
+
+
+@pytest.mark.timeout(120)
+def test_units_theme_and_a_telephone(browser: Browser, tmp_path: Path):
+    """One switch turns every number; at the width of a telephone nothing has to be scrolled sideways."""
+    with lightoff("demo", "--speed", "10", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+        with looking(browser, demo.address, width=390, height=844, color_scheme="light", has_touch=True) as look:
+            look.page.wait_for_selector("#tile-draft_switch .tile-value")
+            look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°F'")
+            look.page.click("#units-switch")
+            look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°C'")
+            look.until("document.querySelector('#tile-draft_switch .tile-unit').innerText === 'Pa'")
+            look.until(has_trends(5))
+            assert look.page.evaluate("document.documentElement.scrollWidth") <= 390
+            small = look.page.evaluate(
+                "[...document.querySelectorAll('button, select, input')].filter(e => e.offsetParent)"
+                ".filter(e => e.getBoundingClientRect().height < 44).map(e => e.id || e.className)"
+            )
+            assert small == []
+            look.page.reload()
+            look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°C'")
+
+
+@pytest.mark.timeout(120)
+def test_the_replay_is_driven_from_the_page(browser: Browser, tmp_path: Path):
+    with lightoff("demo", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+        with looking(browser, demo.address) as look:
+            look.page.wait_for_selector("#replay-pause")
+            look.until("document.querySelector('#replay-position').innerText.includes('of 21:')")
+            look.page.click("#replay-pause")
+            look.until("document.querySelector('#replay-position').innerText.includes('paused')")
+            look.page.evaluate(
+                "const s = document.querySelector('#replay-seek'); s.value = 700;"
+                "s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change'));"
+            )
+            look.page.click("#replay-pause")
+            look.until("document.querySelector('#replay-position').innerText.startsWith('11:4')")
+            look.until("document.querySelector('#tile-flame_current .tile-value').innerText !== '–'")  # noqa: RUF001
+            look.until(has_trends(3))
+
+
+@pytest.mark.timeout(120)
+def test_a_page_that_is_killed_comes_back_and_the_recording_never_noticed(browser: Browser, tmp_path: Path):
+    """Kill -9 of the page's process: a new one serves the same address, the browser connects again by itself."""
+    with lightoff("demo", "--speed", "5", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+        address = demo.address
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(address)
+        page.wait_for_selector("#tile-draft_switch .tile-value")
+        children = subprocess.run(
+            ["ps", "--no-headers", "-o", "pid,args", "--ppid", str(demo.process.pid)],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout.splitlines()
+        (child,) = [int(line.split()[0]) for line in children if "dashboard" in line]
+        os.kill(child, signal.SIGKILL)
+        until(page, "document.querySelector('#page-state').innerText.includes('lost')", within=20)
+        assert demo.says("page:").split()[0] == address
+        until(page, "document.querySelector('#page-state').innerText === 'connected'", within=30)
+        until(page, has_trends(20), within=20)
+        context.close()
+    with Recording(tmp_path / "demo.lightoff") as recording:
+        time = recording.read("draft_switch@replay: switch manometer").time
+    assert ((time[1:] - time[:-1]) < 0.3e9).all(), "the recording has a hole"
+
+
+@pytest.mark.timeout(120)
+def test_open_measurements_are_replayed_onto_the_page(browser: Browser, tmp_path: Path):
+    """Measurements of a real room appear on the page as the source has them; its last reading is checked."""
+    data = open_data.room()
+    (tmp_path / "room.csv").write_text(data.text)
+    times = [(time, float(value)) for time, value in data.columns["temp_room@room meter [degC]"]]
+    with lightoff("replay", "room.csv", "--speed", "max", "--port", "0", folder=tmp_path) as replay:
+        with looking(browser, replay.address) as look:
+            look.page.wait_for_selector("#tile-temp_outdoor", state="attached")
+            look.page.click("#units-switch")
+            last = f"{times[-1][1]:.1f}"
+            row = "document.querySelector('.tile-row[data-point=temp_room] .tile-value')"
+            look.until(f"{row} && {row}.innerText === '{last}'")
+            look.page.click(".window[data-window='0']")
+            look.until(has_trends(500))
+            lines = look.page.evaluate(f"{POINTS}.data.map(t => [t.meta && t.meta.key, t.y])")
+    humidity = next(y for key, y in lines if key == "humidity_room@replay: room meter")
+    shown = [value for value in humidity if value is not None]
+    source = [100 * float(value) for _, value in data.columns["humidity_room@room meter [1]"]]
+    assert min(shown) == pytest.approx(min(source))
+    assert max(shown) == pytest.approx(max(source))
+
+
+@pytest.mark.timeout(120)
+def test_the_screenshots_of_the_documents(browser: Browser, tmp_path: Path):
+    """Pictures of the page in alarm; `make screenshots` puts them into docs."""
+    docs = Path(os.environ.get("LIGHTOFF_SCREENSHOTS", tmp_path))
+    with lightoff("demo", "--speed", "20", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+        address = demo.address
+        with looking(browser, address, width=1280, height=1950, color_scheme="dark") as wide:
+            wide.page.wait_for_selector(".alarm-row", timeout=60_000)
+            wide.page.click("#replay-pause")
+            wide.until(has_trends(100))
+            wide.until("document.querySelector('#reply').hidden")
+            wide.page.evaluate("scrollTo(0, 0)")
+            (docs / "live.png").write_bytes(wide.page.screenshot())
+            with looking(browser, address, width=390, height=844, color_scheme="dark", device_scale_factor=2) as phone:
+                phone.page.wait_for_selector("#tile-draft_switch .tile-value")
+                phone.until(has_trends(100))
+                (docs / "live-phone.png").write_bytes(phone.page.screenshot())
+    for name in ("live.png", "live-phone.png"):
+        assert (docs / name).stat().st_size > 30_000, "an empty page is smaller"

@@ -1,0 +1,127 @@
+"""A call recorded from real serial ports: unplugged and plugged again, gaps shown as gaps, a full disk outlived."""
+
+import time
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.model import NANOSECONDS, EventKind
+from collector.recording import Recording
+from dashboard.figures import TREND_POINTS, View, trend_figure
+from dashboard.history import read
+from tests.drivers.ptys import PtyPort
+from tests.system.programs import lightoff
+
+JOB = """
+[[instrument]]
+name = "draft meter"
+driver = "serial"
+address = "{draft}"
+line = 'P=(?P<pressure>\\S+) inH2O'
+channels = {{ pressure = "draft_collector" }}
+units = {{ pressure = "inH2O" }}
+[[instrument]]
+name = "duct thermometer"
+driver = "serial"
+address = "{duct}"
+line = 'T=(?P<supply>\\S+) F R=(?P<return>\\S+) F'
+channels = {{ supply = "temp_supply", return = "temp_return" }}
+units = {{ supply = "degF", return = "degF" }}
+"""
+
+
+class Meters:
+    """Two instruments that say a line ten times a second, each as long as it is plugged in."""
+
+    def __init__(self, folder: Path) -> None:
+        (folder / "draft").mkdir()
+        (folder / "duct").mkdir()
+        self.draft, self.duct = PtyPort(folder / "draft"), PtyPort(folder / "duct")
+        self.said = 0
+        self._next = time.monotonic()
+
+    def talk(self, seconds: float, *, draft: bool = True) -> None:
+        """Both talk for a while, or the thermometer alone."""
+        for _ in range(round(seconds * 10)):
+            time.sleep(max(0.0, self._next - time.monotonic()))  # this is the instruments' own pace
+            self._next = max(self._next + 0.1, time.monotonic())
+            if draft:
+                self.draft.say(b"P=-1.250 inH2O\r\n")
+            self.duct.say(f"T={110 + self.said % 10 / 10:.1f} F R=69.9 F\r\n".encode())
+            self.said += 1
+
+    def close(self) -> None:
+        """Take the ports down."""
+        self.draft.close()
+        self.duct.close()
+
+
+def times(path: Path, channel: str) -> np.ndarray:
+    with Recording(path) as recording:
+        return recording.read(channel).time / NANOSECONDS
+
+
+@pytest.mark.timeout(120)
+def test_an_instrument_unplugged_and_plugged_again(tmp_path: Path):
+    path = tmp_path / "call.lightoff"
+    with closing(Meters(tmp_path)) as meters:
+        (tmp_path / "job.toml").write_text(JOB.format(draft=meters.draft.path, duct=meters.duct.path))
+        with lightoff("record", "--job", "job.toml", "-o", str(path), "--port", "0", folder=tmp_path) as recorder:
+            assert recorder.address
+            meters.talk(3)
+            meters.draft.unplug()
+            meters.talk(5, draft=False)
+            meters.draft.plug_in()
+            back = time.time()
+            meters.talk(6)
+    draft, duct = times(path, "draft_collector@draft meter"), times(path, "temp_supply@duct thermometer")
+    gaps = np.flatnonzero(np.diff(draft) > 2)
+    assert gaps.size == 1, "one gap, where it was unplugged"
+    assert draft[gaps[0] + 1] - back < 5, "it reads again within 5 s of its return"
+    assert draft[gaps[0] + 1] - draft[gaps[0]] > 4.5
+    assert np.diff(duct).max() < 0.5, "the other instrument was not disturbed"
+    assert duct.size >= meters.said - 2, "the first line of a port is not trusted, every other one is there"
+    with Recording(path) as recording:
+        said = [event.text for event in recording.events({EventKind.INSTRUMENT}) if event.subject == "draft meter"]
+    assert said[0] == "draft meter: reading"
+    assert said[1].startswith("draft meter: trying again")
+    assert "draft meter: reading" in said[2:]
+    figure = trend_figure(read(path, TREND_POINTS, None, None), View(draft[0], draft[-1]))
+    (trace,) = [trace for trace in figure["data"] if trace["meta"]["key"] == "draft_collector@draft meter"]
+    hole = [x / 1000 for x, y in zip(trace["x"], trace["y"], strict=True) if y is None]
+    assert len(hole) == 1, "the line is broken once"
+    assert draft[gaps[0]] < hole[0] < draft[gaps[0] + 1]
+
+
+@pytest.mark.timeout(120)
+def test_a_full_medium_is_outlived(tmp_path: Path):
+    """The kernel refuses the recording's growth for a while: a loud message, the page lives, nothing is lost."""
+    import json
+    import os
+    import resource
+    import urllib.request
+
+    path = tmp_path / "call.lightoff"
+    with lightoff("demo", "--speed", "100", "--port", "0", "-o", str(path), folder=tmp_path) as demo:
+        address = demo.address
+        low = path.stat().st_size + 400_000
+        unlimited = (resource.RLIM_INFINITY, resource.RLIM_INFINITY)
+        os.kill(demo.process.pid, 0)
+        resource.prlimit(demo.process.pid, resource.RLIMIT_FSIZE, (low, resource.RLIM_INFINITY))
+        said = demo.says("lightoff: recording stands still:", within=60)
+        assert "cannot record to" in said
+        with urllib.request.urlopen(address, timeout=10) as answer:
+            assert answer.status == 200, "the page lives"
+        acknowledged = times(path, "draft_switch@replay: switch manometer").size
+        assert acknowledged > 0
+        resource.prlimit(demo.process.pid, resource.RLIMIT_FSIZE, unlimited)
+        demo.says("lightoff: recording goes on:", within=30)
+    time_ = times(path, "draft_switch@replay: switch manometer")
+    assert time_.size > acknowledged
+    assert np.diff(time_).max() < 0.3, "not one reading is missing"
+    with Recording(path) as recording:
+        texts = [event.text for event in recording.events({EventKind.RECORDER})]
+    assert any(text == "recording goes on; 0 readings were lost" for text in texts)
+    assert json.dumps(texts)
