@@ -281,10 +281,13 @@ def _run(plan: "Plan", *, no_browser: bool, kept: bool = True) -> None:
 
 
 def _open_browser(address: str) -> None:
-    """Open the page where there is a browser; never wait for it."""
+    """Open the page where there is a browser with a screen; never wait for it."""
+    import os
     import threading
     import webbrowser
 
+    if sys.platform == "linux" and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        return  # what would open now is a text browser in this terminal
     threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
 

@@ -9,14 +9,15 @@ from collections.abc import Callable, Mapping, Sequence
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
 from analysis.points import POINTS, nearest
 from analysis.units import UnitError
-from collector.alarms import AlarmChange, Alarms, AlarmState
+from collector.alarm_rule import AlarmRule
+from collector.alarm_states import AlarmChange, AlarmState
+from collector.alarms import Alarms
 from collector.arrivals import Arrivals
 from collector.clock import Clock
 from collector.derived import Derived
 from collector.fanout import FanOut, Value
 from collector.normalize import Normalizer, zeroing
 from collector.recorder import Recorder
-from collector.rules import AlarmRule
 from collector.store import Store
 from collector.supervisor import Supervisor
 from drivers.base import Driver, Emission, InputError, SettingsError

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from analysis.model import NANOSECONDS, Event, EventKind
-from collector.alarms import AlarmState
+from collector.alarm_states import AlarmState
 from collector.collector import Collector
 from drivers.base import InputError
 from drivers.manual import Manual, parse_entry

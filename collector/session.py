@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from analysis.model import Event, EventKind
+from collector.alarm_rule import AlarmRule
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
@@ -17,7 +18,7 @@ from collector.job import Job
 from collector.normalize import zeros_in
 from collector.page import PageProcess
 from collector.recording import Recording
-from collector.rules import AlarmRule, default_rules
+from collector.rules import default_rules
 from collector.store import Store
 from drivers.base import Driver
 from drivers.manual import Manual

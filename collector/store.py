@@ -35,6 +35,9 @@ class Store(Closing):
         try:
             self._only_one.acquire(timeout=0)
         except filelock.Timeout:
+            if not Path(f"{path}.lock").exists():  # some folders refuse with the answer that means contention elsewhere
+                what = f"cannot record to {path}: its folder takes no files"
+                raise RecordingError(what, "choose a folder you may write to") from None
             raise RecordingError(f"{path} is being recorded by another program", "choose another file") from None
         except OSError as error:
             reason = error.strerror or str(error)

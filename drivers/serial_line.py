@@ -4,40 +4,20 @@ A thread per port reads, since not every system lets an event loop wait for a se
 """
 
 import asyncio
-import errno
 import logging
 import math
 import threading
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
-from pathlib import Path
-from typing import NamedTuple
 
 import serial
 
 from analysis.model import Channel, Event, EventKind, Reading
-from drivers.base import (
-    BusyError,
-    ConnectionLostError,
-    DriverError,
-    Emission,
-    Emit,
-    NotFoundError,
-    NotPermittedError,
-    Now,
-    SettingsError,
-    SilentError,
-)
+from drivers.base import ConnectionLostError, Emission, Emit, Now, SettingsError, SilentError
 from drivers.codecs.lines import LineFramer, LinePattern, Problems
-
-try:
-    import termios
-except ImportError:  # only POSIX has it, and there pyserial lets its error through
-    _FOREIGN: tuple[type[Exception], ...] = (OSError,)
-else:
-    _FOREIGN = (OSError, termios.error)
+from drivers.handover import Chunk, Handover, Loss
+from drivers.port_errors import FOREIGN, OPENING, opening_error
 
 WAIT = 0.15
 """Longest time the reader thread waits for a byte, and the pause after which a byte begins a line. [s]"""
@@ -54,96 +34,8 @@ STEP = 1_000
 OVERLONG = f"has no end within {LONGEST_LINE} bytes"
 
 _PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
-_ABSENT = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR, errno.EIO}
-_HELD = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}
-_FORBIDDEN = {errno.EACCES, errno.EPERM}
-_NO_PORT = {errno.ENOTTY, errno.EISDIR, errno.ELOOP, errno.ENAMETOOLONG}
-_ON_WINDOWS = {"FileNotFoundError": errno.ENOENT, "PermissionError": errno.EBUSY}
-"""There the system's error is in the text of pyserial's; a port that is open elsewhere is denied."""
 
 _log = logging.getLogger(__name__)
-
-
-class _Chunk(NamedTuple):
-    time: int
-    """When it arrived. [ns]"""
-    data: bytes
-    cut: bool
-    """It may begin in the middle of a line."""
-
-
-@dataclass(slots=True)
-class _Loss:
-    """Chunks dropped in a row."""
-
-    start: int
-    """[ns]"""
-    end: int = 0
-    """[ns]"""
-    bytes: int = 0
-    lines: int = 0
-
-
-class _Handover:
-    """From the reader thread to the loop: bounded, the oldest chunks are dropped and counted."""
-
-    def __init__(self, size: int) -> None:
-        self.stop = threading.Event()
-        self.ended = asyncio.Event()
-        """The thread is at its end."""
-        self.opened = False
-        self.failure: Exception | None = None
-        """What ended the thread, to be raised when the chunks before it are taken."""
-        self._loop = asyncio.get_running_loop()
-        self._arrived = asyncio.Event()
-        self._lock = threading.Lock()
-        self._chunks: deque[_Chunk] = deque()
-        self._size = size
-        self._loss: _Loss | None = None
-        self._signalled = False
-
-    def put(self, chunk: _Chunk) -> None:
-        """In the thread: add a chunk."""
-        with self._lock:
-            if len(self._chunks) >= self._size:
-                oldest = self._chunks.popleft()
-                loss = self._loss = self._loss or _Loss(oldest.time)
-                loss.end = oldest.time
-                loss.bytes += len(oldest.data)
-                loss.lines += oldest.data.count(b"\n") or oldest.data.count(b"\r")
-            self._chunks.append(chunk)
-        self.signal()
-
-    def end(self) -> None:
-        """In the thread: its last act."""
-        with suppress(RuntimeError):  # the loop is closed: nobody waits
-            self._loop.call_soon_threadsafe(self.ended.set)
-        self.signal()
-
-    def signal(self) -> None:
-        """In the thread: wake the loop, with one call until it wakes."""
-        with self._lock:
-            call, self._signalled = not self._signalled, True
-        if call:
-            with suppress(RuntimeError):
-                self._loop.call_soon_threadsafe(self._arrived.set)
-
-    def take(self) -> tuple[_Loss | None, _Chunk] | None:
-        """In the loop: the oldest chunk and what was lost before it."""
-        with self._lock:
-            if not self._chunks:
-                return None
-            loss, self._loss = self._loss, None
-            return loss, self._chunks.popleft()
-
-    async def arrival(self, within: float) -> None:
-        """In the loop: return when something came, or after `within` [s]."""
-        with suppress(TimeoutError):
-            async with asyncio.timeout(within):
-                await self._arrived.wait()
-        with self._lock:
-            self._arrived.clear()
-            self._signalled = False
 
 
 class SerialLine:
@@ -212,7 +104,7 @@ class SerialLine:
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
-        handover = _Handover(self._backlog)
+        handover = Handover(self._backlog)
         thread = threading.Thread(target=self._read, args=(handover,), name=f"{self.name}: {self._port}", daemon=True)
         self._framer.clear()
         self._last = 0
@@ -225,7 +117,7 @@ class SerialLine:
         finally:
             await self._end(thread, handover)
 
-    async def _pass_on(self, handover: _Handover, emit: Emit) -> None:
+    async def _pass_on(self, handover: Handover, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
         heard = clock()
         announced = False
@@ -247,7 +139,7 @@ class SerialLine:
                 raise self._silent(opened=announced)
             await handover.arrival(within=min(patience, 1.0) if self._problems.waiting else patience)
 
-    def _ingest(self, loss: _Loss | None, chunk: _Chunk, emit: Emit) -> None:
+    def _ingest(self, loss: Loss | None, chunk: Chunk, emit: Emit) -> None:
         if loss:
             self._counts.update(dropped_bytes=loss.bytes, dropped_lines=loss.lines)
             text = (
@@ -273,7 +165,7 @@ class SerialLine:
         for group, value in (values or {}).items():
             emit(Reading(self._keys[group], self._last, value))
 
-    async def _end(self, thread: threading.Thread, handover: _Handover) -> None:
+    async def _end(self, thread: threading.Thread, handover: Handover) -> None:
         clock = asyncio.get_running_loop().time
         deadline = clock() + END
         handover.stop.set()
@@ -286,14 +178,14 @@ class SerialLine:
         if thread.is_alive():  # the system is still busy opening the port; it is closed again as soon as it is open
             _log.warning("%s: the system does not come back from opening %s", self.name, self._port)
 
-    def _read(self, handover: _Handover) -> None:
+    def _read(self, handover: Handover) -> None:
         """The reader thread."""
         try:
             with self._open() as port:
                 handover.opened = True
                 handover.signal()
                 self._listen(port, handover)
-        except _FOREIGN as error:
+        except FOREIGN as error:
             handover.failure = self._lost()
             handover.failure.__cause__ = error
         except Exception as error:  # ours, or a defect: the session raises it
@@ -301,40 +193,21 @@ class SerialLine:
         finally:
             handover.end()
 
-    def _listen(self, port: serial.Serial, handover: _Handover) -> None:
+    def _listen(self, port: serial.Serial, handover: Handover) -> None:
         cut = True
         while not handover.stop.is_set():
             data = port.read(1)
             if data:
                 data += port.read(min(port.in_waiting, CHUNK - 1))
-                handover.put(_Chunk(self._now(), data, cut))
+                handover.put(Chunk(self._now(), data, cut))
             cut = False
 
     def _open(self) -> serial.Serial:
         try:
             return self._opener(port=self._port, baudrate=self._baud, timeout=WAIT, exclusive=True, **self._framing)
-        except _FOREIGN as error:
-            raise self._not_opened(error) from error
-        except (ValueError, OverflowError) as error:
-            raise self._refused(error) from error
-
-    def _not_opened(self, error: Exception) -> DriverError:
-        number = _error_number(error)
-        if number in _ABSENT:
-            return NotFoundError(self.name, f"there is no {self._port}", "plug the instrument in or correct its port")
-        if number in _HELD:
-            return BusyError(self.name, f"another program holds {self._port}", "close that program")
-        if number in _FORBIDDEN:
-            return NotPermittedError(self.name, f"this user may not open {self._port}", _owner_hint(self._port))
-        if number in _NO_PORT:
-            return SettingsError(self.name, f"{self._port} is not a serial port", "correct the instrument's port")
-        if number == errno.EINVAL:
-            return self._refused(error)
-        return NotFoundError(self.name, f"{self._port} could not be opened: {error}", "plug the instrument in anew")
-
-    def _refused(self, error: Exception) -> SettingsError:
-        what = f"{self._port} does not work with {self._baud} baud and {self._framing['bytesize']} data bits: {error}"
-        return SettingsError(self.name, what, "correct the instrument's settings")
+        except OPENING as error:
+            settings = f"{self._baud} baud and {self._framing['bytesize']} data bits"
+            raise opening_error(self.name, self._port, settings, error) from error
 
     def _lost(self) -> ConnectionLostError:
         return ConnectionLostError(self.name, f"{self._port} was there and is gone", "check its plug and cable")
@@ -351,27 +224,3 @@ class SerialLine:
 def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:
     for emission in emissions:
         emit(emission)
-
-
-def _error_number(error: BaseException | None) -> int | None:
-    """The system's error number, also where pyserial hides it in a cause or a text."""
-    while error is not None:
-        number = getattr(error, "errno", None) or next(iter(error.args), None)
-        if isinstance(number, int):
-            return number
-        named = [number for name, number in _ON_WINDOWS.items() if name in str(error)]
-        if named:
-            return named[0]
-        error = error.__context__
-    return None
-
-
-def _owner_hint(port: str) -> str:
-    """Who may open the port, and how to become one of them."""
-    try:
-        group, mode = Path(port).group(), Path(port).stat().st_mode
-    except (OSError, KeyError, NotImplementedError):
-        return "ask who looks after this computer for the right to open serial ports"
-    if mode & 0o060 == 0o060:
-        return f"join the group '{group}' that owns it, then log in again"
-    return "only its owner may open it; have a device rule give it to a group of yours"

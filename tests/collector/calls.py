@@ -6,9 +6,9 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from analysis.model import Channel, Plate, Reading
+from collector.alarm_rule import AlarmRule
 from collector.clock import Clock
 from collector.collector import Collector
-from collector.rules import AlarmRule
 from collector.store import Store
 from drivers.base import Driver, Emit
 

@@ -1,71 +1,16 @@
-"""Alarms: every row of the state table, suppression, mutes, refusals, first-out, flood, and what people read.
-
-The table is that of ANSI/ISA-18.2-2016 and IEC 62682, from memory; its optional re-alarm is not used.
-"""
+"""Alarms: how readings and time move them, first-out, flood, chatter, and what people read."""
 
 import math
-from dataclasses import replace
 
 import pytest
 
 from analysis.model import NANOSECONDS, Quality
-from collector.alarms import FLOOD, AlarmChange, AlarmError, AlarmRule, Alarms, AlarmState, AlarmStatus
+from collector.alarm_rule import AlarmRule
+from collector.alarm_states import AlarmStatus
+from collector.alarms import FLOOD, Alarms
+from tests.collector.alarm_bench import GAS, HOT, LATCHED, START, A, B, Bench, D
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
-A, B, C, D = AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.RETURNED
-E, F = AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.LATCHED_ACKNOWLEDGED
-G, H, I = AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE  # noqa: E741
-START = 1_768_372_280.0
-
-HOT = AlarmRule("hot", "temp_supply", above=70.0, deadband=2.0, text="Supply air too hot")
-LATCHED = AlarmRule("hot", "temp_supply", above=70.0, deadband=2.0, text="Supply air too hot", latched=True)
-FIRING = AlarmRule("inlet", "gas_inlet", below=1000.0, text="Gas inlet low", when=("gas_valve", 1.0), settle=5)
-LATCHED_FIRING = AlarmRule(
-    "inlet", "gas_inlet", below=1000.0, text="Gas inlet low", when=("gas_valve", 1), latched=True
-)
-GAS = AlarmRule("co", "room_co", above=36e-6, deadband=1e-6, priority="safety", text="Carbon monoxide in the room")
-
-
-class Bench:
-    """Alarms with times in seconds, and everything that they reported."""
-
-    def __init__(self, *rules: AlarmRule) -> None:
-        self.alarms = Alarms(rules)
-        self.changes: list[AlarmChange] = []
-
-    def _keep(self, changes: list[AlarmChange]) -> list[AlarmState]:
-        self.changes += changes
-        return [change.to_state for change in changes]
-
-    def read(self, point: str, value: float, at: float, quality: Quality = GOOD) -> list[AlarmState]:
-        return self._keep(self.alarms.step(point, _time(at), value, quality))
-
-    def tick(self, at: float) -> list[AlarmState]:
-        return self._keep(self.alarms.tick(_time(at)))
-
-    def do(self, command: str, name: str, at: float, *seconds: float) -> list[AlarmState]:
-        return self._keep(getattr(self.alarms, command)(name, _time(at), *seconds))
-
-    def play(self, *steps: float | str) -> list[AlarmState]:
-        """A step each second: a supply temperature, or a command to `hot`; what the last one brought about."""
-        states: list[AlarmState] = []
-        for at, step in enumerate(steps):
-            if isinstance(step, str):
-                states = self.do(step, "hot", at, *((600.0,) if step == "shelve" else ()))
-            else:
-                states = self.read("temp_supply", step, at)
-        return states
-
-    def status(self, name: str) -> AlarmStatus:
-        [status] = [status for status in self.alarms.snapshot() if status.name == name]
-        return status
-
-    def state(self, name: str) -> AlarmState:
-        return self.status(name).state
-
-
-def _time(at: float) -> int:
-    return round((START + at) * NANOSECONDS)
 
 
 def test_example_with_deadband_and_delays() -> None:
@@ -73,114 +18,6 @@ def test_example_with_deadband_and_delays() -> None:
     bench = Bench(AlarmRule("ten", "temp_supply", above=10, deadband=1, on_delay=1, off_delay=2, text="Over ten"))
     seen = [bench.read("temp_supply", value, at) for at, value in enumerate([9, 11, 11, 10.2, 9.5, 9.2, 8.9, 8.9, 8.9])]
     assert seen == [[], [], [B], [], [], [], [], [], [D]]
-
-
-SEEN: tuple[float | str, ...] = (80.0, "acknowledge")
-OVER: tuple[float | str, ...] = (80.0, 60.0)
-OVER_SEEN: tuple[float | str, ...] = (80.0, 60.0, "acknowledge")
-
-
-@pytest.mark.parametrize(
-    ("alarm", "before", "state", "event", "after"),
-    [
-        (HOT, (60.0,), A, 80.0, B),
-        (HOT, (80.0,), B, "acknowledge", C),
-        (HOT, (80.0,), B, 60.0, D),
-        (HOT, SEEN, C, 60.0, A),
-        (HOT, OVER, D, "acknowledge", A),
-        (HOT, OVER, D, 80.0, B),
-        (LATCHED, (80.0,), B, 60.0, E),
-        (LATCHED, SEEN, C, 60.0, F),
-        (LATCHED, OVER, E, "acknowledge", F),
-        (LATCHED, OVER, E, 80.0, B),
-        (LATCHED, OVER_SEEN, F, 80.0, B),
-        (LATCHED, OVER_SEEN, F, "reset", A),
-        *(
-            (HOT, before, state, event, after)
-            for before, state in (((60.0,), A), ((80.0,), B), (SEEN, C), (OVER, D))
-            for event, after in (("shelve", G), ("out_of_service", I))
-        ),
-        (HOT, ("shelve", 60.0), G, "unshelve", A),
-        (HOT, ("shelve", 80.0), G, "unshelve", B),
-        (HOT, ("out_of_service", 60.0), I, "return_to_service", A),
-        (HOT, ("out_of_service", 80.0), I, "return_to_service", B),
-    ],
-)
-def test_row_of_the_table(
-    alarm: AlarmRule, before: tuple[float | str, ...], state: AlarmState, event: float | str, after: AlarmState
-) -> None:
-    bench = Bench(alarm)
-    bench.play(*before)
-    assert bench.state("hot") is state
-    bench = Bench(alarm)
-    assert bench.play(*before, event) == [after]
-    assert bench.state("hot") is after
-    last = bench.changes[-1]
-    assert (last.from_state, last.to_state, last.name) == (state, after, "hot")
-    assert last.text.startswith("Supply air too hot: ")
-
-
-@pytest.mark.parametrize("unseen", [True, False])
-@pytest.mark.parametrize("over", [True, False])
-def test_rows_of_suppression_by_design(unseen: bool, over: bool) -> None:
-    bench = Bench(FIRING)
-    bench.read("gas_valve", 1.0, 0)
-    bench.read("gas_inlet", 500.0, 5)
-    if not unseen:
-        bench.do("acknowledge", "inlet", 6)
-    if over:
-        bench.read("gas_inlet", 1500.0, 7)
-    before = {(True, True): D, (True, False): B, (False, True): A, (False, False): C}[unseen, over]
-    assert bench.state("inlet") is before
-    assert bench.read("gas_valve", 0.0, 8) == [H]
-    assert bench.changes[-1].text == "Gas inlet low: not watched unless gas valve energised"
-    bench.read("gas_inlet", 500.0 if not over else 1500.0, 20)
-    assert bench.read("gas_valve", 1.0, 21) == []
-    assert bench.tick(25.9) == []
-    assert bench.tick(26) == ([A] if over else [B])
-
-
-@pytest.mark.parametrize(("value", "after"), [(60.0, A), (80.0, B)])
-def test_mute_ends_by_itself(value: float, after: AlarmState) -> None:
-    bench = Bench(HOT)
-    bench.do("shelve", "hot", 0, 600)
-    assert bench.read("temp_supply", value, 595) == []
-    assert bench.tick(599.9) == []
-    assert bench.tick(600) == [after]
-    assert bench.changes[-1].from_state is G
-
-
-def test_unmuted_while_not_watched_becomes_suppressed() -> None:
-    bench = Bench(FIRING)
-    bench.read("gas_valve", 1.0, 0)
-    bench.tick(5)
-    bench.do("shelve", "inlet", 6, 60)
-    assert bench.read("gas_valve", 0.0, 7) == []
-    assert bench.do("unshelve", "inlet", 8) == [A, H]
-
-
-def test_latched_alarm_outlives_its_logic_condition() -> None:
-    bench = Bench(LATCHED_FIRING)
-    bench.read("gas_valve", 1.0, 0)
-    assert bench.read("gas_inlet", 500.0, 1) == [B]
-    assert bench.read("gas_valve", 0.0, 2) == [E]
-    assert bench.do("acknowledge", "inlet", 3) == [F]
-    assert bench.do("reset", "inlet", 4) == [A]
-    assert bench.tick(5) == [H]
-
-
-def test_logic_condition_that_is_off_when_the_contact_is_on() -> None:
-    flame = AlarmRule(
-        "flame", "flame_current", above=5e-7, priority="safety", text="Flame without a call", when=("call_heat", 0)
-    )
-    bench = Bench(flame)
-    assert bench.read("flame_current", 3e-6, 0) == []
-    bench.read("call_heat", 1.0, 1)
-    assert bench.read("flame_current", 3e-6, 2) == []
-    assert bench.read("call_heat", 0.0, 3) == [B]
-    assert bench.read("call_heat", math.nan, 4, BAD) == [], "a contact that cannot be read changes nothing"
-    assert bench.read("call_heat", 1.0, 5) == [H]
-    assert bench.changes[-1].text == "Flame without a call: not watched while call for heat"
 
 
 @pytest.mark.parametrize(("value", "quality"), [(99.0, BAD), (math.nan, GOOD), (math.nan, BAD), (10.0, BAD)])
@@ -230,56 +67,6 @@ def test_point_with_a_late_clock_does_not_hurry_time() -> None:
         assert bench.read("temp_supply", 80.0, tenth / 10 - 30) == []
         assert bench.tick(tenth / 10) == []
     assert bench.tick(5.2) == [B]
-
-
-def test_mute_says_until_when_and_can_be_given_anew() -> None:
-    bench = Bench(HOT)
-    assert bench.do("shelve", "hot", 10, 8 * 3600) == [G]
-    assert bench.status("hot").shelved_until == _time(10 + 8 * 3600)
-    assert bench.do("shelve", "hot", 20, 60) == []
-    assert bench.tick(79.9) == []
-    assert bench.tick(80) == [A]
-    assert bench.status("hot").shelved_until is None
-
-
-@pytest.mark.parametrize(
-    ("alarm", "before", "command", "problem"),
-    [
-        (GAS, (), "shelve", "'hot' is a safety alarm and cannot be muted; remove its cause"),
-        (GAS, (), "out_of_service", "'hot' is a safety alarm and cannot be taken out of service; remove its cause"),
-        (LATCHED, OVER, "shelve", "'hot' is latched and cannot be muted; acknowledge and reset it first"),
-        (LATCHED, OVER_SEEN, "shelve", "'hot' is latched and cannot be muted; reset it first"),
-        (LATCHED, OVER, "reset", "'hot' is not acknowledged yet; acknowledge it, then reset it"),
-        (HOT, ("shelve",), "out_of_service", "'hot' is muted and cannot be taken out of service; end the muting first"),
-        (HOT, ("out_of_service",), "shelve", "'hot' is out of service and cannot be muted; return it to service first"),
-        (FIRING, (), "shelve", "'hot' is not watched at present and cannot be muted; try again once it is watched"),
-    ],
-)
-def test_refused_command_says_why_and_changes_nothing(
-    alarm: AlarmRule, before: tuple[float | str, ...], command: str, problem: str
-) -> None:
-    bench = Bench(replace(alarm, name="hot"))
-    bench.play(*before)
-    state = bench.state("hot")
-    with pytest.raises(AlarmError, match=problem):
-        bench.do(command, "hot", 10, *((60,) if command == "shelve" else ()))
-    assert bench.state("hot") is state
-
-
-@pytest.mark.parametrize("seconds", [0, -1, 8 * 3600 + 1, math.nan, math.inf])
-def test_mute_longer_than_a_shift_is_refused(seconds: float) -> None:
-    bench = Bench(HOT)
-    with pytest.raises(AlarmError, match="at most 8 hours"):
-        bench.do("shelve", "hot", 0, seconds)
-    assert bench.state("hot") is A
-
-
-@pytest.mark.parametrize("command", ["acknowledge", "reset", "unshelve", "return_to_service"])
-def test_command_without_an_object(command: str) -> None:
-    bench = Bench(HOT)
-    assert bench.do(command, "hot", 0) == []
-    with pytest.raises(AlarmError, match="there is no alarm 'hott'; nearest known: hot"):
-        bench.do(command, "hott", 0)
 
 
 def test_point_without_a_rule_changes_nothing() -> None:

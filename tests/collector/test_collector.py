@@ -6,10 +6,10 @@ import math
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
+from collector.alarm_rule import AlarmRule
 from collector.database import RecordingError
 from collector.normalize import series
 from collector.recording import Recording
-from collector.rules import AlarmRule
 from collector.supervisor import State
 from drivers.base import ConnectionLostError, InputError, SettingsError
 from tests.collector.calls import CLOSED, CO, DRAFT, INCH, RETURN, SECOND, SUPPLY, T0, Told, call

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from analysis.model import EventKind, Reading
+from collector.alarm_rule import AlarmRule
 from collector.commands import LONGEST_TEXT, Commands
 from collector.feed import Feed
 from collector.recording import Recording
-from collector.rules import AlarmRule
 from drivers.base import Driver
 from drivers.manual import Manual
 from drivers.replay import CsvSource, Replay

@@ -257,6 +257,13 @@ def test_a_full_disk_is_called_a_full_disk(path):
     assert time[-1] == 10**7
 
 
+@pytest.mark.parametrize("folder", ["/proc", "/sys"])
+def test_a_folder_that_nobody_may_write_to_is_said(folder):
+    """Two folders of the system that refuse even its administrator, each with an error of its own."""
+    with pytest.raises(RecordingError, match=rf"cannot record to {folder}/call\.lightoff.*a folder you may write to"):
+        Store(Path(folder) / "call.lightoff")
+
+
 def test_a_read_only_copy_can_be_read(path):
     with Store(path) as store:
         store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])

@@ -13,164 +13,18 @@ file) makes it long enough for the test not to see its end, and lets it go on by
 """
 
 import asyncio
-import gc
-import os
-import threading
-import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, closing, contextmanager
-from enum import StrEnum
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
-from typing import ClassVar, NamedTuple, Protocol, Self, TypeVar
+from typing import ClassVar, TypeVar
 
 from analysis.model import Channel, Reading
-from drivers.base import Driver, DriverError, Emission, Emit, SilentError
-from tests.support import until
-
-ENDS_WITHIN = 2.0
-"""Time a cancelled session may take. [s]"""
+from drivers.base import Driver, DriverError, Emission, SilentError
+from tests.drivers.bench import Ability, Bench
+from tests.drivers.session import DefectError, Session, nothing_left
 
 Case = TypeVar("Case", bound=Callable[..., object])
-
-
-class Ability(StrEnum):
-    """What not every peer can do."""
-
-    FAIL = "fail to connect"
-    LOSE = "vanish during a session"
-    SILENCE = "say nothing"
-    FLOOD = "say more than the driver takes"
-    NONSENSE = "say what cannot be read"
-
-
-class Failure(NamedTuple):
-    """A way in which a session cannot start."""
-
-    title: str
-    prepared: Callable[[], AbstractContextManager[object]]
-    """The peer is in that state inside the block and fine after it."""
-    expected: type[DriverError]
-
-
-class Bench(Protocol):
-    """A driver over a real peer, and the strings to pull at that peer."""
-
-    def make(self, *, patience: float = 30.0) -> Driver:
-        """A driver of this peer that waits `patience` [s] for a silent one; made once per test."""
-
-    def listening(self, emitted: Sequence[Emission]) -> bool:
-        """Whether the session that emitted this takes what the peer says from now on."""
-
-    def say(self, count: int) -> None:
-        """The peer says so many things, each of them one reading."""
-
-    def failures(self) -> Sequence[Failure]:
-        """What can hinder a session from starting. [Ability.FAIL]"""
-
-    def lose(self) -> None:
-        """The peer vanishes. [Ability.LOSE]"""
-
-    def bring_back(self) -> None:
-        """The peer that vanished is there again. [Ability.LOSE]"""
-
-    def flood(self) -> int:
-        """The peer says more than the driver holds, without a turn for the loop; how many things. [Ability.FLOOD]
-
-        Called when the peer has just been heard.
-        """
-
-    def flooding(self) -> AbstractContextManager[object]:
-        """The peer says things as fast as it can during the block, from a thread of its own. [Ability.FLOOD]"""
-
-    def lost(self) -> int:
-        """Things that the driver says it lost or refused. [Ability.FLOOD]"""
-
-    def nonsense(self) -> None:
-        """The peer says what cannot be read. [Ability.NONSENSE]"""
-
-    def unreadable(self) -> int:
-        """Things that the driver says it could not read. [Ability.NONSENSE]"""
-
-    def close(self) -> None:
-        """The peer is taken down."""
-
-
-class Session:
-    """A session that runs and what it emitted; `on_emit` may raise."""
-
-    def __init__(self, driver: Driver, on_emit: Emit | None = None) -> None:
-        self.driver = driver
-        self.emitted: list[Emission] = []
-        self._on_emit = on_emit
-        self.task = asyncio.create_task(driver.run(self._emit), name=f"session of {driver.name}")
-
-    def _emit(self, emission: Emission) -> None:
-        self.emitted.append(emission)
-        if self._on_emit:
-            self._on_emit(emission)
-
-    @property
-    def readings(self) -> list[Reading]:
-        """Readings so far."""
-        return [emission for emission in self.emitted if isinstance(emission, Reading)]
-
-    async def until(self, condition: Callable[[], object], what: str) -> None:
-        """Wait for a condition; AssertionError when it does not come or the session ends before it."""
-        await until(lambda: condition() or self.task.done(), what=what)
-        if not condition():
-            raise AssertionError(f"the session ended before: {what}") from self.task.exception()
-
-    async def listen(self, bench: Bench) -> Self:
-        """Wait until the peer is heard."""
-        await self.until(lambda: bench.listening(self.emitted), "listening")
-        return self
-
-    async def hear(self, bench: Bench, count: int) -> None:
-        """Let the peer say so many things and wait for their readings."""
-        wanted = len(self.readings) + count
-        bench.say(count)
-        await self.until(lambda: len(self.readings) >= wanted, f"{count} readings")
-
-    async def failure(self) -> BaseException | None:
-        """What the session ends with."""
-        await until(self.task.done, what="end of the session")
-        assert not self.task.cancelled(), "the session took a failure for a cancellation"
-        return self.task.exception()
-
-    async def cancel(self) -> None:
-        """Cancel the session; AssertionError when it does not end in time, or not by that."""
-        began = time.monotonic()
-        self.task.cancel()
-        await asyncio.wait({self.task}, timeout=3 * ENDS_WITHIN)
-        took = time.monotonic() - began
-        assert self.task.done(), "a cancelled session goes on"
-        assert took < ENDS_WITHIN, f"a cancelled session took {took:.1f} s to end"
-        assert self.task.cancelled(), f"a cancelled session ended with {self.task.exception()!r}"
-
-
-class DefectError(Exception):
-    """An error that no driver knows."""
-
-
-@contextmanager
-def nothing_left() -> Iterator[None]:
-    """AssertionError when tasks, threads or (where the system lists them) descriptors are more than before."""
-    before = _held()
-    yield
-    gc.collect()
-    after = _held()
-    for what, held in after.items():
-        assert len(held) <= len(before[what]), f"{what} left behind: {', '.join(sorted(held - before[what]))}"
-
-
-def _held() -> dict[str, set[str]]:
-    table = Path("/proc/self/fd")
-    return {
-        "tasks": {task.get_name() for task in asyncio.all_tasks()},
-        "threads": {f"{thread.name} {thread.ident}" for thread in threading.enumerate()},
-        "descriptors": set(os.listdir(table)) if table.exists() else set(),  # noqa: PTH208
-    }
 
 
 def needs(ability: Ability) -> Callable[[Case], Case]:
@@ -195,7 +49,7 @@ class DriverBattery:
 
     def bench(self, folder: Path) -> Bench:
         """A fresh bench; `folder` is empty and its own."""
-        raise NotImplementedError
+        raise AssertionError(f"{type(self).__name__} gives no bench")
 
     async def test_emits_readings_of_announced_channels_only(self, tmp_path: Path) -> None:
         """A channel comes before its first reading, and a value is a float."""

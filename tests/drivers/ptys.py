@@ -15,7 +15,7 @@ from typing import Any
 from analysis.model import Channel
 from drivers.base import BusyError, Driver, Emission, NotFoundError, SettingsError
 from drivers.serial_line import SerialLine
-from tests.drivers.battery import Failure
+from tests.drivers.bench import Failure
 from tests.support import StillClock
 
 NAME = "draft meter"

@@ -11,7 +11,9 @@ from analysis.model import NANOSECONDS, Channel, Reading, origin_of
 from analysis.points import MEASURES, POINTS
 from drivers.base import Driver, Emission, InputError
 from drivers.manual import LIMIT, Manual, parse_entry
-from tests.drivers.battery import Ability, Bench, DriverBattery, Failure, Session
+from tests.drivers.battery import DriverBattery
+from tests.drivers.bench import Ability, Bench, Failure
+from tests.drivers.session import Session
 from tests.support import StillClock
 
 
@@ -35,10 +37,10 @@ class _ManualBench:
         return ()
 
     def lose(self) -> None:
-        raise NotImplementedError
+        raise AssertionError("a person does not vanish")
 
     def bring_back(self) -> None:
-        raise NotImplementedError
+        raise AssertionError("a person does not vanish")
 
     def flood(self) -> int:
         for number in range(3 * LIMIT):
@@ -67,13 +69,13 @@ class _ManualBench:
         return self.driver.statistics()["refused"]
 
     def nonsense(self) -> None:
-        raise NotImplementedError
+        raise AssertionError("nonsense is refused when it is entered")
 
     def unreadable(self) -> int:
-        raise NotImplementedError
+        raise AssertionError("nonsense is refused when it is entered")
 
     def close(self) -> None:
-        pass
+        """Nothing to take down."""
 
 
 class TestManualContract(DriverBattery):

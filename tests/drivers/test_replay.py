@@ -14,7 +14,8 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading, orig
 from drivers.base import Driver, Emission, InputError
 from drivers.codecs.recording_csv import HeadError
 from drivers.replay import CsvSource, Replay, stem
-from tests.drivers.battery import Ability, Bench, DriverBattery, Failure
+from tests.drivers.battery import DriverBattery
+from tests.drivers.bench import Ability, Bench, Failure
 from tests.support import until
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O")

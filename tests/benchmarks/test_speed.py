@@ -1,0 +1,89 @@
+"""How fast the spine is: ratios from one run are checked, absolute figures are printed with the machine."""
+
+import os
+import platform
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from analysis.model import Channel, Plate, Reading
+from collector.clock import Clock
+from collector.collector import Collector
+from collector.rules import default_rules
+from collector.store import Store
+
+CHANNELS = [Channel("draft_collector", f"meter {n}", "inH2O") for n in range(16)]
+BATCHES = int(os.environ.get("LIGHTOFF_BATCHES", "60"))
+A_BATCH = 160
+"""Readings of 16 channels at 10 Hz in one second."""
+
+
+def took(work: Callable[[], object]) -> float:
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def say(text: str) -> None:
+    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
+
+
+def batch(number: int) -> list[Reading]:
+    return [Reading(CHANNELS[i % 16].key, number * A_BATCH + i, -1.25 + i / 1000) for i in range(A_BATCH)]
+
+
+def test_append_against_plain_sqlite(tmp_path: Path):
+    """The same rows, tables and sync in plain `executemany`; append must not cost more than three times that."""
+    batches = [batch(number) for number in range(BATCHES)]
+    ids = {channel.key: number for number, channel in enumerate(CHANNELS)}
+    plain = sqlite3.connect(tmp_path / "plain.db", isolation_level=None)
+    plain.executescript(
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; CREATE TABLE reading (channel INTEGER NOT NULL,"
+        " time INTEGER NOT NULL, value, quality INTEGER NOT NULL, PRIMARY KEY (channel, time)) WITHOUT ROWID;"
+    )
+
+    def plainly() -> None:
+        for readings in batches:
+            plain.execute("BEGIN")
+            rows = [(ids[r.channel], r.time, r.value, 0) for r in readings]
+            plain.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
+            plain.execute("COMMIT")
+
+    with Store(tmp_path / "call.lightoff") as store:
+        store.append(CHANNELS)
+        ours = took(lambda: [store.append(readings) for readings in batches])
+    theirs = took(plainly)
+    plain.close()
+    rate = BATCHES * A_BATCH / ours
+    say(f"append, synced, {A_BATCH} readings a batch: {rate:,.0f} readings/s, {ours / theirs:.2f} x plain executemany")
+    assert ours < 3 * theirs
+
+
+def test_ingest(tmp_path: Path):
+    """One reading through normalize, derived quantities, alarms and fan-out, against normalize alone."""
+    with Store(tmp_path / "call.lightoff") as store:
+        plate = Plate(switch_close=(200.0,), switch_open=(170.0,), rise=(20.0, 36.0))
+        collector = Collector(store, plate=plate, rules=default_rules(plate), clock=Clock())
+        for channel in CHANNELS:
+            collector.ingest(channel)
+        readings = [reading for number in range(200) for reading in batch(number)]
+
+        def ingest() -> None:
+            for reading in readings:
+                collector.ingest(reading)
+
+        seconds = took(ingest)
+    say(f"ingest: {len(readings) / seconds:,.0f} readings/s, {1e6 * seconds / len(readings):.1f} us a reading")
+    assert collector.readings == len(readings)
+
+
+def test_start_up_of_the_command():
+    """`lightoff --help` against an empty Python; the wish is 0.3 s in all."""
+    empty = min(took(lambda: subprocess.run([sys.executable, "-c", ""], check=True)) for _ in range(3))
+    command = [sys.executable, "-m", "collector", "--help"]
+    help_ = min(took(lambda: subprocess.run(command, check=True, capture_output=True)) for _ in range(3))
+    say(f"start-up of lightoff --help: {help_:.2f} s (an empty Python: {empty:.2f} s)")
+    assert help_ < 40 * empty

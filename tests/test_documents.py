@@ -1,0 +1,116 @@
+"""What the documents say is what the program does."""
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from analysis.points import DERIVED, MEASURES, POINTS
+from collector import job
+from collector.cli import main
+from collector.instruments import build
+from drivers.codecs.recording_csv import CsvReader, parse_head
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text()
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text()
+PATH = re.compile(r"`((?:analysis|drivers|collector|dashboard|tests)/[\w/.]+)`")
+
+
+def on_screen(measure: str) -> str:
+    known = MEASURES[measure]
+    if measure == "contact":
+        return "0 / 1"
+    same = known.trade_label == known.metric_label
+    return known.trade_label if same else f"{known.trade_label} or {known.metric_label}"
+
+
+def test_the_table_of_points_the_code_and_the_csv_reader_agree():
+    rows = re.findall(r"^\| `(\w+)` \| (.+?) \| `\[(.+?)\]` \| (.+?) \|$", README, re.MULTILINE)
+    assert rows == [
+        (name, point.text, MEASURES[point.measure].trade, on_screen(point.measure)) for name, point in POINTS.items()
+    ]
+    channels = parse_head(["time", *(f"{name} [{unit}]" for name, _, unit, _ in rows)], "call")
+    assert [channel.point for channel in channels] == list(POINTS)
+
+
+def test_the_table_of_derived_quantities_agrees():
+    rows = re.findall(r"^\| `(\w+)` \| ([^|`]+?) \| ([^|`]+?) \|$", README, re.MULTILINE)
+    assert rows == [(name, point.text, on_screen(point.measure)) for name, point in DERIVED.items()]
+
+
+def test_every_command_is_in_the_readme_and_no_other():
+    assert set(re.findall(r"^\| `lightoff ([\w-]+)", README, re.MULTILINE)) == set(main.commands)
+
+
+def block(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+
+
+def test_the_example_of_a_csv_file_is_read():
+    (example,) = [text for text in block("") if text.startswith("time,")]
+    reader = CsvReader(example.splitlines(keepends=True), "call")
+    assert len(list(reader)) == 3
+    assert reader.problem_count == 0
+
+
+def test_the_example_of_a_job_file_has_no_mistake_and_its_instrument_can_be_made():
+    (example,) = block("toml")
+    parsed = job.parse(example)
+    (driver,) = build(parsed.instruments, now=lambda: 0)
+    assert [channel.key for channel in driver.channels] == ["draft_switch@switch manometer"]
+
+
+def test_the_cautions_come_before_the_commands():
+    assert README.index("**Cautions.**") < README.index("## Two commands")
+    for danger in ("carbon monoxide", "mains voltage", "moving parts", "Local\n> codes", "maker's instructions"):
+        assert danger in README
+
+
+@pytest.mark.parametrize("name", sorted(set(PATH.findall(DEVELOPERS))))
+def test_every_path_named_for_developers_exists(name):
+    assert (ROOT / name).exists()
+
+
+def test_every_make_target_named_exists():
+    targets = set(re.findall(r"^([a-z]+):", (ROOT / "Makefile").read_text(), re.MULTILINE))
+    assert set(re.findall(r"`make ([a-z]+)`", README + DEVELOPERS)) <= targets
+
+
+@pytest.mark.parametrize(
+    ("missing", "says"),
+    [
+        ("ensurepip", "run: sudo apt-get install -y python3-venv"),
+        ("version_info", "lightoff needs Python 3.11 or newer"),
+    ],
+)
+def test_what_the_machine_lacks_is_said_before_anything_is_made(tmp_path, missing, says):
+    """`make demo` with a Python that fails where the part is asked for."""
+    python = tmp_path / "python3"
+    python.write_text(f'#!/bin/sh\ncase "$2" in *{missing}*) exit 1;; esac\nexec {sys.executable} "$@"\n')
+    python.chmod(0o755)
+    (tmp_path / "Makefile").write_text((ROOT / "Makefile").read_text())
+    command = ["make", "-C", str(tmp_path), "demo", f"PYTHON={python}"]
+    made = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert made.returncode != 0
+    assert says in made.stderr
+    assert not (tmp_path / ".venv").exists()
+
+
+def test_pins_name_no_index_and_cover_what_is_needed():
+    pins = (ROOT / "constraints.txt").read_text()
+    assert all(re.fullmatch(r"[A-Za-z0-9_.-]+==[\w.]+", line) for line in pins.splitlines())
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    pinned = {line.split("==")[0].lower().replace("_", "-") for line in pins.splitlines()}
+    wanted = [*project["dependencies"], *project["optional-dependencies"]["dev"]]
+    assert {re.split(r"[\[>=<]", name)[0].lower() for name in wanted} <= pinned
+
+
+def test_no_module_is_longer_than_four_hundred_lines():
+    known = ["git", "ls-files", "-co", "--exclude-standard", "*.py", "*.js"]
+    files = subprocess.run(known, cwd=ROOT, capture_output=True, text=True, check=True).stdout.split()
+    lengths = {name: len((ROOT / name).read_text().splitlines()) for name in files if (ROOT / name).exists()}
+    assert {name: length for name, length in lengths.items() if length > 400} == {}
