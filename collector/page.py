@@ -10,8 +10,8 @@ from contextlib import suppress
 
 BEGIN = 20.0
 """Time the page has to say its address. [s]"""
-REST = 1.0
-"""Wait before a page that died is started again. [s]"""
+FIRST_REST, LONGEST_REST = 0.5, 30.0
+"""Wait before a page that died is started again; doubled each time it dies without having said its address. [s]"""
 END = 3.0
 """Time the page has to end by itself. [s]"""
 
@@ -32,29 +32,44 @@ class PageProcess:
 
     async def run(self) -> None:
         """Keep a page running until cancelled; whatever happens to it, the recording goes on."""
+        rest = FIRST_REST
         while True:
             self.starts += 1
             process = await asyncio.create_subprocess_exec(*self._program, stdin=PIPE, stdout=PIPE)
             try:
-                await self._talk(process)
-                code = await process.wait()
-                log.error("the page ended by itself (status %s); it is started again", code)
+                begun = await self._begin(process)
+                if begun:
+                    rest = FIRST_REST
+                    await _read_to_end(process)
+                    await process.wait()
             finally:
                 await _end(process)
-            await asyncio.sleep(REST)
+            how = f"ended by itself (status {process.returncode})" if begun else "did not start"
+            log.error("the page %s; the recording goes on, the page is tried again in %g s", how, rest)
+            await asyncio.sleep(rest)
+            rest = min(2 * rest, LONGEST_REST)
 
-    async def _talk(self, process: Process) -> None:
+    async def _begin(self, process: Process) -> bool:
+        """Tell the page its settings and hear its address; False when it does not come."""
         assert process.stdin is not None
         assert process.stdout is not None
         process.stdin.write(json.dumps(self._settings).encode() + b"\n")
-        with suppress(ConnectionError, TimeoutError, ValueError):
-            await process.stdin.drain()
+        try:
             async with asyncio.timeout(BEGIN):
+                await process.stdin.drain()
                 address = str(json.loads(await process.stdout.readline())["address"])
             self._settings["port"] = int(address.rstrip("/").rsplit(":", 1)[1])
-            self._on_address(address)
-            while await process.stdout.readline():
-                pass  # whatever it prints must not fill its pipe
+        except (ConnectionError, TimeoutError, ValueError, LookupError, TypeError):
+            return False
+        self._on_address(address)
+        return True
+
+
+async def _read_to_end(process: Process) -> None:
+    """Take whatever it prints, so that its pipe never fills."""
+    assert process.stdout is not None
+    while await process.stdout.read(4096):
+        pass
 
 
 async def _end(process: Process) -> None:

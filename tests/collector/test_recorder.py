@@ -167,7 +167,8 @@ async def test_cancelling_in_the_middle_of_a_write_waits_for_it(tmp_path):
     task = asyncio.create_task(recorder.run())
     await until(lambda: recorder.queued == 0, what="the batch is in the writer's hands")
     task.cancel()
-    await asyncio.sleep(0)
+    for _ in range(50):
+        await asyncio.sleep(0)
     assert not task.done()
     store.gate.set()
     with pytest.raises(asyncio.CancelledError):
