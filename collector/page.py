@@ -3,7 +3,6 @@
 import asyncio
 import json
 import logging
-import signal
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
@@ -73,15 +72,18 @@ async def _read_to_end(process: Process) -> None:
 
 
 async def _end(process: Process) -> None:
+    """End it: by its standard input, by asking, by force; what it still prints is taken, so that it can end."""
+    reading = asyncio.create_task(_read_to_end(process), name="output of the page")
     if process.stdin is not None:
         process.stdin.close()
         with suppress(ConnectionError):
             await process.stdin.wait_closed()
-    for again in (None, signal.SIGTERM, signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM):
-        with suppress(ProcessLookupError):
-            if again is not None:
-                process.send_signal(again)
+    for end in (None, process.terminate, process.kill):
+        if end is not None:
+            with suppress(ProcessLookupError):
+                end()
         with suppress(TimeoutError):
             async with asyncio.timeout(END):
                 await process.wait()
-                return
+                break
+    await reading
