@@ -4,7 +4,7 @@ import asyncio
 import math
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
 from analysis.points import POINTS, nearest
@@ -43,6 +43,7 @@ class Collector:
         rules: Sequence[AlarmRule],
         clock: Clock,
         zeros: Mapping[str, float] | None = None,
+        recorded: Iterable[Channel] = (),
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.clock = clock
@@ -61,6 +62,7 @@ class Collector:
         """The last events; older ones are in the recording."""
         self._monotonic = monotonic
         self._zeros = dict(zeros or {})
+        self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
         self._native: dict[str, float] = {}
 
@@ -131,6 +133,9 @@ class Collector:
         known = self._normalizers.get(channel.key)
         if known is not None and known.channel == channel:
             return
+        if (unit := self._units.setdefault(channel.key, channel.unit)) != channel.unit:
+            what = f"the recording has {channel.point} in {unit}, and it comes in {channel.unit} now"
+            raise SettingsError(channel.instrument, what, "record to a new file, or name the instrument otherwise")
         if channel.point not in POINTS:
             raise SettingsError(channel.instrument, f"unknown point '{channel.point}'{nearest(channel.point)}")
         try:

@@ -54,8 +54,10 @@ async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callab
         replay = plan.replay(caught_up) if plan.replay else None
         drivers = [*plan.drivers(clock), *([replay] if replay else [])]
         watched = rules(plan.job, frozenset(channel.point for driver in drivers for channel in driver.channels))
-        collector = Collector(store, plate=plan.job.plate, rules=watched, clock=clock, zeros=_zeros(plan))
-        manual = Manual(now=collector.now)
+        with Recording(plan.recording) as before:  # what is there already, where a recording is continued
+            zeros, recorded = zeros_in(before), before.channels
+        collector = Collector(store, plate=plan.job.plate, rules=watched, clock=clock, zeros=zeros, recorded=recorded)
+        manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, manual):
             collector.add(driver)
         _write_beginning(plan, collector)
@@ -157,9 +159,3 @@ def rules(job: Job, measured: frozenset[str] | None = None) -> tuple[AlarmRule, 
         for limit in job.limits
     ]
     return (*default_rules(job.plate, measured), *own)
-
-
-def _zeros(plan: Plan) -> dict[str, float]:
-    """Zeroing already in force where a recording is continued."""
-    with Recording(plan.recording) as recording:
-        return zeros_in(recording)

@@ -5,11 +5,11 @@ import math
 import re
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from analysis.model import NANOSECONDS, Channel, Reading, with_origin
 from analysis.points import MEASURES, POINTS, Measure, nearest
-from analysis.units import UnitError, conversion, to_inside
+from analysis.units import UnitError, to_inside
 from drivers.base import Emit, InputError, Now
 
 LIMIT = 1000
@@ -25,18 +25,21 @@ _ENTRY = re.compile(r"\s*([-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([
 class Manual:
     """Driver of what is typed in; entries wait, without a session too, until one emits them.
 
-    One channel per point and meter, in the unit of its first entry; later entries in another unit are converted to it.
-    An entry may be dated back, so times need not rise. At most `limit` entries wait; a further one is refused.
+    One channel per point, meter and unit: a number is kept as it was typed, so another unit is another channel; `known`
+    are those that the recording has already. An entry may be dated back, so times need not rise; two of the same now
+    are told apart by a nanosecond. At most `limit` entries wait; a further one is refused.
     """
 
     name = "by hand"
 
-    def __init__(self, now: Now, *, limit: int = LIMIT) -> None:
+    def __init__(self, now: Now, *, known: Iterable[Channel] = (), limit: int = LIMIT) -> None:
         self._now = now
         self._limit = limit
         self._lock = threading.Lock()
         self._waiting: deque[tuple[Channel, Reading]] = deque()
         self._channels: dict[str, Channel] = {}
+        self._known = {channel.key: channel for channel in known}
+        self._last: dict[str, int] = {}
         self._wake: Callable[[], object] | None = None
         self._counts = {"entered": 0, "refused": 0}
 
@@ -62,6 +65,7 @@ class Manual:
                 raise
             channel, reading = entry
             self._channels[channel.key] = channel
+            self._last[channel.key] = reading.time
             self._waiting.append(entry)
             self._counts["entered"] += 1
             if self._wake:
@@ -104,10 +108,12 @@ class Manual:
             )
         instrument = with_origin("by hand", meter or "not named")
         channel = Channel(point, instrument, unit)
-        channel = self._channels.get(channel.key, channel)
-        scale, offset = conversion(unit, channel.unit, difference=measure.difference)
-        taken = float(value) if unit == channel.unit else value * scale + offset
-        if not (math.isfinite(inside) and math.isfinite(taken)):
+        known = self._channels.get(channel.key) or self._known.get(channel.key, channel)
+        if known.unit != unit:
+            channel = Channel(point, f"{instrument} ({unit})", unit)
+        if time is None:
+            moment = max(moment, self._last.get(channel.key, moment - 1) + 1)
+        if not math.isfinite(inside):
             raise InputError(f"by hand: {value:g} {unit} for {point} is not a finite number", "enter what it shows")
         if len(self._waiting) >= self._limit:
             raise InputError(
@@ -116,7 +122,7 @@ class Manual:
             )
         if channel.key not in self._channels and len(self._channels) >= self._limit:
             raise InputError(f"by hand: {self._limit} meters are known already", "use the name of one of them")
-        return channel, Reading(channel.key, moment, taken)
+        return channel, Reading(channel.key, moment, float(value))
 
     def _checked_time(self, point: str, time: int | None) -> int:
         now = self._now()

@@ -7,12 +7,15 @@ import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.alarm_rule import AlarmRule
+from collector.clock import Clock
+from collector.collector import Collector
 from collector.database import RecordingError
 from collector.normalize import series
 from collector.recording import Recording
+from collector.store import Store
 from collector.supervisor import State
 from drivers.base import ConnectionLostError, InputError, SettingsError
-from tests.collector.calls import CLOSED, CO, DRAFT, INCH, RETURN, SECOND, SUPPLY, T0, Told, call
+from tests.collector.calls import CLOSED, CO, DRAFT, INCH, PLATE, RETURN, SECOND, SUPPLY, T0, Told, call
 from tests.support import until
 
 LOW_MARGIN = AlarmRule(
@@ -97,6 +100,18 @@ async def test_a_channel_that_cannot_be_is_refused_in_words(tmp_path, channel, s
     async with call(tmp_path / "a.lightoff") as collector:
         with pytest.raises(SettingsError, match=says):
             collector.ingest(channel)
+
+
+async def test_a_unit_other_than_the_recording_has_is_refused_before_it_reaches_the_store(tmp_path):
+    """A recording that is continued: the one instrument is refused, everything else is recorded."""
+    with Store(tmp_path / "a.lightoff") as store:
+        store.append([DRAFT])
+        collector = Collector(store, plate=PLATE, rules=(), clock=Clock(), recorded=[DRAFT])
+        with pytest.raises(SettingsError, match="the recording has draft_switch in inH2O, and it comes in Pa now"):
+            collector.ingest(Channel(DRAFT.point, DRAFT.instrument, "Pa"))
+        assert collector.recorder.queued == 0
+        collector.ingest(DRAFT)
+        assert collector.recorder.queued == 1
 
 
 async def test_quality_bad_and_implausible_values(tmp_path):

@@ -126,12 +126,27 @@ async def test_an_entry_that_the_listener_refused_waits_for_the_next_session() -
     assert [type(emission) for emission in session.emitted] == [Channel, Reading]
 
 
-def test_another_unit_at_the_same_meter_is_converted_to_the_first_one() -> None:
+def test_another_unit_at_the_same_meter_is_another_channel_and_the_number_stays_as_typed() -> None:
     manual = Manual(StillClock())
     manual.enter("temp_supply", 122, "degF", "probe")
-    assert manual.enter("temp_supply", 50, "°C", "probe").value == pytest.approx(122)
+    assert manual.enter("temp_supply", 50, "°C", "probe").value == 50
     assert manual.enter("temp_supply", 50, "°C", "other probe").value == 50
-    assert [channel.unit for channel in manual.channels] == ["degF", "°C"]
+    assert [channel.unit for channel in manual.channels] == ["degF", "°C", "°C"]
+    assert [channel.instrument for channel in manual.channels] == [
+        "by hand: probe",
+        "by hand: probe (°C)",
+        "by hand: other probe",
+    ]
+    again = Manual(StillClock(), known=manual.channels)
+    again.enter("temp_supply", 50, "°C", "probe")
+    assert [channel.instrument for channel in again.channels] == ["by hand: probe (°C)"], "a recording is continued"
+
+
+def test_two_entries_of_one_instant_are_two_readings() -> None:
+    """While a replay is paused its now stands still; the second number must not be taken for the first."""
+    manual = Manual(StillClock())
+    times = [manual.enter("draft_vent", value, "Pa").time for value in (1.0, 2.0, 3.0)]
+    assert times == [times[0], times[0] + 1, times[0] + 2]
 
 
 @pytest.mark.parametrize("point", sorted(POINTS))
