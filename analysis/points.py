@@ -19,6 +19,8 @@ class Measure:
     metric: str
     metric_label: str
     metric_decimals: int
+    plausible: tuple[float, float]
+    """A reading outside is doubtful wherever it comes from; wide, our choice. [inside unit]"""
     difference: bool = False
     """A temperature difference: no offset when converted."""
 
@@ -41,17 +43,17 @@ _PRESSURE_ON_SCREEN = ("inH2O", "in. w.c.", 2, "Pa", "Pa", 0)
 MEASURES: dict[str, Measure] = {
     measure.name: measure
     for measure in (
-        Measure("pressure", "Pa", *_PRESSURE_ON_SCREEN),
-        Measure("temperature", "degC", "degF", "°F", 0, "degC", "°C", 1),
-        Measure("temperature_difference", "K", "degF", "°F", 0, "K", "K", 1, difference=True),
-        Measure("humidity", "1", "%", "%RH", 0, "%", "%RH", 0),
-        Measure("flame_current", "A", "uA", "µA", 1, "uA", "µA", 1),
-        Measure("voltage", "V", "V", "V", 1, "V", "V", 1),
-        Measure("current", "A", "A", "A", 2, "A", "A", 2),
-        Measure("speed", "rpm", "rpm", "rpm", 0, "rpm", "rpm", 0),
-        Measure("fraction", "1", "%", "%", 1, "%", "%", 1),
-        Measure("trace", "1", "ppm", "ppm", 0, "ppm", "ppm", 0),
-        Measure("contact", "1", "1", "", 0, "1", "", 0),
+        Measure("pressure", "Pa", *_PRESSURE_ON_SCREEN, (-50_000.0, 50_000.0)),
+        Measure("temperature", "degC", "degF", "°F", 0, "degC", "°C", 1, (-60.0, 1100.0)),
+        Measure("temperature_difference", "K", "degF", "°F", 0, "K", "K", 1, (-1200.0, 1200.0), difference=True),
+        Measure("humidity", "1", "%", "%RH", 0, "%", "%RH", 0, (0.0, 1.05)),
+        Measure("flame_current", "A", "uA", "µA", 1, "uA", "µA", 1, (-1e-3, 1e-3)),
+        Measure("voltage", "V", "V", "V", 1, "V", "V", 1, (-1000.0, 1000.0)),
+        Measure("current", "A", "A", "A", 2, "A", "A", 2, (-200.0, 200.0)),
+        Measure("speed", "rpm", "rpm", "rpm", 0, "rpm", "rpm", 0, (0.0, 50_000.0)),
+        Measure("fraction", "1", "%", "%", 1, "%", "%", 1, (-0.01, 1.0)),
+        Measure("trace", "1", "ppm", "ppm", 0, "ppm", "ppm", 0, (0.0, 0.1)),
+        Measure("contact", "1", "1", "", 0, "1", "", 0, (0.0, 1.0)),
     )
 }
 

@@ -1,6 +1,7 @@
 """What an alarm rule is, and whether its condition holds."""
 
 import math
+from copy import copy
 from dataclasses import KW_ONLY, dataclass
 
 from analysis.model import NANOSECONDS, Quality
@@ -44,6 +45,8 @@ class AlarmRule:
     """How long `when` must have held. [s]"""
     latched: bool = False
     """Stays after it cleared until it is acknowledged and reset."""
+    can_be_muted: bool = True
+    """Whether anybody may mute it; never a safety alarm."""
     action: str = ""
     """What to do, one sentence or two."""
 
@@ -142,6 +145,8 @@ class Condition:
         """A reading of the contact in `when`."""
         if self.rule.when is None or quality is Quality.BAD or math.isnan(value):
             return
+        if now - self._contact_seen > CONTACT_HOLD:
+            self._contact_since = None  # nobody knows what it did meanwhile
         self._contact_seen = now
         if abs(value - self.rule.when[1]) >= 0.5:
             self._contact_since = None
@@ -174,3 +179,55 @@ class Condition:
             self._pending = now
         if now - self._pending >= (self._on if wanted else self._off):
             self.active, self._pending = wanted, None
+
+
+class Conditions:
+    """Conditions of one rule, one for each instrument that reads its point: none can hide what another one sees."""
+
+    def __init__(self, rule: AlarmRule) -> None:
+        self.rule = rule
+        self._unread = Condition(rule)
+        self._by_source: dict[str, Condition] = {}
+
+    def take(self, now: int, value: float, quality: Quality, source: str) -> None:
+        """A reading of the point by an instrument."""
+        if source not in self._by_source:
+            self._by_source[source] = copy(self._unread)
+        self._by_source[source].take(now, value, quality)
+
+    def take_contact(self, now: int, value: float, quality: Quality) -> None:
+        """A reading of the contact in `when`."""
+        for condition in (self._unread, *self._by_source.values()):
+            condition.take_contact(now, value, quality)
+
+    def watched(self, now: int) -> bool:
+        """Whether `when`, if any, has held long enough."""
+        return self._unread.watched(now)
+
+    def decide(self, now: int) -> None:
+        """Decide each."""
+        for condition in self._by_source.values():
+            condition.decide(now)
+
+    @property
+    def active(self) -> bool:
+        """Whether it holds at any instrument."""
+        return any(condition.active for condition in self._by_source.values())
+
+    @property
+    def value(self) -> float:
+        """Last value of the instrument that decides. [inside unit]"""
+        return self._deciding.value
+
+    @property
+    def quality(self) -> Quality:
+        """Of that value."""
+        return self._deciding.quality
+
+    @property
+    def _deciding(self) -> Condition:
+        """The worst of those at which it holds, else the worst of all."""
+        read = [condition for condition in self._by_source.values() if not math.isnan(condition.value)]
+        chosen = [condition for condition in read if condition.active] or read
+        worst = max if self.rule.above is not None else min
+        return worst(chosen, key=lambda condition: condition.value) if chosen else self._unread

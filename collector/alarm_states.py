@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum, StrEnum
 
 from analysis.model import NANOSECONDS, Quality
-from collector.alarm_rule import AlarmRule, Condition
+from collector.alarm_rule import AlarmRule, Conditions
 
 CHATTER_SPAN, CHATTER_REPEATS = 60 * NANOSECONDS, 3
 """An alarm chatters when it comes so often in the span (ISA-TR18.2.3, from memory). [ns, 1]"""
@@ -68,8 +68,8 @@ REFUSALS = {
     _S.SHELVED: ("muted", "end the muting first"),
     _S.SUPPRESSED: ("not watched at present", "try again once it is watched"),
     _S.OUT_OF_SERVICE: ("out of service", "return it to service first"),
-    _S.LATCHED_UNACKNOWLEDGED: ("latched", "acknowledge and reset it first"),
-    _S.LATCHED_ACKNOWLEDGED: ("latched", "reset it first"),
+    _S.LATCHED_UNACKNOWLEDGED: ("held", "acknowledge it first"),
+    _S.LATCHED_ACKNOWLEDGED: ("held", "acknowledge it first"),
 }
 """Why an alarm in such a state can't be set aside, and what to do."""
 
@@ -105,7 +105,9 @@ class AlarmStatus:
     priority: str
     state: AlarmState
     since: int | None
-    """When it came into this state, None when it has never moved. UTC since 1970. [ns]"""
+    """When it was raised last, None when it never was. UTC since 1970. [ns]"""
+    ended: int | None
+    """When that was over, None while it is active. UTC since 1970. [ns]"""
     value: float | None
     """Last value, None where there is none. [inside unit]"""
     limit: float
@@ -119,6 +121,7 @@ class AlarmStatus:
     chattering: int
     """How often it was raised as the third within a minute, or a later one. [1]"""
     action: str
+    can_be_muted: bool
 
 
 class Alarm:
@@ -126,9 +129,10 @@ class Alarm:
 
     def __init__(self, rule: AlarmRule) -> None:
         self.rule = rule
-        self.condition = Condition(rule)
+        self.condition = Conditions(rule)
         self.state = _S.NORMAL if rule.when is None else _S.SUPPRESSED
         self.since: int | None = None
+        self.ended: int | None = None
         self.shelved_until = 0
         self.count = self.chattering = 0
         self._raised: deque[int] = deque(maxlen=CHATTER_REPEATS)  # the oldest leave: only so many are asked about
@@ -167,7 +171,7 @@ class Alarm:
         words = {
             Move.RAISE: f"{value}, limit {limit}{suspect}",
             Move.CLEAR: f"over, now {value}{suspect}",
-            Move.LATCH: "over, stays on the list until acknowledged and reset",
+            Move.LATCH: "over, stays on the list until acknowledged",
             Move.ACKNOWLEDGE: "acknowledged",
             Move.RESET: "reset",
             Move.SHELVE: "muted for a time",

@@ -55,16 +55,16 @@ class Alarms:
             if rule.when:
                 self._contacts.setdefault(rule.when[0], []).append(alarm)
 
-    def step(self, point: str, time: int, value: float, quality: Quality) -> list[AlarmChange]:
-        """Take a value [inside unit] of a point or derived quantity."""
+    def step(self, point: str, time: int, value: float, quality: Quality, source: str = "") -> list[AlarmChange]:
+        """Take a value [inside unit] of a point or derived quantity; `source` tells its instruments apart."""
         contacts, values = self._contacts.get(point, ()), self._values.get(point, ())
         if not contacts and not values:
             return []
-        now = self._advance(time, point)
+        now = self._advance(time, source or point)
         for alarm in contacts:
             alarm.condition.take_contact(now, value, quality)
         for alarm in values:
-            alarm.condition.take(now, value, quality)
+            alarm.condition.take(now, value, quality, source)
         return [change for alarm in (*contacts, *values) for change in self._settle(alarm, time)]
 
     def tick(self, time: int) -> list[AlarmChange]:
@@ -123,7 +123,7 @@ class Alarms:
         return self._put_back(name, AlarmState.OUT_OF_SERVICE, time)
 
     def snapshot(self) -> list[AlarmStatus]:
-        """All alarms, the most urgent priority first, then the longest in their state; those that never moved last."""
+        """All alarms, the most urgent priority first, then as they were raised; those never raised last."""
         alarms = sorted(self._alarms.values(), key=lambda alarm: (alarm.since is None, alarm.since or 0))
         alarms.sort(key=lambda alarm: PRIORITIES.index(alarm.rule.priority))
         return [self._status(alarm) for alarm in alarms]
@@ -137,6 +137,7 @@ class Alarms:
             priority=rule.priority,
             state=alarm.state,
             since=alarm.since,
+            ended=alarm.ended,
             value=alarm.value,
             limit=rule.limit,
             first_out=rule.name == self._first_out,
@@ -144,6 +145,7 @@ class Alarms:
             count=alarm.count,
             chattering=alarm.chattering,
             action=rule.action,
+            can_be_muted=rule.priority != "safety" and rule.can_be_muted,
         )
 
     def _advance(self, time: int, source: str = "") -> int:
@@ -173,7 +175,7 @@ class Alarms:
         return self._move(alarm, move, time) if (alarm.state, move) in TABLE else []
 
     def _set_aside(self, alarm: Alarm, move: Move, word: str, time: int) -> list[AlarmChange]:
-        if alarm.rule.priority == "safety":
+        if alarm.rule.priority == "safety" or not alarm.rule.can_be_muted:
             raise AlarmError(f"alarm '{alarm.rule.name}' is a safety alarm and cannot be {word}", "remove its cause")
         self._advance(time)
         if (alarm.state, move) in TABLE:
@@ -198,7 +200,11 @@ class Alarms:
         after = TABLE[before, move]
         if after is AlarmState.UNACKNOWLEDGED and not any(other.state in ACTIVE for other in self._alarms.values()):
             self._first_out = rule.name
-        alarm.state, alarm.since = after, time
+        alarm.state = after
+        if after is AlarmState.UNACKNOWLEDGED:
+            alarm.since, alarm.ended = time, None
+        elif before in ACTIVE and after not in ACTIVE:
+            alarm.ended = time
         first, text = rule.name == self._first_out, alarm.sentence(move)
         change = AlarmChange(
             rule.name, time, before, after, alarm.value, rule.priority, text, first, alarm.condition.quality

@@ -2,14 +2,17 @@
 
 import asyncio
 import logging
+import math
+import signal
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
+from dataclasses import replace
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -37,8 +40,15 @@ class Command(click.Command):
         try:
             return super().invoke(context)
         except LightoffError as error:
-            click.echo(f"lightoff {self.name}: {error}", err=True)
+            mistakes = getattr(error, "mistakes", ())
+            for mistake in mistakes:
+                click.echo(f"{getattr(error, 'where', '')}: {mistake}", err=True)
+            if not mistakes:
+                click.echo(f"lightoff {self.name}: {error}", err=True)
             context.exit(1)
+        except KeyboardInterrupt:
+            click.echo(f"lightoff {self.name}: interrupted", err=True)
+            context.exit(130)
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """The example, as it is typed."""
@@ -59,21 +69,46 @@ class Group(click.Group):
 @click.option("--verbose", is_flag=True, help="Say more on standard error.")
 def main(*, verbose: bool) -> None:
     """Read a heating technician's instruments together, record them without loss, show them live."""
+    signal.signal(signal.SIGTERM, _interrupt)  # a stop like Ctrl+C, so that nothing half-made is left behind
     logging.basicConfig(level=logging.INFO if verbose else logging.WARNING, format="lightoff: %(message)s")
 
 
+def _interrupt(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
+class Number(click.FloatRange):
+    """A finite number in a range."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number; wrong usage where it is none, or is outside."""
+        number: float = super().convert(value, param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
+
+
 _seconds = click.option(
-    "--for", "seconds", type=click.FloatRange(min=0.1), metavar="SECONDS", help="Stop by itself after SECONDS."
+    "--for", "seconds", type=Number(min=0.1, max=1e8), metavar="SECONDS", help="Stop by itself after SECONDS."
 )
 _no_browser = click.option("--no-browser", is_flag=True, help="Do not open a browser.")
-_port = click.option("--port", default=8350, show_default=True, help="Where the page is wished for.")
+_port = click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8350,
+    show_default=True,
+    help="Port of the page, or a free one.",
+)
+SPEEDS = (0.1, 100.0)
 
 
 @main.command(epilog="lightoff demo --for 30 --no-browser")
 @_seconds
 @_no_browser
 @_port
-@click.option("--speed", default=1.0, show_default=True, help="How fast the recording is played (0.1 to 100).")
+@click.option(
+    "--speed", type=Number(*SPEEDS), default=1.0, show_default=True, help="How fast it is played (0.1 to 100)."
+)
 @click.option("-o", "--output", type=_FILE, help="Where to record; default: a new file in the folder recordings.")
 def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None) -> None:
     """Play the bundled recording (an invented scenario) and show it live."""
@@ -136,9 +171,11 @@ def replay(
     """Play a recording or a CSV file again, with its own times, and show it."""
     hurry = speed == "max"
     try:
-        pace = 1.0 if hurry else float(speed)
-    except ValueError:
-        raise click.BadParameter(f"'{speed}' is neither a number nor max", param_hint="--speed") from None
+        pace = 1.0 if hurry else Number(*SPEEDS).convert(speed, None, None)
+    except click.BadParameter as error:
+        raise click.BadParameter(f"{error.message} Say 0.1 to 100, or max.", param_hint="--speed") from None
+    if output is not None and output.exists() and output.samefile(file):
+        raise InputError(f"{file} cannot be recorded onto itself", "name another file with --record")
     from collector.files import job_at, job_of, source_of
 
     with source_of(file) as source, tempfile.TemporaryDirectory(prefix="lightoff-") as scratch:
@@ -147,7 +184,7 @@ def replay(
         job = job_at(job_file) if job_file else job_of(file)
         place = output or Path(scratch) / f"{source.name}.lightoff"
         plan = _replaying(source, job, place, speed=pace, loop=loop, port=port, seconds=seconds, hurry=hurry)
-        _run(plan, no_browser=no_browser, kept=output is not None)
+        _run(replace(plan, kept=output is not None), no_browser=no_browser)
 
 
 @main.command("import", epilog="lightoff import call.csv -o call.lightoff")
@@ -158,11 +195,10 @@ def replay(
 def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> None:
     """Make a recording of a CSV file; rows that cannot be read are listed and do not stop the rest."""
     from analysis.model import Event, EventKind
+    from collector.database import is_recording
     from collector.exchange import import_csv
     from collector.files import job_at
-    from collector.store import Store
     from drivers.codecs.recording_csv import parse_time
-    from drivers.replay import open_csv
 
     try:
         begin = parse_time(start)
@@ -171,14 +207,14 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
     job = job_at(job_file)
     if output.exists():
         raise InputError(f"{output} is there already", "choose another name")
-    with open_csv(file):
-        pass  # a first line that cannot be read leaves no recording behind
-    with Store(output) as store, _progress(f"importing {file.name}") as progress:
-        now = time.time_ns()
-        if job.text:
-            store.append([Event(now, EventKind.JOB, f"job file {job.name}", None, {"text": job.text})])
-        done = import_csv(file, store, start=begin, now=now, progress=progress)
-    click.echo(f"{output}: {done.readings} readings")
+    if is_recording(file):
+        raise InputError(f"{file} is a recording already", "use it as it is, or export it")
+    now = time.time_ns()
+    kept = Event(now, EventKind.JOB, f"job file {job.name}", None, {"text": job.text}) if job.text else None
+    with _progress(f"importing {file.name}") as progress:
+        done = import_csv(file, output, job=kept, start=begin, now=now, progress=progress)
+    twice = f", {done.readings - done.kept} stood there twice" if done.kept < done.readings else ""
+    click.echo(f"{output}: {done.kept} readings{twice}")
     for problem in done.problems:
         click.echo(f"{file}: {problem}", err=True)
     more = done.problem_count - len(done.problems)
@@ -186,7 +222,9 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
         click.echo(f"{file}: {more} further problems are not listed", err=True)
     if done.conflicts:
         click.echo(f"{file}: {done.conflicts} second values for one instant; the first was kept", err=True)
-    if done.problem_count or done.conflicts:
+    if done.damaged:
+        click.echo(f"{done.damaged}; what stands before was kept", err=True)
+    if done.problem_count or done.conflicts or done.damaged:
         sys.exit(1)
 
 
@@ -213,16 +251,13 @@ def export(*, recording: Path, output: Path, force: bool) -> None:
 @click.argument("file", type=_FILE)
 def checkjob_at(*, file: Path) -> None:
     """Explain every mistake of a job file, with its line and the nearest right key."""
-    from collector.job import JobError, load
+    from collector.instruments import build, cautions
+    from collector.job import load
 
-    try:
-        load(file)
-    except JobError as error:
-        for mistake in error.mistakes:
-            click.echo(f"{file}: {mistake}", err=True)
-        if not error.mistakes:
-            raise
-        sys.exit(1)
+    job = load(file)
+    for caution in cautions(job.instruments):
+        click.echo(caution, err=True)
+    build(job.instruments, now=lambda: 0)
     click.echo(f"{file}: nothing to correct")
 
 
@@ -257,27 +292,30 @@ def _page_program() -> tuple[str, ...]:
     return (sys.executable, "-P", "-m", "dashboard")
 
 
-def _run(plan: "Plan", *, no_browser: bool, kept: bool = True) -> None:
+def _run(plan: "Plan", *, no_browser: bool) -> None:
     from collector.session import run
+
+    opened = no_browser
 
     def shown(address: str) -> None:
         wished = f":{plan.port}/"
         note = "" if not plan.port or wished in address else f" (port {plan.port} is taken, this one was free)"
         click.echo(f"page:      {address}{note}")
-        if not no_browser:
+        nonlocal opened
+        if not opened:
+            opened = True
             _open_browser(address)
 
     def started() -> None:
-        click.echo(f"recording: {plan.recording if kept else 'not kept; say --record FILE to keep it'}")
+        click.echo(f"recording: {plan.recording if plan.kept else 'not kept; say --record FILE to keep it'}")
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
     click.echo(CAUTIONS)
-    with suppress(KeyboardInterrupt):
-        collector = asyncio.run(run(plan, on_address=shown, on_start=started))
-        recorder = collector.recorder
-        click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
-        if recorder.lost or recorder.failure:
-            raise InputError(f"{plan.recording}: {recorder.failure or 'readings were lost'}", "free space, record anew")
+    collector = asyncio.run(run(plan, on_address=shown, on_start=started))
+    recorder = collector.recorder
+    click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
+    if recorder.lost or recorder.failure:
+        raise InputError(f"{recorder.lost} readings were lost: {recorder.failure or 'the recording stood still'}")
 
 
 def _open_browser(address: str) -> None:

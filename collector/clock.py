@@ -10,7 +10,8 @@ SLEPT = 2 * NANOSECONDS
 
 
 def _since_boot() -> int:
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    """A clock that goes on while the machine sleeps: Linux's, macOS's, else the monotonic one, which does elsewhere."""
+    clock = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
     return time.clock_gettime_ns(clock) if clock is not None else time.monotonic_ns()
 
 

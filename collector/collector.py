@@ -4,11 +4,11 @@ import asyncio
 import math
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
-from analysis.points import POINTS, nearest
-from analysis.units import UnitError
+from analysis.points import POINTS, measure_of, nearest
+from analysis.units import UnitError, to_inside
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
@@ -16,11 +16,13 @@ from collector.arrivals import Arrivals
 from collector.clock import Clock
 from collector.derived import Derived
 from collector.fanout import FanOut, Value
-from collector.normalize import Normalizer, zeroing
+from collector.normalize import Normalizer, Zeros, zeroing
 from collector.recorder import Recorder
+from collector.speakers import Speakers
 from collector.store import Store
 from collector.supervisor import Supervisor
 from drivers.base import Driver, Emission, InputError, SettingsError
+from drivers.manual import HANDS
 from drivers.replay import Replay
 
 TICK = 0.5
@@ -28,8 +30,13 @@ TICK = 0.5
 
 REMEMBERED = 50
 """Events kept for whoever begins to look on. [1]"""
-ZEROABLE = frozenset({"pressure", "flame_current", "current", "voltage", "trace"})
-"""Measures whose meters show nothing where there is nothing."""
+ZERO_AT_MOST = {"pressure": 25.0, "flame_current": 0.2e-6, "current": 0.2, "voltage": 1.0}
+"""Measures whose meters show nothing where there is nothing, and how far off one may be; our choice. [inside unit]
+
+Never a gas: a meter of carbon monoxide that is zeroed in bad air would say that the air is good.
+"""
+OUT_OF_RANGE = 2**63
+"""A time beyond this cannot be recorded. [ns]"""
 
 
 class Collector:
@@ -42,13 +49,12 @@ class Collector:
         plate: Plate,
         rules: Sequence[AlarmRule],
         clock: Clock,
-        zeros: Mapping[str, float] | None = None,
+        zeros: Zeros | None = None,
         recorded: Iterable[Channel] = (),
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.clock = clock
-        self._newest = 0
-        self._replaying = False
+        self._replay: Replay | None = None
         self.alarms = Alarms(rules)
         self.derived = Derived(plate)
         self.fanout = FanOut()
@@ -61,6 +67,8 @@ class Collector:
         self.remembered: deque[Event] = deque(maxlen=REMEMBERED)
         """The last events; older ones are in the recording."""
         self._monotonic = monotonic
+        self.speakers = Speakers()
+        """Which instrument stands for each point."""
         self._zeros = dict(zeros or {})
         self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
@@ -77,8 +85,8 @@ class Collector:
         return sum(arrivals.count for arrivals in self.arrivals.values())
 
     def now(self) -> int:
-        """Time in the recording: the newest reading's while something is replayed, else the clock's. [ns]"""
-        return self._newest if self._replaying and self._newest else self.clock()
+        """Time in the recording: where the replay stands while nothing but a replay comes in, else the clock's. [ns]"""
+        return self._replay.now() if self._replay else self.clock()
 
     def age(self, channel: str) -> float | None:
         """Time since the last reading of a channel came, or None when none has. [s]"""
@@ -86,9 +94,9 @@ class Collector:
 
     def add(self, driver: Driver) -> None:
         """Take a driver in before `run`; its known channels are opened now."""
-        if isinstance(driver, Replay):
-            self._replaying = True
-            self._newest = max(self._newest, driver.start)
+        if driver.name != HANDS:
+            alone = all(supervisor.driver.name == HANDS for supervisor in self.supervisors)
+            self._replay = driver if isinstance(driver, Replay) and alone else None
         self.supervisors.append(Supervisor(driver, self.ingest, now=self.now))
         for channel in driver.channels:
             self.ingest(channel)
@@ -110,22 +118,25 @@ class Collector:
 
     def _ingest_reading(self, reading: Reading) -> None:
         normalizer = self._normalizers.get(reading.channel)
+        if not isinstance(reading.value, float | int) or not -OUT_OF_RANGE <= reading.time < OUT_OF_RANGE:
+            raise SettingsError(reading.channel, f"gave {reading!r}, which is no reading", "report it")
         if normalizer is None:
             raise SettingsError(reading.channel, "gave a reading of a channel it never announced", "report it")
         self.recorder.put(reading)
-        value, quality = normalizer(reading.value, reading.quality)
+        value, quality = normalizer(reading.value, reading.quality, reading.time)
         self._native[reading.channel] = reading.value
         self.arrivals[reading.channel].arrive(self._monotonic())
-        self._newest = max(self._newest, reading.time)
         point = normalizer.channel.point
         self._offer(reading.channel, point, reading.time, value, quality)
+        if not self.speakers.hear(point, reading.channel, reading.time, quality):
+            return
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
             self._offer(name, name, reading.time, derived, derived_quality)
 
     def _offer(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
         item = (key, time, value, quality)
         self.latest[key] = item
-        for change in self.alarms.step(point, time, value, quality):
+        for change in self.alarms.step(point, time, value, quality, key):
             self._alarm_changed(change)
         self.fanout.offer(item)
 
@@ -139,17 +150,15 @@ class Collector:
         if channel.point not in POINTS:
             raise SettingsError(channel.instrument, f"unknown point '{channel.point}'{nearest(channel.point)}")
         try:
-            self._normalizers[channel.key] = Normalizer(channel, zero=self._zeros.get(channel.key, 0.0))
+            self._normalizers[channel.key] = Normalizer(channel, self._zeros.get(channel.key, ()))
         except UnitError as error:
             raise SettingsError(channel.instrument, str(error)) from error
         self.arrivals.setdefault(channel.key, Arrivals())
         self.recorder.put(channel)
 
     def _zeroed(self, event: Event) -> None:
-        channel, offset = str(event.data["channel"]), float(str(event.data["offset"]))
-        self._zeros[channel] = offset
-        if channel in self._normalizers:
-            self._normalizers[channel].zero = offset
+        if (normalizer := self._normalizers.get(str(event.data["channel"]))) is not None:
+            normalizer.zero(event.time, float(str(event.data["offset"])))
 
     def _announce(self, event: Event) -> None:
         self.remembered.append(event)
@@ -168,17 +177,38 @@ class Collector:
             self._alarm_changed(change)
 
     def zero(self, channel: str) -> Event:
-        """Zero a meter at what it shows now; raw values stay as they are. InputError when it shows nothing."""
-        normalizer, native = self._normalizers.get(channel), self._native.get(channel)
-        if normalizer is not None and normalizer.channel.point in POINTS:
-            measure = POINTS[normalizer.channel.point].measure
-            if measure not in ZEROABLE:
-                raise InputError(f"a {measure} cannot be zeroed", "zero pressures, currents, voltages and gases")
-        if normalizer is None or native is None or math.isnan(native):
+        """Zero a meter at what it shows now; raw values stay as they are. InputError when that cannot be its zero."""
+        normalizer, native = self._normalizers.get(channel), self._native.get(channel, math.nan)
+        if normalizer is None or math.isnan(native):
             raise InputError(f"there is no reading of '{channel}' to zero", "wait until the meter shows a value")
-        event = zeroing(normalizer.channel, native, self.latest[channel][1] + 1)
+        measure = measure_of(normalizer.channel.point)
+        if measure.name not in ZERO_AT_MOST:
+            raise InputError(f"{normalizer.channel.instrument}: it cannot be zeroed here", "use the meter's own means")
+        most, off = ZERO_AT_MOST[measure.name], abs(native) * to_inside(normalizer.channel.unit, measure).scale
+        if off > most:
+            shows = f"{native:g} {normalizer.channel.unit}"
+            raise InputError(
+                f"{normalizer.channel.instrument}: {shows} is too far off to be its zero",
+                "take hoses or leads off first; if it still shows that, have the meter checked",
+            )
+        return self._zero_at(normalizer, native)
+
+    def undo_zero(self, channel: str) -> Event:
+        """Take a meter as it shows again, from now on; InputError when it is not zeroed."""
+        normalizer = self._normalizers.get(channel)
+        if normalizer is None or not normalizer.zero_at(self.latest[channel][1] + 1):
+            raise InputError(f"'{channel}' is not zeroed", "there is nothing to undo")
+        return self._zero_at(normalizer, 0.0)
+
+    def _zero_at(self, normalizer: Normalizer, native: float) -> Event:
+        event = zeroing(normalizer.channel, native, self.latest[normalizer.channel.key][1] + 1)
         self.ingest(event)
         return event
+
+    def zeros(self, channel: str) -> float:
+        """What a channel's meter is taken to show at nothing now. [native unit]"""
+        latest = self.latest.get(channel)
+        return self._normalizers[channel].zero_at(latest[1] + 1) if latest else 0.0
 
     async def run(self) -> None:
         """Run until cancelled: then the sessions end, and what is queued is written before this returns."""
@@ -190,7 +220,7 @@ class Collector:
             sessions.cancel()
             await asyncio.wait([sessions])
             self.recorder.stop()
-            await recording
+            await asyncio.shield(recording)
         if not sessions.cancelled() and (error := sessions.exception()):
             raise error
 

@@ -27,6 +27,7 @@ class Commands:
             "shelve": lambda given: self.shelve(_text(given, "alarm"), _number(given, "minutes")),
             "unshelve": lambda given: self.unshelve(_text(given, "alarm")),
             "zero": lambda given: self.zero(_text(given, "channel")),
+            "unzero": lambda given: self.undo_zero(_text(given, "channel")),
             "type_in": lambda given: self.type_in(
                 _text(given, "point"), _text(given, "value"), _text(given, "meter", default="")
             ),
@@ -82,6 +83,10 @@ class Commands:
     def zero(self, channel: str) -> str:
         """Zero a meter at what it shows now."""
         return self._collector.zero(channel).text
+
+    def undo_zero(self, channel: str) -> str:
+        """Take a meter as it shows again."""
+        return self._collector.undo_zero(channel).text
 
     def type_in(self, point: str, value: str, meter: str) -> str:
         """Record a number read off a meter by hand."""
@@ -141,7 +146,8 @@ def _text(given: Mapping[str, object], name: str, default: str | None = None) ->
         raise InputError(f"'{name}' must be a text", "write something and send it again")
     if len(value) > LONGEST_TEXT:
         raise InputError(f"'{name}' has {len(value)} characters", f"write {LONGEST_TEXT} at most")
-    return value.strip() or default or ""
+    readable = value.encode("utf-8", "replace").decode()  # half a character would stop whoever writes it
+    return readable.strip() or default or ""
 
 
 def _number(given: Mapping[str, object], name: str) -> float:

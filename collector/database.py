@@ -40,7 +40,7 @@ def said(path: Path, doing: str) -> Generator[None, None, None]:
     """Translate SQLite's errors at this seam."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, OverflowError) as error:
         name = getattr(error, "sqlite_errorname", "") or ""
         hints = {
             "SQLITE_FULL": "the disk is full; free some space",
@@ -78,11 +78,11 @@ def open_for_writing(path: Path) -> Connection:
             fresh = application == 0 and not db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
             if not fresh:
                 _check_marks(path, application, version)
-            db.execute("PRAGMA journal_mode=WAL")
             db.execute("PRAGMA synchronous=FULL")
-            if fresh:
+            if fresh:  # before there is a log, so that the file itself says at once what it is
                 marks = f"PRAGMA application_id={APPLICATION_ID}; PRAGMA user_version={FORMAT};"
                 db.executescript(f"BEGIN IMMEDIATE; {_TABLES} {marks} COMMIT;")
+            db.execute("PRAGMA journal_mode=WAL")
         except BaseException:
             db.close()
             raise
@@ -97,7 +97,11 @@ def open_for_reading(path: Path) -> Connection:
         try:
             return _connect(path, "mode=ro")
         except sqlite3.OperationalError:
-            # A finished recording on a medium that cannot be written: no log can be made beside it, none is needed.
+            # On a medium that cannot be written no log can be made beside it; a finished recording needs none.
+            left = Path(f"{path}-wal")
+            if left.exists() and left.stat().st_size:
+                what = f"{path} was not finished, and its last readings are in the log beside it"
+                raise RecordingError(what, "copy both to a folder you may write to") from None
             return _connect(path, "mode=ro&immutable=1")
 
 

@@ -28,31 +28,67 @@ class Imported:
     """What an import did."""
 
     readings: int
+    """Readings of the file."""
+    kept: int
+    """Of them, without those that stood there twice."""
     conflicts: int
     """Second values for the same channel and instant; the first stayed."""
     problems: list[Problem]
     """The first of the rows and cells that could not be read."""
     problem_count: int
+    damaged: str = ""
+    """Why the file could not be read to its end, or nothing."""
 
 
-def import_csv(source: Path, store: Store, *, start: int, now: int, progress: Progress | None = None) -> Imported:
-    """Record a CSV file; what cannot be read is reported and kept as an event. HeadError: nothing was recorded."""
+def import_csv(
+    source: Path, target: Path, *, job: Event | None, start: int, now: int, progress: Progress | None = None
+) -> Imported:
+    """Make a recording of a CSV file; what cannot be read is reported and kept as an event.
+
+    The recording appears under its name only when it is complete; a file that is damaged somewhere gives what stands
+    before. InputError: nothing was made.
+    """
+    part = target.with_name(f"{target.name}.part")
+    for left in (part, *(Path(f"{part}{ending}") for ending in ("-wal", "-shm"))):
+        left.unlink(missing_ok=True)
+    try:
+        with Store(part) as store:
+            done = _import(source, store, job, start=start, now=now, progress=progress)
+        part.rename(target)
+    finally:
+        part.unlink(missing_ok=True)
+    return done
+
+
+def _import(
+    source: Path, store: Store, job: Event | None, *, start: int, now: int, progress: Progress | None
+) -> Imported:
     readings = conflicts = 0
-    with open_csv(source, start=start) as reader:
-        batch: list[Emission] = list(reader.channels)
-        for reading in reader:
-            batch.append(reading)
-            readings += 1
-            if len(batch) >= BATCH:
-                conflicts += len(store.append(batch))
-                batch.clear()
-                if progress:
-                    progress(readings)
-        text = f"imported from {source.name}: {readings} readings, {reader.problem_count} problems"
-        batch.append(Event(now, EventKind.RECORDER, text, None, {"from": source.name}))
-        batch.extend(_problem_events(reader.problems, source.name, now))
-        conflicts += len(store.append(batch))
-        return Imported(readings, conflicts, reader.problems, reader.problem_count)
+    damaged = ""
+    reader = None
+    batch: list[Emission] = [job] if job else []
+    try:
+        with open_csv(source, start=start) as reader:
+            batch += reader.channels
+            for reading in reader:
+                batch.append(reading)
+                readings += 1
+                if len(batch) >= BATCH:
+                    conflicts += len(store.append(batch))
+                    batch.clear()
+                    if progress:
+                        progress(readings)
+    except InputError as error:
+        if reader is None or not readings:
+            raise
+        damaged = error.what
+    text = f"imported from {source.name}: {readings} readings, {reader.problem_count} problems"
+    batch.append(Event(now, EventKind.RECORDER, text, None, {"from": source.name}))
+    batch.extend(_problem_events(reader.problems, source.name, now))
+    if damaged:
+        batch.append(Event(now, EventKind.PROBLEM, damaged, source.name))
+    conflicts += len(store.append(batch))
+    return Imported(readings, store.kept, conflicts, reader.problems, reader.problem_count, damaged)
 
 
 def _problem_events(problems: list[Problem], name: str, now: int) -> list[Event]:
@@ -88,8 +124,12 @@ def export_csv(recording: Recording, target: Path | None, *, progress: Progress 
 @contextmanager
 def _opened(target: Path | None) -> Generator[TextIO, None, None]:
     if target is None:
-        yield sys.stdout
-        sys.stdout.flush()
+        try:
+            yield sys.stdout
+            sys.stdout.flush()
+        except OSError as error:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python complains once more at its end
+            raise InputError(f"cannot write to standard output ({error.strerror})", "export to a file") from error
         return
     part = target.with_name(target.name + ".part")
     opened = gzip.open if target.suffix == ".gz" else open

@@ -5,7 +5,7 @@ import hmac
 import json
 import math
 import secrets
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 
@@ -23,8 +23,6 @@ LONGEST_LINE = 64 * 1024
 """A longer line from a client ends its connection. [bytes]"""
 PATIENCE = 5.0
 """Time a new client has to send its token. [s]"""
-REMEMBERED = 50
-"""Events a new client is told of at once. [1]"""
 
 Message = Mapping[str, object]
 
@@ -60,7 +58,7 @@ class Feed:
         try:
             if await self._admitted(reader):
                 await self._talk(reader, writer)
-        except* (ConnectionError, ValueError, TimeoutError, asyncio.CancelledError):
+        except* (ConnectionError, ValueError, RecursionError, TimeoutError, asyncio.CancelledError):
             pass  # the client is gone, sends what is no line, or the recording ends
         finally:
             self._clients.discard(task)
@@ -79,7 +77,7 @@ class Feed:
         try:
             await _send(writer, {"type": "hello", **self._about()})
             await self._send_state(writer)
-            for event in self._collector.remembered:
+            for event in list(self._collector.remembered):
                 await _send(writer, _event(event))
             await _send(writer, _readings(self._collector.latest.values()))
             async with asyncio.TaskGroup() as group:
@@ -103,14 +101,15 @@ class Feed:
                 channels = len(self._collector.channels)
                 await self._send_channels(writer)
             items = listener.take()
-            await _send(writer, _readings(items))
-            for item in items:
-                if isinstance(item, Event):
-                    await _send(writer, _event(item))
-                    if item.data.get("what") == "seek":
-                        await _send(writer, {"type": "jump"})
-                    if item.kind == "alarm":
-                        await _send(writer, self._status())
+            for part in _until_moved(items):
+                await _send(writer, _readings(part))
+                for item in part:
+                    if isinstance(item, Event):
+                        await _send(writer, _event(item))
+                        if item.data.get("what") == "seek":
+                            await _send(writer, {"type": "jump"})
+                        if item.kind == "alarm":
+                            await _send(writer, self._status())
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
                 dropped = listener.dropped
@@ -138,6 +137,8 @@ class Feed:
             "type": "status",
             "now": collector.now(),
             "making": collector.derived.making,
+            "making_high": collector.derived.making_high,
+            "speakers": collector.speakers.of,
             "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
             "flood": collector.alarms.flood,
             "instruments": self._instruments(),
@@ -171,10 +172,16 @@ class Feed:
                     "age": min(ages, default=None),
                     "rate": sum(self._collector.arrivals[key].rate for key in keys),
                     "channels": keys,
+                    "zeros": {key: text for key in keys if (text := self._zeroed(key))},
                     "statistics": statistics() if callable(statistics) else {},
                 }
                 rows.append(row)
         return rows
+
+    def _zeroed(self, key: str) -> str:
+        zero = self._collector.zeros(key)
+        unit = next(channel.unit for channel in self._collector.channels if channel.key == key)
+        return f"{zero:g} {unit}" if zero else ""
 
     def _answer(self, message: Message) -> Message:
         given = message.get("arguments")
@@ -195,6 +202,16 @@ def _decode(line: bytes) -> Message:
     if not isinstance(message, dict):
         raise ValueError("not a JSON object")
     return message
+
+
+def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
+    """The items in pieces that end where a replay was moved: what follows belongs to another time."""
+    begin = 0
+    for place, item in enumerate(items, start=1):
+        if isinstance(item, Event) and item.data.get("what") == "seek":
+            yield items[begin:place]
+            begin = place
+    yield items[begin:]
 
 
 def _event(event: Event) -> Message:

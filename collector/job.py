@@ -68,7 +68,7 @@ def parse(text: str, name: str = "job") -> Job:
     file, mistakes = _examined(text)
     if file is None:
         count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes, the first"
-        raise JobError(f"{name} has {count}: {mistakes[0]}", mistakes=tuple(mistakes))
+        raise JobError(f"{name} has {count}: {mistakes[0]}", where=name, mistakes=tuple(mistakes))
     plate = Plate(**{field.name: getattr(file.furnace, field.name) for field in fields(Plate)})
     baseline, timing = Baseline(**dict(file.furnace.baseline)), Timing(**dict(file.furnace.timing))
     return Job(text, name, plate, baseline, timing, **dict(file))

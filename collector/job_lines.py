@@ -51,8 +51,10 @@ class Mistake:
 class JobError(InputError):
     """A job file that cannot be used; without mistakes when it could not be read at all."""
 
-    def __init__(self, what: str, hint: str = "", *, mistakes: tuple[Mistake, ...] = ()) -> None:
+    def __init__(self, what: str, hint: str = "", *, where: str = "", mistakes: tuple[Mistake, ...] = ()) -> None:
         super().__init__(what, hint)
+        self.where = where
+        """Name of the file."""
         self.mistakes = mistakes
 
 

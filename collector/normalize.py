@@ -1,65 +1,75 @@
 """From the native value to the inside unit, with the zeroing of the meter: for the live path and for reading back."""
 
 import math
-from collections.abc import Iterable
+from bisect import bisect_right, insort
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Series
 from analysis.points import measure_of
 from analysis.units import to_inside
 from collector.recording import Recording
 
+Zeros = Mapping[str, Sequence[tuple[int, float]]]
+"""For each channel, in the order of time: from when [ns] and what the meter showed at nothing [native unit]."""
+
 
 class Normalizer:
     """Conversion of one channel, worked out when the channel is opened; UnitError when its unit does not fit."""
 
-    def __init__(self, channel: Channel, *, zero: float = 0.0) -> None:
+    def __init__(self, channel: Channel, zeros: Sequence[tuple[int, float]] = ()) -> None:
+        measure = measure_of(channel.point)
         self.channel = channel
-        self._scale, self._offset = to_inside(channel.unit, measure_of(channel.point))
-        self._low = -math.inf if channel.low is None else channel.low
-        self._high = math.inf if channel.high is None else channel.high
-        self.zero = zero
-        """What the meter showed at nothing. [native unit]"""
+        self._scale, self._offset = to_inside(channel.unit, measure)
+        inside = sorted((limit - self._offset) / self._scale for limit in measure.plausible)
+        self._low = inside[0] if channel.low is None else channel.low
+        self._high = inside[1] if channel.high is None else channel.high
+        self._zeros = list(zeros)
 
-    def __call__(self, value: float, quality: Quality) -> tuple[float, Quality]:
+    def __call__(self, value: float, quality: Quality, time: int) -> tuple[float, Quality]:
         """Inside value and combined quality: BAD and NaN without a value, SUSPECT outside the plausible range."""
         if quality is Quality.BAD or value != value:  # noqa: PLR0124 - NaN
             return math.nan, Quality.BAD
         if not self._low <= value <= self._high:
-            quality = Quality.SUSPECT
-        return (value - self.zero) * self._scale + self._offset, quality
+            quality = max(quality, Quality.SUSPECT)
+        zero = self.zero_at(time) if self._zeros else 0.0
+        return (value - zero) * self._scale + self._offset, quality
+
+    def zero(self, time: int, offset: float) -> None:
+        """The meter shows `offset` [native unit] at nothing, from `time` [ns] on."""
+        insort(self._zeros, (time, offset))
+
+    def zero_at(self, time: int) -> float:
+        """What the meter showed at nothing at a time [ns]. [native unit]"""
+        place = bisect_right(self._zeros, time, key=lambda zero: zero[0])
+        return self._zeros[place - 1][1] if place else 0.0
 
 
 def zeroing(channel: Channel, native: float, time: int) -> Event:
-    """Event that zeroes a channel which shows `native` now; raw values stay as they are."""
-    text = f"{channel.instrument}: zeroed at {native:g} {channel.unit} ({channel.point})"
+    """Event that zeroes a channel which shows `native` now, or undoes it with 0; raw values stay as they are."""
+    what = f"zeroed at {native:g} {channel.unit}" if native else "zeroing undone"
+    text = f"{channel.instrument}: {what} ({channel.point})"
     return Event(time, EventKind.ZEROED, text, channel.key, {"channel": channel.key, "offset": native})
 
 
-def zeros_in(recording: Recording) -> dict[str, float]:
-    """Zeroing in force at the end of a recording, by channel. [native units]"""
-    events = recording.events({EventKind.ZEROED})
-    return {str(event.data["channel"]): float(str(event.data["offset"])) for event in events}
+def zeros_in(recording: Recording) -> Zeros:
+    """Every zeroing of a recording."""
+    found: dict[str, list[tuple[int, float]]] = {}
+    for event in recording.events({EventKind.ZEROED}):
+        found.setdefault(str(event.data["channel"]), []).append((event.time, float(str(event.data["offset"]))))
+    return found
 
 
 def series(recording: Recording, channel: Channel, start: int | None = None, end: int | None = None) -> Series:
     """Readings of a channel from `start` to `end` [ns] in the inside unit, each with the zeroing of its time."""
     rows = recording.read(channel.key, start, end)
-    value = rows.value - _zeros(recording.events({EventKind.ZEROED}), channel, rows.time)
+    zeros = zeros_in(recording).get(channel.key, ())
+    since, offsets = np.array([time for time, _ in zeros]), np.array([0.0, *(offset for _, offset in zeros)])
+    value = rows.value - offsets[np.searchsorted(since, rows.time, side="right")]
     scale, offset = to_inside(channel.unit, measure_of(channel.point))
     value = np.where(rows.quality == Quality.BAD, np.nan, value * scale + offset)
     time = rows.time / NANOSECONDS
     keep = np.diff(time, prepend=-np.inf) > 0  # float seconds cannot tell nanoseconds apart
     return Series(replace(channel, unit=measure_of(channel.point).inside), time[keep], value[keep])
-
-
-def _zeros(events: Iterable[Event], channel: Channel, time: NDArray[np.int64]) -> NDArray[np.float64]:
-    own = [event for event in events if event.data.get("channel") == channel.key]
-    if not own:
-        return np.zeros(time.shape)
-    since = np.array([event.time for event in own])
-    offsets = np.array([0.0, *(float(str(event.data["offset"])) for event in own)])
-    return offsets[np.searchsorted(since, time, side="right")]

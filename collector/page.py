@@ -3,16 +3,29 @@
 import asyncio
 import json
 import logging
+import subprocess
+import sys
+import time
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from typing import Any
 
 BEGIN = 20.0
 """Time the page has to say its address. [s]"""
 FIRST_REST, LONGEST_REST = 0.5, 30.0
-"""Wait before a page that died is started again; doubled each time it dies without having said its address. [s]"""
+"""Wait before a page that died is started again; doubled each time it died soon. [s]"""
+GOOD_LIFE = 10.0
+"""A page that lived longer than this did not die soon. [s]"""
 END = 3.0
 """Time the page has to end by itself. [s]"""
+
+APART: Mapping[str, Any] = (
+    {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+    if sys.platform == "win32"
+    else {"start_new_session": True}
+)
+"""Ctrl+C is for the recorder, which ends the page when everything is written."""
 
 log = logging.getLogger(__name__)
 
@@ -34,17 +47,19 @@ class PageProcess:
         rest = FIRST_REST
         while True:
             self.starts += 1
-            process = await asyncio.create_subprocess_exec(*self._program, stdin=PIPE, stdout=PIPE)
+            process = await asyncio.create_subprocess_exec(*self._program, stdin=PIPE, stdout=PIPE, **APART)
+            began = time.monotonic()
             try:
                 begun = await self._begin(process)
                 if begun:
-                    rest = FIRST_REST
                     await _read_to_end(process)
                     await process.wait()
             finally:
                 await _end(process)
             how = f"ended by itself (status {process.returncode})" if begun else "did not start"
             log.error("the page %s; the recording goes on, the page is tried again in %g s", how, rest)
+            if time.monotonic() - began > GOOD_LIFE:
+                rest = FIRST_REST
             await asyncio.sleep(rest)
             rest = min(2 * rest, LONGEST_REST)
 

@@ -53,7 +53,7 @@ class Recorder:
         self.failure: str | None = None
         """Why the store cannot write now, or None while it can."""
         self.lost = 0
-        """Readings dropped because the store could not write for too long. [1]"""
+        """Readings (and, where there are none, events) dropped because the store could not write for too long. [1]"""
         self.written = 0
         """Items the store has returned for. [1]"""
 
@@ -143,14 +143,15 @@ class Recorder:
         self.put(event)
 
     def _drop_oldest(self) -> bool:
-        """Drop the oldest reading, widen the gap, count it; False when none is left. Events and channels are kept."""
-        for place, (_, item) in enumerate(self._waiting):
-            if isinstance(item, Reading):
-                del self._waiting[place]
-                self.lost += 1
-                first, last, count = self._gap or (item.time, item.time, 0)
-                self._gap = (min(first, item.time), max(last, item.time), count + 1)
-                return True
+        """Drop the oldest reading, widen the gap and count it; where there is none, the oldest event. Channels stay."""
+        for kind in (Reading, Event):
+            for place, (_, item) in enumerate(self._waiting):
+                if isinstance(item, kind):
+                    del self._waiting[place]
+                    self.lost += 1
+                    first, last, count = self._gap or (item.time, item.time, 0)
+                    self._gap = (min(first, item.time), max(last, item.time), count + 1)
+                    return isinstance(item, Reading)
         return False
 
     def _gap_event(self) -> Event:

@@ -55,13 +55,13 @@ class Recording(Closing):
         value = np.fromiter((math.nan if row[1] is None else row[1] for row in rows), np.float64, len(rows))
         return Rows(time, value, np.fromiter((row[2] for row in rows), np.int8, len(rows)))
 
-    def latest(self) -> dict[str, Reading]:
-        """Last reading of each channel that has one."""
+    def latest(self, before: int | None = None) -> dict[str, Reading]:
+        """Last reading of each channel that has one, at all or `before` a time [ns]."""
         found = {}
+        last = "SELECT time, value, quality FROM reading WHERE channel=? AND time<? ORDER BY time DESC LIMIT 1"
         with said(self.path, "read"):
             for number, key in self._db.execute("SELECT id, key FROM channel").fetchall():
-                last = "SELECT time, value, quality FROM reading WHERE channel=? ORDER BY time DESC LIMIT 1"
-                row = self._db.execute(last, (number,)).fetchone()
+                row = self._db.execute(last, (number, 2**63 - 1 if before is None else before)).fetchone()
                 if row:
                     found[key] = _reading(key, *row)
         return found
@@ -85,10 +85,11 @@ class Recording(Closing):
     def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
         """All readings from `start` [ns] on with the notes, marks and zeroings among them, in the order of their time.
 
-        Zeroings before `start` come first: they are in force there.
+        What is in force at `start` comes first: each channel's last reading before it, and the zeroings.
         """
         events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.ZEROED, EventKind.POINT_CHANGED})
         if start is not None:
+            yield from sorted(self.latest(start).values(), key=lambda reading: reading.time)
             events = [event for event in events if event.time >= start or event.kind is EventKind.ZEROED]
         items: list[Iterable[Reading | Event]] = [events, self.readings(start)]
         yield from merge(*items, key=lambda item: item.time)

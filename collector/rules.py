@@ -66,7 +66,15 @@ def _room_co() -> Iterator[AlarmRule]:
     ):
         at_level = level * 1e-6 * (1 - 1e-9)  # a reading of exactly the level counts
         yield AlarmRule(
-            name, "room_co", above=at_level, deadband=1e-6, off_delay=30, priority=priority, text=text, action=action
+            name,
+            "room_co",
+            above=at_level,
+            deadband=1e-6,
+            off_delay=30,
+            priority=priority,
+            can_be_muted=False,
+            text=text,
+            action=action,
         )
 
 
@@ -169,6 +177,7 @@ def _gas(plate: Plate) -> Iterator[AlarmRule]:
             off_delay=2,
             when=("gas_valve", 1.0),
             settle=10,
+            latched=True,
             text="Flame current is below the maker's minimum",
             action="With power off, check the flame rod, its lead and the ground, by the maker's instructions.",
         )

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from analysis.model import Event, EventKind
+from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
 from collector.clock import Clock
 from collector.collector import Collector
@@ -35,6 +36,8 @@ class Plan:
     """The page's program, or empty for none."""
     port: int = 8350
     """Where the page is wished for. [1]"""
+    kept: bool = True
+    """Whether the recording stays when it is over."""
     seconds: float | None = None
     """How long it lasts; None: until it is stopped. [s]"""
     drivers: Callable[[Clock], Sequence[Driver]] = field(default=lambda _: ())
@@ -44,16 +47,30 @@ class Plan:
 
 
 async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callable[[], None]) -> Collector:
-    """Record until stopped by a signal or after the planned time; what was taken in is durable on return."""
+    """Record until stopped by a signal or after the planned time; what was taken in is durable on return.
+
+    A second signal changes nothing: the stop that is under way is short, and cutting it would lose what is queued.
+    """
+    stopped = asyncio.Event()
+    with _stopping(stopped):
+        return await _record(plan, stopped, on_address, on_start)
+
+
+async def _record(
+    plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
+) -> Collector:
     clock = Clock()
+
+    async def caught_up() -> None:
+        await collector.recorder.caught_up()
+
+    replay = plan.replay(caught_up) if plan.replay else None
+    drivers = [*plan.drivers(clock), *([replay] if replay else [])]
+    measured = {channel.point for driver in drivers for channel in driver.channels}
+    # Whatever is no contact may be typed in at any time and is watched then.
+    typed = {name for name, point in POINTS.items() if point.measure != "contact"}
+    watched = rules(plan.job, frozenset(measured | typed))
     with Store(plan.recording) as store:
-
-        async def caught_up() -> None:
-            await collector.recorder.caught_up()
-
-        replay = plan.replay(caught_up) if plan.replay else None
-        drivers = [*plan.drivers(clock), *([replay] if replay else [])]
-        watched = rules(plan.job, frozenset(channel.point for driver in drivers for channel in driver.channels))
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded = zeros_in(before), before.channels
         collector = Collector(store, plate=plan.job.plate, rules=watched, clock=clock, zeros=zeros, recorded=recorded)
@@ -61,16 +78,14 @@ async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callab
         for driver in (*drivers, manual):
             collector.add(driver)
         _write_beginning(plan, collector)
-        feed = Feed(
-            collector,
-            Commands(collector, manual=manual, replay=replay),
-            about=lambda: {
-                "recording": str(plan.recording),
-                "job": plan.job.name,
-                "plate": asdict(plan.job.plate),
-                "limits": [asdict(rule) for rule in watched],
-            },
-        )
+        about: Mapping[str, object] = {
+            "recording": str(plan.recording),
+            "kept": plan.kept,
+            "job": plan.job.name,
+            "plate": asdict(plan.job.plate),
+            "limits": [asdict(rule) for rule in watched],
+        }
+        feed = Feed(collector, Commands(collector, manual=manual, replay=replay), about=lambda: about)
         async with feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,
@@ -80,7 +95,7 @@ async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callab
                 "port": plan.port,
             }
             on_start()
-            await _until_stopped(plan, collector, settings, on_address)
+            await _until_stopped(plan, collector, stopped, settings, on_address)
         return collector
 
 
@@ -95,27 +110,31 @@ def _write_beginning(plan: Plan, collector: Collector) -> None:
 
 
 async def _until_stopped(
-    plan: Plan, collector: Collector, settings: Mapping[str, object], on_address: Callable[[str], None]
+    plan: Plan,
+    collector: Collector,
+    stopped: asyncio.Event,
+    settings: Mapping[str, object],
+    on_address: Callable[[str], None],
 ) -> None:
     recording = asyncio.create_task(collector.run(), name="collector")
-    stopped = asyncio.Event()
-    page = None
-    if plan.page:
-        page = asyncio.create_task(PageProcess(plan.page, settings, on_address=on_address).run(), name="page")
     waiting = asyncio.create_task(stopped.wait(), name="stop")
+    around = [waiting]
+    if plan.page:
+        page = PageProcess(plan.page, settings, on_address=on_address).run()
+        around.append(asyncio.create_task(page, name="page"))  # type: ignore[arg-type]
     try:
-        with _stopping(stopped):
-            await asyncio.wait([recording, waiting], timeout=plan.seconds, return_when=asyncio.FIRST_COMPLETED)
-    finally:
-        tasks = [task for task in (waiting, page) if task is not None]
-        for task in tasks:
-            task.cancel()
-        if not recording.done():
-            collector.ingest(
-                Event(collector.now(), EventKind.RECORDER, "recording stopped", None, {"wall": collector.clock()})
-            )
-            recording.cancel()
-        await asyncio.wait([recording, *tasks])
+        await asyncio.wait([recording, waiting], timeout=plan.seconds, return_when=asyncio.FIRST_COMPLETED)
+    except asyncio.CancelledError:  # an interrupt where loops take no signals: a stop like any other
+        task = asyncio.current_task()
+        assert task is not None
+        task.uncancel()
+    for task in around:
+        task.cancel()
+    if not recording.done():
+        wall = {"wall": collector.clock()}
+        collector.ingest(Event(collector.now(), EventKind.RECORDER, "recording stopped", None, wall))
+        recording.cancel()
+    await asyncio.wait([recording, *around])
     if not recording.cancelled() and (error := recording.exception()):
         raise error
 

@@ -6,6 +6,7 @@ of their own, and a power loss takes nothing that `append` has returned for.
 """
 
 import json
+import logging
 import math
 import struct
 import threading
@@ -18,6 +19,8 @@ import filelock
 from analysis.model import Channel, Event, EventKind, Reading
 from collector.database import Closing, RecordingError, close_writer, open_for_writing, roll_back, said
 from drivers.base import Emission
+
+log = logging.getLogger(__name__)
 
 
 class Store(Closing):
@@ -43,8 +46,11 @@ class Store(Closing):
             reason = error.strerror or str(error)
             raise RecordingError(f"cannot record to {path} ({reason})", "choose a folder you may write to") from error
         self._lock = threading.Lock()
+        self.kept = 0
+        """Readings recorded by this writer, those that were there already not counted. [1]"""
         try:
             self._db = open_for_writing(path)
+            self._identity = _identity(path)
             with said(path, "record to"):
                 self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
         except BaseException:
@@ -58,18 +64,35 @@ class Store(Closing):
         stays and a conflict event is recorded. Returns these events. KeyError: a reading of a channel not recorded.
         """
         with self._lock, said(self.path, "record to"):
+            self._stay_in_place()
             self._db.execute("BEGIN IMMEDIATE")
             ids = dict(self._ids)
             try:
-                conflicts = self._write(batch, ids)
+                conflicts, new = self._write(batch, ids)
                 self._db.execute("COMMIT")
             except BaseException:
                 roll_back(self._db)
                 raise
             self._ids = ids
+            self.kept += new
             return conflicts
 
-    def _write(self, batch: Sequence[Emission], ids: dict[str, int]) -> list[Event]:
+    def _stay_in_place(self) -> None:
+        """Where the file was removed or renamed under us, write everything recorded so far to its place again."""
+        if _identity(self.path) == self._identity:
+            return
+        if not self.path.exists():
+            for ending in ("-wal", "-shm"):  # what is left of the old file must not be taken for the new one's
+                Path(f"{self.path}{ending}").unlink(missing_ok=True)
+            self._db.execute("VACUUM INTO ?", (str(self.path),))
+            before, self._db = self._db, open_for_writing(self.path)
+            before.close()
+            self._identity = _identity(self.path)
+            log.warning("%s was removed or renamed while it was recorded; it was written anew, whole", self.path)
+        else:
+            raise RecordingError(f"another file has taken the place of {self.path}", "move that file away")
+
+    def _write(self, batch: Sequence[Emission], ids: dict[str, int]) -> tuple[list[Event], int]:
         rows: list[tuple[int, int, float | None, int]] = []
         events: list[Event] = []
         for item in batch:
@@ -82,12 +105,16 @@ class Store(Closing):
                 events.append(item)
         before = self._db.total_changes
         self._db.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
-        conflicts = self._conflicts(rows, ids) if self._db.total_changes - before < len(rows) else []
+        new = self._db.total_changes - before
+        conflicts = self._conflicts(rows, ids) if new < len(rows) else []
         self._db.executemany(
             "INSERT INTO event (time, kind, text, subject, data) VALUES (?, ?, ?, ?, ?)",
-            [(e.time, str(e.kind), e.text, e.subject, json.dumps(dict(e.data))) for e in (*events, *conflicts)],
+            [
+                (e.time, str(e.kind), _text(e.text), _text(e.subject), json.dumps(dict(e.data)))
+                for e in (*events, *conflicts)
+            ],
         )
-        return conflicts
+        return conflicts, new
 
     def _write_channel(self, channel: Channel) -> int:
         self._db.execute(
@@ -136,6 +163,19 @@ class Store(Closing):
         with suppress(OSError):
             Path(f"{self.path}.lock").unlink()
         self._only_one.release()
+
+
+def _text(text: str | None) -> str | None:
+    """Text that SQLite takes: half a character in a name or a note must not end the recording."""
+    return None if text is None else text.encode("utf-8", "replace").decode()
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
 
 
 def _bits(value: float | None) -> bytes | None:

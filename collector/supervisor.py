@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.model import Channel, Event, EventKind, Reading
-from drivers.base import Driver, DriverError, Emission, Emit, Now
+from drivers.base import Driver, DriverError, Emission, Emit, LightoffError, Now
 
 FIRST_WAIT = 0.25
 LONGEST_WAIT = 3.0
@@ -81,6 +81,9 @@ class Supervisor:
                     self._enter(State.STOPPED, str(error))
                     return
                 await self._wait(str(error))
+            except LightoffError as error:
+                self._enter(State.STOPPED, str(error))
+                return
             except Exception as error:
                 log.exception("%s: a defect in its driver", self.driver.name)
                 self._enter(State.STOPPED, f"{self.driver.name}: a defect in its driver ({error!r}); please report it")
@@ -95,14 +98,14 @@ class Supervisor:
             if self.status.state is not State.READING:
                 self._failures = 0
                 self._enter(State.READING)
-        elif isinstance(item, Channel):
-            self.channels[item.key] = item
         try:
             self._emit(item)
         except DriverError:
             raise
         except Exception as error:
             raise IngestError(f"{self.driver.name}: {item}") from error
+        if isinstance(item, Channel):
+            self.channels[item.key] = item
 
     async def _wait(self, why: str) -> None:
         ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)
@@ -124,3 +127,5 @@ class Supervisor:
             sentence = f"{self.driver.name}: {state}" + (f" ({text})" if text else "")
             data = {"state": str(state), "text": text}
             self._emit(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))
+            if state in (State.WAITING, State.STOPPED):
+                log.warning("%s", sentence)

@@ -29,6 +29,12 @@ class Loss:
     bytes: int = 0
     lines: int = 0
 
+    def add(self, chunk: Chunk) -> None:
+        """One more chunk is lost."""
+        self.end = chunk.time
+        self.bytes += len(chunk.data)
+        self.lines += chunk.data.count(b"\n") or chunk.data.count(b"\r")
+
 
 class Handover:
     """From the reader thread to the loop: bounded, the oldest chunks are dropped and counted."""
@@ -53,10 +59,8 @@ class Handover:
         with self._lock:
             if len(self._chunks) >= self._size:
                 oldest = self._chunks.popleft()
-                loss = self._loss = self._loss or Loss(oldest.time)
-                loss.end = oldest.time
-                loss.bytes += len(oldest.data)
-                loss.lines += oldest.data.count(b"\n") or oldest.data.count(b"\r")
+                self._loss = self._loss or Loss(oldest.time)
+                self._loss.add(oldest)
             self._chunks.append(chunk)
         self.signal()
 

@@ -22,15 +22,23 @@ AHEAD = NANOSECONDS
 _ENTRY = re.compile(r"\s*([-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*?)?\s*")  # noqa: RUF001
 
 
+HANDS = "by hand"
+"""Name of the driver, and origin of its instruments."""
+
+
+STEP = 1_000
+"""Least time between two entries of now; still told apart as float seconds, as 1 ns is not. [ns]"""
+
+
 class Manual:
     """Driver of what is typed in; entries wait, without a session too, until one emits them.
 
     One channel per point, meter and unit: a number is kept as it was typed, so another unit is another channel; `known`
     are those that the recording has already. An entry may be dated back, so times need not rise; two of the same now
-    are told apart by a nanosecond. At most `limit` entries wait; a further one is refused.
+    are told apart by a microsecond. At most `limit` entries wait; a further one is refused.
     """
 
-    name = "by hand"
+    name = HANDS
 
     def __init__(self, now: Now, *, known: Iterable[Channel] = (), limit: int = LIMIT) -> None:
         self._now = now
@@ -112,7 +120,7 @@ class Manual:
         if known.unit != unit:
             channel = Channel(point, f"{instrument} ({unit})", unit)
         if time is None:
-            moment = max(moment, self._last.get(channel.key, moment - 1) + 1)
+            moment = max(moment, self._last.get(channel.key, moment - STEP) + STEP)
         if not math.isfinite(inside):
             raise InputError(f"by hand: {value:g} {unit} for {point} is not a finite number", "enter what it shows")
         if len(self._waiting) >= self._limit:

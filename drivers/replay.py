@@ -4,6 +4,7 @@ import asyncio
 import gzip
 import io
 import time as wall
+import zlib
 from collections.abc import Awaitable, Callable, Generator, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import replace
@@ -38,7 +39,10 @@ class Source(Protocol):
         ...
 
     def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
-        """Readings from `start` [ns] on (earlier ones may come too), and what was noted beside them, in order."""
+        """Readings from `start` [ns] on and what was noted beside them, in the order of time.
+
+        The last reading of each channel before `start` comes first; earlier ones may come too.
+        """
         ...
 
     def span(self) -> tuple[int, int] | None:
@@ -53,20 +57,22 @@ def open_csv(path: Path, *, name: str = "", start: int = 0) -> Iterator[CsvReade
     try:
         with opener(path, "rb") as raw:
             text = io.TextIOWrapper(raw, encoding="utf-8-sig", errors="replace", newline="")
-            yield CsvReader(iter(lambda: text.readline(LONGEST_LINE), ""), name or stem(path), start=start)
+            lines = iter(lambda: text.readline(LONGEST_LINE), "")
+            yield CsvReader(lines, name or stem(path), start=start, file=str(path))
     except FileNotFoundError:
         raise InputError(f"there is no file {path}", "check the name and the folder") from None
     except IsADirectoryError:
         raise InputError(f"{path} is a folder", "name a file in it") from None
     except PermissionError:
         raise InputError(f"no permission to read {path}", "ask its owner, or copy it to a folder of your own") from None
-    except (gzip.BadGzipFile, EOFError) as error:
+    except (gzip.BadGzipFile, EOFError, zlib.error) as error:
         raise InputError(f"{path} is damaged or not compressed as its name says ({error})", "get it again") from None
 
 
 def stem(path: Path) -> str:
     """File's name without its folder and endings."""
-    return path.name.removesuffix(".gz").rsplit(".", 1)[0] or path.name
+    name = path.name.removesuffix(".gz").rsplit(".", 1)[0] or path.name
+    return name.encode("utf-8", "replace").decode()  # a file's name may be no text at all
 
 
 class CsvSource:
@@ -124,12 +130,13 @@ class Replay:
         self._changed = asyncio.Event()
         self._seek_to: int | None = None
         self._shift = 0
+        self._told: set[tuple[int, EventKind, str]] = set()
         self._anchor: tuple[float, int] | None = None
         """When the playhead was set and where it stood: monotonic [s], recording time [ns]."""
         span = source.span() or (0, 0)
         self.start, self.end = span
         self.position = self.start
-        """Recording time of what was emitted last, without the shift of loops. [ns]"""
+        """Where the playhead stands in the recording, without the shift of loops. [ns]"""
 
     @staticmethod
     def _renamed(channel: Channel) -> Channel:
@@ -190,9 +197,14 @@ class Replay:
         self._seek_to = time
         self._changed.set()
 
+    def now(self) -> int:
+        """Time of what is shown, with the shift of loops. [ns]"""
+        return (self.position if self._seek_to is None else self._seek_to) + self._shift
+
     async def run(self, emit: Emit) -> None:
         """Emit the readings with their own time; at the end returns, begins again or stays until it is moved."""
         begin: int | None = None
+        self._told.clear()
         while True:
             if self._seek_to is None:
                 await self._play(emit, begin)
@@ -202,9 +214,11 @@ class Replay:
                 at = (begin - self.start) / NANOSECONDS
                 emit(self._event(f"moved to {at:.0f} s from the start", "seek"))
             elif self._loop and self.end > self.start:
+                emit(self._event("has come to its end and begins again", "loop"))
                 begin = None
                 self._shift += self.end - self.start + NANOSECONDS
-                emit(self._event("started again from the beginning", "loop"))
+                self.position = self.start
+                self._told.clear()
                 await asyncio.sleep(0)  # a loop too short to wait in must not hold up everyone else
             elif self._stay:
                 emit(self._event("has come to its end", "end"))
@@ -215,30 +229,53 @@ class Replay:
                 return
 
     def _event(self, text: str, what: str) -> Event:
-        return Event(self.position + self._shift, EventKind.REPLAY, f"{self.name}: {text}", self.name, {"what": what})
+        return Event(self.now(), EventKind.REPLAY, f"{self.name}: {text}", self.name, {"what": what})
 
     async def _play(self, emit: Emit, begin: int | None) -> None:
         self._anchor = None
+        before: dict[str, Reading] = {}
+        """Last reading of each channel before the place where it begins: what the meters showed there."""
         with closing(self._source.play(begin)) as items:
             for count, item in enumerate(items, start=1):
                 if count % _BATCH == 0:  # finding a place in a long file must not hold up the loop that records
                     await (self._caught_up() if self._hurry and self._caught_up else asyncio.sleep(0))
-                if begin is not None and item.time < begin and isinstance(item, Reading):
+                if begin is not None and item.time < begin:  # what is in force where it begins
+                    if isinstance(item, Reading):
+                        before[item.channel] = item
+                    else:
+                        self._tell(item, emit)
                     continue
+                if before:
+                    self._show(before, emit)
                 if self._paused or not self._hurry:
                     await self._due(item.time)
                 if self._seek_to is not None:
                     return
                 self.position = max(self.position, item.time)
-                emit(self._played(item))
+                if isinstance(item, Reading):
+                    emit(self._played(item))
+                else:
+                    self._tell(item, emit)
+            self._show(before, emit)
 
-    def _played(self, item: Reading | Event) -> Reading | Event:
-        if isinstance(item, Reading):
-            return replace(item, channel=self._rename[item.channel].key, time=item.time + self._shift)
-        data = dict(item.data)
+    def _show(self, before: dict[str, Reading], emit: Emit) -> None:
+        for reading in sorted(before.values(), key=lambda reading: reading.time):
+            emit(self._played(reading))
+        before.clear()
+
+    def _played(self, reading: Reading) -> Reading:
+        return replace(reading, channel=self._rename[reading.channel].key, time=reading.time + self._shift)
+
+    def _tell(self, event: Event, emit: Emit) -> None:
+        """Emit what was noted, once a round however often the replay is moved back."""
+        known = (event.time + self._shift, event.kind, event.text)
+        if known in self._told:
+            return
+        self._told.add(known)
+        data = dict(event.data)
         if (channel := self._rename.get(str(data.get("channel")))) is not None:
             data["channel"] = channel.key
-        return replace(item, time=item.time + self._shift, data=data)
+        emit(replace(event, time=event.time + self._shift, data=data))
 
     async def _due(self, time: int) -> None:
         """Wait until `time` of the recording has come, whatever is changed meanwhile."""

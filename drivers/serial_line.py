@@ -31,6 +31,10 @@ LONGEST_LINE = 512
 """[bytes]"""
 STEP = 1_000
 """Least time between two lines; still told apart as float seconds, as 1 ns is not. [ns]"""
+BACK = 1_000_000_000
+"""A clock that was set back further than this is followed. [ns]"""
+REST = 0.5
+"""How long what had arrived at the end of a session is still taken. [s]"""
 OVERLONG = f"has no end within {LONGEST_LINE} bytes"
 
 _PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
@@ -112,6 +116,8 @@ class SerialLine:
         try:
             await self._pass_on(handover, emit)
         except asyncio.CancelledError:
+            handover.stop.set()
+            self._take_rest(handover, emit)
             _emit_all(emit, self._problems.summary(self._now(), pause=0))
             raise
         finally:
@@ -139,14 +145,29 @@ class SerialLine:
                 raise self._silent(opened=announced)
             await handover.arrival(within=min(patience, 1.0) if self._problems.waiting else patience)
 
+    def _take_rest(self, handover: Handover, emit: Emit) -> None:
+        """Emit what had arrived when the session was cancelled, for a short while; what is left then is counted."""
+        clock = asyncio.get_running_loop().time
+        until = clock() + REST
+        left: Loss | None = None
+        while taken := handover.take():
+            if clock() < until:
+                self._ingest(*taken, emit)
+            else:
+                left = left or Loss(taken[1].time)
+                left.add(taken[1])
+        if left:
+            self._report(left, left.end, emit)
+
+    def _report(self, loss: Loss, time: int, emit: Emit) -> None:
+        self._counts.update(dropped_bytes=loss.bytes, dropped_lines=loss.lines)
+        text = f"{self.name}: the program did not keep up and {loss.bytes} bytes, about {loss.lines} lines, are lost"
+        facts = {"bytes": loss.bytes, "lines": loss.lines, "from": loss.start, "to": loss.end}
+        emit(Event(time, EventKind.GAP, text, self.name, facts))
+
     def _ingest(self, loss: Loss | None, chunk: Chunk, emit: Emit) -> None:
         if loss:
-            self._counts.update(dropped_bytes=loss.bytes, dropped_lines=loss.lines)
-            text = (
-                f"{self.name}: the program did not keep up and {loss.bytes} bytes, about {loss.lines} lines, are lost"
-            )
-            facts = {"bytes": loss.bytes, "lines": loss.lines, "from": loss.start, "to": loss.end}
-            emit(Event(chunk.time, EventKind.GAP, text, self.name, facts))
+            self._report(loss, chunk.time, emit)
         if loss or chunk.cut:
             self._framer.cut()
         overlong = self._framer.overlong_lines
@@ -159,7 +180,7 @@ class SerialLine:
     def _read_line(self, line: bytes, time: int, emit: Emit) -> None:
         values = self._pattern.decode(line)
         self._counts.update(lines=1, readings=len(values or ()))
-        self._last = max(time, self._last + STEP)
+        self._last = time if time < self._last - BACK else max(time, self._last + STEP)
         if self._pattern.reason:
             _emit_all(emit, self._problems.add(self._pattern.reason.value, line, self._last))
         for group, value in (values or {}).items():

@@ -5,7 +5,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from analysis.model import NANOSECONDS, Channel, Quality, Reading
 from analysis.points import POINTS, measure_of, nearest
@@ -39,8 +39,9 @@ class HeadError(InputError):
 
     def __init__(self, name: str, mistakes: Sequence[str]) -> None:
         self.mistakes = tuple(mistakes)
+        self.where = f"{name}: line 1"
         more = f" (and {len(mistakes) - 1} more)" if len(mistakes) > 1 else ""
-        super().__init__(f"{name}: line 1: {mistakes[0]}{more}", "correct the first line and try again")
+        super().__init__(f"{name}: line 1: {mistakes[0]}{more}", "correct it and try again")
 
 
 def parse_time(text: str, start: int = 0) -> int:
@@ -64,7 +65,7 @@ def format_time(time: int) -> str:
     digits = f"{rest:09d}"
     while len(digits) > 3 and digits.endswith("000"):
         digits = digits[:-3]
-    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{digits}Z"
+    return f"{_EPOCH + timedelta(seconds=seconds):%Y-%m-%dT%H:%M:%S}.{digits}Z"
 
 
 def _column(cell: str, default_instrument: str) -> Channel:
@@ -85,6 +86,16 @@ def _cells(line: str) -> list[str]:
     """Cells of one line; a cell never spans lines, so that one stray quote cannot swallow the rows after it."""
     text = line.rstrip("\r\n")
     return next(csv.reader([text], strict=True), []) if '"' in text else text.split(",")
+
+
+def _other_form(head: str) -> str:
+    """What a first line that cannot be read looks like, or nothing."""
+    if "\0" in head or "\ufffd" in head:
+        return "this is not text in UTF-8"
+    for separator, name in ((";", "semicolons"), ("\t", "tabs")):
+        if separator in head and "," not in head:
+            return f"the cells are separated by {name}; separate them by commas"
+    return ""
 
 
 def parse_head(cells: Sequence[str], name: str) -> tuple[Channel, ...]:
@@ -112,20 +123,24 @@ def parse_head(cells: Sequence[str], name: str) -> tuple[Channel, ...]:
 class CsvReader:
     """Reads a recording from lines of CSV, row by row; what cannot be read is reported and the rest goes on."""
 
-    def __init__(self, lines: Iterable[str], name: str, *, start: int = 0) -> None:
+    def __init__(self, lines: Iterable[str], name: str, *, start: int = 0, file: str = "") -> None:
         self._lines = iter(lines)
         self._start = start
+        self._dated: bool | None = None
+        """Whether the first time is a date; one file has dates or seconds, never both."""
         self._line = 1
         self.problems: list[Problem] = []
         """The first `MOST_PROBLEMS` problems."""
         self.problem_count = 0
         head = next(self._lines, None)
         if head is None:
-            raise HeadError(name, ["the file is empty"])
+            raise InputError(f"{file or name}: the file is empty", "name another file")
         try:
             self.channels = parse_head(_cells(head), name)
         except csv.Error as error:
-            raise HeadError(name, [f"not CSV text ({error})"]) from None
+            raise HeadError(file or name, [f"not CSV text ({error})"]) from None
+        except HeadError as error:
+            raise HeadError(file or name, [_other_form(head)] if _other_form(head) else error.mistakes) from None
         self._keys = tuple(channel.key for channel in self.channels)
 
     def _report(self, reason: str) -> None:
@@ -158,11 +173,19 @@ class CsvReader:
         if not -(2**63) <= time < 2**63:
             self._report(f"time '{cells[0][:40]}' is out of range")
             return
+        dated = ":" in cells[0]
+        if self._dated is None:
+            self._dated = dated
+        elif self._dated is not dated:
+            self._report(
+                f"'{cells[0][:40]}' is {'a date' if dated else 'seconds'} where the rows before have the other"
+            )
+            return
         for key, cell in zip(self._keys, cells[1:], strict=True):
             if not cell or cell.isspace():
                 continue
             try:
-                value = float(cell)
+                value = _number(cell)
             except ValueError:
                 self._report(f"{key}: '{cell[:40]}' is not a number")
                 continue
@@ -170,6 +193,12 @@ class CsvReader:
                 self._report(f"{key}: '{cell[:40]}' is not a finite number")
                 continue
             yield Reading(key, time, value, Quality.BAD if math.isnan(value) else Quality.GOOD)
+
+
+def _number(cell: str) -> float:
+    if "_" in cell:  # Python would read 1_000 as a thousand
+        raise ValueError(cell)
+    return float(cell)
 
 
 def encode_head(channels: Sequence[Channel]) -> list[str]:

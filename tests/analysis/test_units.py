@@ -12,6 +12,7 @@ from analysis.units import ALIASES, INCH_OF_WATER, UnitError, conversion, parse,
 
 SAME_AS = {
     "inwc": "Pa", "in. w.c.": "Pa", "in.w.c.": "Pa", "in w.c.": "Pa", "in wc": "Pa", "inH2O": "Pa",
+    "iwc": "Pa", '"wc': "Pa", '"w.c.': "Pa", '" w.c.': "Pa",
     "F": "degC", "°F": "degC", "C": "degC", "°C": "degC", "%RH": "1", "%": "1", "1": "1", "": "1",
     "cfm": "m**3/s", "Btu/h": "W", "Btu/hr": "W", "kBtu/h": "W", "kBtu/hr": "W", "µA": "A", "μA": "A",
     "Vac": "V", "Vdc": "V",

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.model import NANOSECONDS, Quality
-from collector.alarm_rule import AlarmRule, Condition
+from collector.alarm_rule import AlarmRule, Condition, Conditions
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
 HOT = AlarmRule("hot", "temp_supply", above=70.0, deadband=2.0, text="Supply air too hot")
@@ -147,3 +147,26 @@ def test_lost_contact_lets_only_safety_raise(priority: str, raises: bool) -> Non
     course = Course(replace(GATED, settle=0.0, on_delay=0.0, priority=priority))
     course.contact(1.0, 0)
     assert course.read(500.0, 30.1) is raises
+
+
+def test_contact_that_was_not_seen_for_long_settles_anew() -> None:
+    """After a gap, or a replay that was moved on, nobody knows that it held all the while."""
+    course = Course(GATED)
+    course.contact(1, 0)
+    course.contact(1, 40)
+    for at in (40.5, 42, 44):
+        assert not course.read(900, at), "not watched yet"
+    assert not course.read(900, 45.5)
+    assert course.read(900, 49), "five seconds to settle, three of delay"
+
+
+def test_each_instrument_has_its_own_condition() -> None:
+    conditions = Conditions(SLOW)
+    start = 1000 * NANOSECONDS
+    for second in range(8):
+        conditions.take(start + second * NANOSECONDS, 90.0, GOOD, "hot meter")
+        conditions.take(start + second * NANOSECONDS, 20.0, GOOD, "cold meter")
+        conditions.decide(start + second * NANOSECONDS)
+    assert conditions.active
+    assert conditions.value == 90.0
+    assert math.isnan(Conditions(SLOW).value)

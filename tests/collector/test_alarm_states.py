@@ -140,8 +140,8 @@ def test_mute_says_until_when_and_can_be_given_anew() -> None:
     [
         (GAS, (), "shelve", "'hot' is a safety alarm and cannot be muted; remove its cause"),
         (GAS, (), "out_of_service", "'hot' is a safety alarm and cannot be taken out of service; remove its cause"),
-        (LATCHED, OVER, "shelve", "'hot' is latched and cannot be muted; acknowledge and reset it first"),
-        (LATCHED, OVER_SEEN, "shelve", "'hot' is latched and cannot be muted; reset it first"),
+        (LATCHED, OVER, "shelve", "'hot' is held and cannot be muted; acknowledge it first"),
+        (LATCHED, OVER_SEEN, "shelve", "'hot' is held and cannot be muted; acknowledge it first"),
         (LATCHED, OVER, "reset", "'hot' is not acknowledged yet; acknowledge it, then reset it"),
         (HOT, ("shelve",), "out_of_service", "'hot' is muted and cannot be taken out of service; end the muting first"),
         (HOT, ("out_of_service",), "shelve", "'hot' is out of service and cannot be muted; return it to service first"),

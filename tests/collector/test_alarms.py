@@ -169,6 +169,8 @@ def test_snapshot_shows_the_most_urgent_first() -> None:
         count=1,
         chattering=0,
         action="Wait.",
+        ended=None,
+        can_be_muted=True,
     )
     assert bench.status("co").since is None
 

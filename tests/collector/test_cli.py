@@ -2,6 +2,8 @@
 
 import json
 import os
+import re
+import signal
 import subprocess
 import sys
 import time
@@ -62,7 +64,7 @@ def test_import_reports_what_it_could_not_read_and_keeps_the_rest(here):
     Path("in.csv").write_text(GOOD + "rubbish\n2026-01-14T06:31:20.000Z,-9\n")
     done = lightoff("import", "in.csv", "-o", "a.lightoff")
     assert done.exit_code == 1
-    assert done.stdout == "a.lightoff: 3 readings\n"
+    assert done.stdout == "a.lightoff: 2 readings, 1 stood there twice\n"
     assert done.stderr.splitlines() == [
         "in.csv: line 4: 1 cells where the first line has 2",
         "in.csv: 1 second values for one instant; the first was kept",
@@ -90,7 +92,9 @@ def test_a_job_file_is_kept_in_the_recording(here):
         (["export", "good.csv", "-o", "-"], 1, "not a recording"),
         (["export", "a.lightoff", "-o", "good.csv"], 1, "good.csv is there already"),
         (["replay", "missing.csv", "--no-browser"], 1, "there is no file missing.csv"),
-        (["replay", "good.csv", "--speed", "1000", "--no-browser"], 1, "outside 0.1 to 100"),
+        (["replay", "a.lightoff", "--record", "a.lightoff", "--no-browser"], 1, "cannot be recorded onto itself"),
+        (["import", "a.lightoff", "-o", "b.lightoff"], 1, "is a recording already"),
+        (["check-job", "ble.toml"], 1, "the driver 'ble' is not in this version"),
         (["record", "--job", "missing.toml", "--no-browser"], 1, "missing.toml"),
         (["record", "--job", "ble.toml", "--no-browser"], 1, "the driver 'ble' is not in this version"),
         (["check-job", "missing.toml"], 1, "missing.toml"),
@@ -100,13 +104,15 @@ def test_errors_are_one_sentence_with_status_one(here, arguments, status, says):
     Path("good.csv").write_text(GOOD)
     Path("head.csv").write_text("time,draft_colector [inH2O]\n0,1\n")
     Path("ble.toml").write_text('[[instrument]]\nname = "m"\ndriver = "ble"\n')
-    Store(Path("a.lightoff").absolute()).close() if arguments[0] == "export" else None
+    Store(Path("a.lightoff").absolute()).close() if "a.lightoff" in arguments[:2] else None
     result = lightoff(*arguments)
     assert result.exit_code == status
     assert says in one_sentence(result)
     assert Path("good.csv").read_text() == GOOD
     if arguments[0] == "import":
-        assert not Path("a.lightoff").exists()
+        assert not Path(arguments[-1]).exists() or arguments[-1] == "good.csv"
+    assert not list(here.glob("*.part*"))
+    assert not list(here.glob("recordings/*")), "what is refused leaves no empty recording"
 
 
 @pytest.mark.parametrize(
@@ -116,6 +122,11 @@ def test_errors_are_one_sentence_with_status_one(here, arguments, status, says):
         ["import", "x.csv"],
         ["export", "a.lightoff", "-o", "a.xlsx"],
         ["replay", "x.csv", "--speed", "fast"],
+        ["replay", "x.csv", "--speed", "1000"],
+        ["demo", "--speed", "nan"],
+        ["demo", "--for", "nan"],
+        ["demo", "--for", "inf"],
+        ["demo", "--port", "99999"],
         ["import", "x.csv", "-o", "y", "--start", "yesterday"],
         ["demo", "--for", "0"],
     ],
@@ -256,6 +267,52 @@ def test_kill_9_of_the_whole_program_leaves_a_recording_that_opens(tmp_path):
         after = sum(recording.read(channel.key).time.size for channel in recording.channels)
         assert after >= count >= 2000
         assert json.dumps(recording.events({EventKind.JOB})[0].data["name"])
-    with started("record", "-o", "a.lightoff", "--no-browser", "--for", "1", folder=tmp_path) as again:
-        _, said = again.communicate(timeout=60)
-    assert again.returncode == 0, said
+    again = ("replay", "a.lightoff", "--no-browser", "--for", "1", "--port", "0")
+    with started(*again, folder=tmp_path) as replay:
+        output, said = replay.communicate(timeout=60)
+    assert replay.returncode == 0, said
+    assert " 0 lost" in output
+    with started("record", "-o", "a.lightoff", "--no-browser", "--for", "1", folder=tmp_path) as record:
+        _, said = record.communicate(timeout=60)
+    assert record.returncode == 0, said
+
+
+def test_a_second_interrupt_cuts_nothing_short(tmp_path):
+    """Impatient hands: the stop under way goes on, and everything taken in is recorded."""
+    with started("demo", "--no-browser", "--speed", "100", "-o", "a.lightoff", "--port", "0", folder=tmp_path) as demo:
+        assert demo.stdout is not None
+        while not demo.stdout.readline().startswith("page:"):
+            pass
+        for _ in range(5):
+            demo.send_signal(signal.SIGINT)
+            time.sleep(0.05)  # a hand's pace
+        output, said = demo.communicate(timeout=60)
+    assert demo.returncode == 0, said
+    taken = int(re.search(r"stopped: (\d+) readings, 0 lost", output)[1])  # type: ignore[index]
+    with Recording(tmp_path / "a.lightoff") as recording:
+        assert sum(recording.read(channel.key).time.size for channel in recording.channels) == taken
+    assert [file.name for file in tmp_path.iterdir()] == ["a.lightoff"]
+
+
+def test_an_import_that_is_asked_to_stop_leaves_nothing(tmp_path):
+    (tmp_path / "in.csv").write_text("time,draft_collector [inH2O]\n" + "".join(f"{n},1\n" for n in range(1_000_000)))
+    with started("import", "in.csv", "-o", "a.lightoff", folder=tmp_path) as importing:
+        deadline = time.monotonic() + 20
+        while not list(tmp_path.glob("a.lightoff.part*")) and time.monotonic() < deadline:
+            time.sleep(0.01)  # looks at another process's files
+        importing.terminate()
+        _, said = importing.communicate(timeout=30)
+    assert importing.returncode == 130
+    assert said.strip() == "lightoff import: interrupted"
+    assert [file.name for file in tmp_path.iterdir()] == ["in.csv"]
+
+
+def test_standard_output_that_takes_no_more_is_said(tmp_path):
+    (tmp_path / "in.csv").write_text(GOOD)
+    assert lightoff("import", str(tmp_path / "in.csv"), "-o", str(tmp_path / "a.lightoff")).exit_code == 0
+    command = [sys.executable, "-m", "collector", "export", str(tmp_path / "a.lightoff"), "-o", "-"]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 1
+    assert "cannot write to standard output" in done.stderr
+    assert "Traceback" not in done.stderr

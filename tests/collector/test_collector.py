@@ -2,6 +2,7 @@
 
 import asyncio
 import math
+from itertools import pairwise
 
 import pytest
 
@@ -146,13 +147,97 @@ async def test_zeroing_is_an_event_and_raw_values_stay(tmp_path):
         assert series(recording, DRAFT).value == pytest.approx([0.03 * INCH, 0.50 * INCH])
 
 
-async def test_a_temperature_cannot_be_zeroed(tmp_path):
-    driver = Told("duct thermometer", SUPPLY)
+@pytest.mark.parametrize(
+    ("channel", "value", "says"),
+    [
+        (SUPPLY, 70.0, "cannot be zeroed"),
+        (CO, 45.0, "cannot be zeroed"),
+        (CO, 1.0, "cannot be zeroed"),
+        (DRAFT, 0.55, "too far off to be its zero; take hoses or leads off first"),
+    ],
+)
+async def test_what_must_not_be_zeroed_is_refused(tmp_path, channel, value, says):
+    """Above all carbon monoxide: a zero taken in bad air would call the air good."""
+    driver = Told("meter", channel)
     async with call(tmp_path / "a.lightoff", driver) as collector:
-        driver.say(SUPPLY, 0, 70.0)
-        await until(lambda: SUPPLY.key in collector.latest, what="in")
-        with pytest.raises(InputError, match="cannot be zeroed"):
-            collector.zero(SUPPLY.key)
+        driver.say(channel, 0, value)
+        await until(lambda: channel.key in collector.latest, what="in")
+        with pytest.raises(InputError, match=says):
+            collector.zero(channel.key)
+
+
+async def test_a_zeroing_can_be_undone_and_holds_for_its_time_only(tmp_path):
+    driver = Told("draft meter", DRAFT)
+    async with call(tmp_path / "a.lightoff", driver) as collector:
+        driver.say(DRAFT, 10, 0.03)
+        await until(lambda: DRAFT.key in collector.latest, what="in")
+        collector.zero(DRAFT.key)
+        driver.say(DRAFT, 11, 0.53)
+        driver.say(DRAFT, 9, 0.23)  # late, or a replay that was moved back: from before the zeroing
+        await until(lambda: collector.arrivals[DRAFT.key].count == 3, what="in")
+        assert collector.latest[DRAFT.key][2] == pytest.approx(0.23 * INCH)
+        driver.say(DRAFT, 12, 0.53)
+        await until(lambda: collector.arrivals[DRAFT.key].count == 4, what="in")
+        assert collector.zeros(DRAFT.key) == 0.03
+        collector.undo_zero(DRAFT.key)
+        driver.say(DRAFT, 13, 0.53)
+        await until(lambda: collector.arrivals[DRAFT.key].count == 5, what="in")
+        assert collector.latest[DRAFT.key][2] == pytest.approx(0.53 * INCH)
+        with pytest.raises(InputError, match="is not zeroed"):
+            collector.undo_zero(DRAFT.key)
+    with Recording(tmp_path / "a.lightoff") as recording:
+        expected = [0.23, 0.03, 0.50, 0.50, 0.53]
+        assert series(recording, DRAFT).value == pytest.approx([value * INCH for value in expected])
+
+
+async def test_two_instruments_on_one_point_are_never_mixed(tmp_path):
+    """The rise comes from one thermometer, the first; the other takes over when it falls silent."""
+    other = Channel("temp_supply", "old probe", "degF")
+    driver = Told("duct thermometer", SUPPLY, RETURN, other)
+    async with call(tmp_path / "a.lightoff", driver) as collector:
+        rises = []
+        listener, end = collector.fanout.listen()
+        for second in range(3):
+            driver.say(RETURN, second, 70.0)
+            driver.say(SUPPLY, second + 0.1, 120.0)
+            driver.say(other, second + 0.2, 300.0)
+        for second in range(3, 30):
+            driver.say(RETURN, second, 70.0)
+            driver.say(other, second + 0.2, 300.0)
+        await until(lambda: collector.arrivals[other.key].count == 30, what="in")
+        rises = [item[2] for item in listener.take() if not isinstance(item, Event) and item[0] == "temp_rise"]
+        end()
+        assert collector.speakers.of["temp_supply"] == other.key
+    assert set(map(round, rises[:5])) == {28}
+    assert round(rises[-1]) == 128
+    changes = sum(abs(late - early) > 1 for early, late in pairwise(rises))
+    assert changes == 1, "it changes over once and does not alternate"
+
+
+async def test_an_alarm_is_not_hidden_by_a_second_instrument(tmp_path):
+    """One meter beyond the limit for the on-delay alarms, whatever a good one says in between."""
+    hot = AlarmRule(name="hot", point="temp_supply", above=80.0, on_delay=5, text="hot")
+    other = Channel("temp_supply", "old probe", "degF")
+    driver = Told("duct thermometer", SUPPLY, other)
+    async with call(tmp_path / "a.lightoff", driver, rules=[hot]) as collector:
+        for second in range(10):
+            driver.say(SUPPLY, second, 120.0)
+            driver.say(other, second + 0.5, 200.0)
+        await until(lambda: collector.arrivals[other.key].count == 10, what="in")
+        (status,) = collector.alarms.snapshot()
+        assert status.state == "unacknowledged"
+        assert status.value == pytest.approx(200 * 5 / 9 - 160 / 9)
+
+
+async def test_something_that_is_no_reading_stops_its_driver_only(tmp_path):
+    bad, good = Told("draft meter", DRAFT), Told("duct thermometer", SUPPLY)
+    async with call(tmp_path / "a.lightoff", bad, good) as collector:
+        bad.items.put_nowait(Reading(DRAFT.key, 2**63, 1.0))
+        await until(lambda: collector.supervisors[0].status.state is State.STOPPED, what="stopped")
+        good.say(SUPPLY, 1, 100.0)
+        await until(lambda: SUPPLY.key in collector.latest, what="the other goes on")
+    with Recording(tmp_path / "a.lightoff") as recording:
+        assert recording.span() == (T0 + SECOND, T0 + SECOND)
 
 
 async def test_a_store_that_cannot_write_is_heard_and_the_call_lives_on(tmp_path):

@@ -23,8 +23,7 @@ ROWS = (
 
 
 def imported(source: Path, target: Path):
-    with Store(target) as store:
-        return import_csv(source, store, start=0, now=1)
+    return import_csv(source, target, job=None, start=0, now=1)
 
 
 @pytest.mark.parametrize("ending", [".csv", ".csv.gz"])
@@ -60,6 +59,37 @@ def test_a_wrong_first_line_records_nothing(tmp_path):
     source.write_text("time,draft [inH2O]\n0,1\n")
     with pytest.raises(HeadError):
         imported(source, tmp_path / "a.lightoff")
+    assert [file.name for file in tmp_path.iterdir()] == ["in.csv"]
+
+
+@pytest.mark.parametrize("damage", ["cut", "overwritten"])
+def test_a_file_that_is_damaged_in_its_middle_gives_what_stands_before(tmp_path, damage):
+    """The compressed file ends too early, or its middle is overwritten: what could be read is kept and that is said."""
+    rows = "".join(f"{n},{n % 7 / 8}\n" for n in range(200_000))
+    packed = bytearray(gzip.compress(("time,draft_collector [inH2O]\n" + rows).encode()))
+    if damage == "cut":
+        del packed[len(packed) // 2 :]
+    else:
+        packed[len(packed) // 2 : len(packed) // 2 + 2000] = b"\xff" * 2000
+    (tmp_path / "in.csv.gz").write_bytes(packed)
+    done = imported(tmp_path / "in.csv.gz", tmp_path / "a.lightoff")
+    assert "is damaged" in done.damaged
+    assert 10_000 < done.kept < 200_000
+    with Recording(tmp_path / "a.lightoff") as recording:
+        assert recording.read("draft_collector@in").time.size == done.kept
+        assert recording.events({EventKind.PROBLEM})[-1].text == done.damaged
+
+
+def test_an_import_that_is_interrupted_leaves_nothing(tmp_path):
+    source = tmp_path / "in.csv"
+    source.write_text("time,draft_collector [inH2O]\n" + "".join(f"{n},1\n" for n in range(50_000)))
+
+    def interrupt(_: int) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        import_csv(source, tmp_path / "a.lightoff", job=None, start=0, now=1, progress=interrupt)
+    assert [file.name for file in tmp_path.iterdir()] == ["in.csv"]
 
 
 @pytest.mark.parametrize(
@@ -68,7 +98,6 @@ def test_a_wrong_first_line_records_nothing(tmp_path):
         ("missing.csv", None, "there is no file"),
         ("folder.csv", "folder", "is a folder"),
         ("not.csv.gz", b"plain text", "damaged or not compressed"),
-        ("cut.csv.gz", gzip.compress(ROWS.encode() * 2000)[:100], "damaged or not compressed"),
     ],
 )
 def test_files_that_cannot_be_read_are_said(tmp_path, name, content, says):

@@ -222,6 +222,15 @@ async def test_a_replay_is_driven_by_commands(tmp_path):
         key = "draft_switch@replay: draft meter"
         await until(lambda: key in collector.latest, what="it plays")
         assert (await client.command("pause"))[0]
+        assert (await client.command("seek", position=50))[0]
+        moved = await client.next("event", kind="replay", subject=replay.name)
+        while "moved" not in moved["text"]:
+            moved = await client.next("event", kind="replay", subject=replay.name)
+        shown = (await client.next("readings"))["readings"]
+        assert shown[0][:2] == [key, 49 * 10**9], "what the meter showed there, also while it is paused"
+        assert (await client.command("seek", position=10))[0]
+        assert (await client.command("note", text="here"))[0]
+        assert (await client.next("event", kind="note"))["time"] == 10 * 10**9, "a note stands where the replay stands"
         assert replay.paused
         assert (await client.command("speed", speed=100))[0]
         assert (await client.command("seek", position=90))[0]

@@ -274,3 +274,71 @@ def test_a_read_only_copy_can_be_read(path):
             assert recording.span() == (1, 1)
     finally:
         path.parent.chmod(stat.S_IRWXU)
+
+
+def test_a_log_that_cannot_be_read_is_not_passed_over(path, monkeypatch):
+    """An unfinished recording on a medium that cannot be written: half of it must not be taken for the whole."""
+    with Store(path) as store:
+        store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
+        connect = sqlite3.connect
+
+        def unwritable(name: str, **options: object) -> object:
+            if "immutable" not in str(name):
+                raise sqlite3.OperationalError("unable to open database file")
+            return connect(name, **options)  # type: ignore[call-overload]
+
+        monkeypatch.setattr(sqlite3, "connect", unwritable)
+        with pytest.raises(RecordingError, match=r"was not finished.*copy both to a folder you may write to"):
+            Recording(path)
+        monkeypatch.undo()
+
+
+def test_half_a_character_does_not_end_the_recording(path):
+    with Store(path) as store:
+        store.append([Event(1, EventKind.NOTE, "caf\udce9", "\ud800")])
+    with Recording(path) as recording:
+        assert recording.events()[0].text == "caf?"
+
+
+def test_a_recording_that_is_removed_while_it_is_recorded_is_written_anew(path, caplog):
+    with Store(path) as store:
+        store.append([DRAFT, *(Reading(DRAFT.key, n, 1.0) for n in range(100))])
+        for file in path.parent.glob("call.lightoff*"):
+            if not file.name.endswith(".lock"):
+                file.unlink()
+        store.append([Reading(DRAFT.key, 100, 1.0)])
+        store.append([Reading(DRAFT.key, 101, 1.0)])
+    assert "was removed or renamed" in caplog.text
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).time.tolist() == list(range(102))
+
+
+def test_a_recording_that_is_renamed_while_it_is_recorded_is_whole_at_its_place(path):
+    with Store(path) as store:
+        store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
+        path.rename(path.with_name("elsewhere.lightoff"))
+        store.append([Reading(DRAFT.key, 2, 1.0)])
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).time.tolist() == [1, 2]
+
+
+def test_another_file_in_its_place_is_not_written_over(path):
+    with Store(path) as store:
+        store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
+        path.rename(path.with_name("elsewhere.lightoff"))
+        path.write_text("something else")
+        with pytest.raises(RecordingError, match="another file has taken the place"):
+            store.append([Reading(DRAFT.key, 2, 1.0)])
+        path.unlink()
+        store.append([Reading(DRAFT.key, 2, 1.0)])
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).time.tolist() == [1, 2]
+
+
+def test_a_recording_says_what_it_is_from_its_first_byte_on(path):
+    """Also while it is being recorded and after kill -9, when its tables may still be in the log beside it."""
+    store = Store(path)
+    try:
+        assert is_recording(path)
+    finally:
+        store.close()

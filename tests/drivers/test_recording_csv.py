@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.model import Channel, Quality, Reading
+from drivers.base import InputError
 from drivers.codecs.recording_csv import (
     CsvReader,
     HeadError,
@@ -32,7 +33,7 @@ def test_a_page_of_rows():
         "2026-01-14T06:31:20.250Z,-1.25,,1\n",
         "2026-01-14T06:31:20.300Z,,110.5,\n",
         "\n",
-        "0.5,-1.24,,0\n",
+        "2026-01-14T06:31:20.500Z,-1.24,,0\n",
     )
     assert [channel.key for channel in reader.channels] == [
         "draft_collector@call",
@@ -43,8 +44,8 @@ def test_a_page_of_rows():
         Reading("draft_collector@call", T0 + 250_000_000, -1.25),
         Reading("switch_closed@call", T0 + 250_000_000, 1.0),
         Reading("temp_supply@duct thermometer", T0 + 300_000_000, 110.5),
-        Reading("draft_collector@call", 500_000_000, -1.24),
-        Reading("switch_closed@call", 500_000_000, 0.0),
+        Reading("draft_collector@call", T0 + 500_000_000, -1.24),
+        Reading("switch_closed@call", T0 + 500_000_000, 0.0),
     ]
     assert reader.problem_count == 0
 
@@ -58,6 +59,8 @@ def test_what_cannot_be_read_is_named_with_its_line_and_the_rest_goes_on():
         "3,inf,100,1\n",
         '4,"-1.2,100,1\n',
         "2026-01-14T06:31:20,1,1,1\n",
+        "2026-01-14T06:31:20Z,1,1,1\n",
+        "6,1_000,,1\n",
         "5,-1.1,,0\n",
     )
     assert [str(problem) for problem in reader.problems] == [
@@ -67,8 +70,10 @@ def test_what_cannot_be_read_is_named_with_its_line_and_the_rest_goes_on():
         "line 6: draft_collector@call: 'inf' is not a finite number",
         "line 7: not CSV text (unexpected end of data)",
         "line 8: '2026-01-14T06:31:20' has no time zone; add Z when it is UTC, else its offset such as -05:00",
+        "line 9: '2026-01-14T06:31:20Z' is a date where the rows before have the other",
+        "line 10: draft_collector@call: '1_000' is not a number",
     ]
-    assert reader.problem_count == 6
+    assert reader.problem_count == 8
     assert [reading.time for reading in readings if reading.channel.startswith("draft")] == [0, 5_000_000_000]
     assert sum(reading.channel.startswith("temp") for reading in readings) == 2
 
@@ -92,6 +97,9 @@ def test_nan_is_a_reading_without_a_value():
         ("time", "there is no column beside 'time'"),
         ("", "the first column"),
         ('time,"draft_vent [Pa]', "not CSV text"),
+        ("time;draft_vent [Pa];temp_room [degF]", "the cells are separated by semicolons"),
+        ("time\tdraft_vent [Pa]", "the cells are separated by tabs"),
+        ("t\0i\0m\0e\0", "this is not text in UTF-8"),
     ],
 )
 def test_a_wrong_first_line_names_the_mistake_and_the_nearest(head, says):
@@ -107,7 +115,7 @@ def test_every_mistake_of_the_first_line_is_listed():
 
 
 def test_an_empty_file_is_said():
-    with pytest.raises(HeadError, match="the file is empty"):
+    with pytest.raises(InputError, match="the file is empty"):
         CsvReader([], "call")
 
 

@@ -1,0 +1,44 @@
+"""Which instrument stands for a point that several read: what is derived must never mix two of them."""
+
+from analysis.model import NANOSECONDS, Quality, origin_of
+
+HOLD = 10 * NANOSECONDS
+SPACINGS = 3
+"""An instrument silent for longer than this, and than so many of its usual spacings, gives way to another. [ns] [1]"""
+
+
+class Speakers:
+    """For each point the channel that stands for it.
+
+    One that is measured before one typed in, a live one before a silent one, a good one before a bad one, and else the
+    one that was first.
+    """
+
+    def __init__(self) -> None:
+        self.of: dict[str, str] = {}
+        """Point to the key of the channel that stands for it."""
+        self._last: dict[str, tuple[int, int, Quality]] = {}
+
+    def hear(self, point: str, key: str, time: int, quality: Quality) -> bool:
+        """A reading of a point by a channel at `time` [ns]: whether it stands for the point."""
+        before = self._last.get(key)
+        interval = time - before[0] if before else 0
+        self._last[key] = (time, max(0, interval), quality)
+        current = self.of.setdefault(point, key)
+        if current != key and self._gives_way(current, key, time, quality):
+            self.of[point] = current = key
+        return current == key
+
+    def _gives_way(self, current: str, key: str, time: int, quality: Quality) -> bool:
+        if _typed_in(current) != _typed_in(key):
+            return _typed_in(current) or self._silent(current, time)
+        last = self._last[current]
+        return self._silent(current, time) or (last[2] is Quality.BAD and quality is not Quality.BAD)
+
+    def _silent(self, key: str, time: int) -> bool:
+        last, interval, _ = self._last[key]
+        return time - last > max(HOLD, SPACINGS * interval)
+
+
+def _typed_in(key: str) -> bool:
+    return origin_of(key.partition("@")[2]) == "by hand"
