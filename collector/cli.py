@@ -118,7 +118,9 @@ def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, ou
     with as_file(files("replay_data")) as folder:
         job = job_at(folder / f"{DEMO}.toml")
         source = CsvSource(folder / f"{DEMO}.csv.gz")
-        plan = _replaying(source, job, place_for(output, "demo"), speed=speed, loop=True, port=port, seconds=seconds)
+        plan = _replaying(
+            source, job, place_for(output, "demo", say=_say), speed=speed, loop=True, port=port, seconds=seconds
+        )
         _run(plan, no_browser=no_browser)
 
 
@@ -129,7 +131,11 @@ def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, ou
 @_no_browser
 @_port
 def record(*, job_file: Path | None, output: Path | None, seconds: float | None, no_browser: bool, port: int) -> None:
-    """Record the instruments of a job and show them live."""
+    """Record the instruments of a job and show them live.
+
+    Without a job file the page is there all the same, and readings can be typed in on it. README has a job file to
+    begin with; check-job explains its mistakes.
+    """
     from collector.files import job_at, place_for
     from collector.instruments import build, cautions
     from collector.session import Plan
@@ -138,7 +144,7 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
     for caution in cautions(job.instruments):
         click.echo(caution, err=True)
     plan = Plan(
-        recording=place_for(output, job_file.stem if job_file else "call"),
+        recording=place_for(output, job_file.stem if job_file else "call", say=_say),
         job=job,
         page=_page_program(),
         port=port,
@@ -316,6 +322,10 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
     if recorder.lost or recorder.failure:
         raise InputError(f"{recorder.lost} readings were lost: {recorder.failure or 'the recording stood still'}")
+
+
+def _say(text: str) -> None:
+    click.echo(f"lightoff: {text}", err=True)
 
 
 def _open_browser(address: str) -> None:

@@ -1,7 +1,7 @@
 """Files by their content: what can be played, the job that belongs to it, and where a new recording goes."""
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
@@ -38,14 +38,20 @@ def source_of(file: Path) -> Iterator[Source]:
         yield CsvSource(file)
 
 
-def place_for(output: Path | None, name: str) -> Path:
-    """Where to record: the wished file, else a new one in the folder recordings, else in the temporary folder."""
+def place_for(output: Path | None, name: str, *, say: Callable[[str], None]) -> Path:
+    """Where to record: the wished file, else a new one in the folder recordings, else in the temporary folder.
+
+    The last is said: what lies there may be gone after the machine's next start.
+    """
     if output is not None:
         return output
     file = f"{name}-{datetime.now().astimezone():%Y%m%d-%H%M%S}.lightoff"
-    for folder in (Path("recordings"), Path(tempfile.gettempdir())):
+    wished, last = Path("recordings"), Path(tempfile.gettempdir())
+    for folder in (wished, last):
         with suppress(OSError):
             folder.mkdir(exist_ok=True)
             with tempfile.TemporaryFile(dir=folder):
+                if folder is last:
+                    say(f"this folder takes no files: recording to {last}, which may be emptied; name a file with -o")
                 return folder / file
     raise InputError("there is no folder to record to", "name a file with -o")

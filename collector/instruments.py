@@ -18,7 +18,17 @@ AVAILABLE = ("serial", "manual", "replay")
 
 def build(instruments: Iterable[InstrumentSettings], now: Now) -> list[Driver]:
     """A driver for each instrument of a job; InputError names the first that cannot be made and what it lacks."""
-    return [driver for settings in instruments if (driver := _build(settings, now)) is not None]
+    drivers: list[Driver] = []
+    taken: dict[str, str] = {}
+    for settings in instruments:
+        if (driver := _build(settings, now)) is None:
+            continue
+        first = taken.setdefault(f"{settings.driver} {settings.address}", settings.name)
+        if first != settings.name:
+            what = f"instruments '{first}' and '{settings.name}' are both at {settings.address}"
+            raise InputError(what, "a port has one instrument; give each its own address")
+        drivers.append(driver)
+    return drivers
 
 
 def cautions(instruments: Iterable[InstrumentSettings]) -> list[str]:

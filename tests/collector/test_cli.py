@@ -115,6 +115,18 @@ def test_errors_are_one_sentence_with_status_one(here, arguments, status, says):
     assert not list(here.glob("recordings/*")), "what is refused leaves no empty recording"
 
 
+def test_two_instruments_at_one_port_are_refused(here):
+    instrument = (
+        '[[instrument]]\nname = "{}"\ndriver = "serial"\naddress = "/dev/ttyUSB0"\nline = "(?P<p>.+)"\n'
+        'channels = {{ p = "draft_vent" }}\nunits = {{ p = "Pa" }}\n'
+    )
+    Path("job.toml").write_text(instrument.format("one") + instrument.format("two"))
+    for command in (["check-job", "job.toml"], ["record", "--job", "job.toml", "--no-browser"]):
+        result = lightoff(*command)
+        assert result.exit_code == 1
+        assert "instruments 'one' and 'two' are both at /dev/ttyUSB0" in one_sentence(result)
+
+
 @pytest.mark.parametrize(
     "arguments",
     [
