@@ -3,6 +3,7 @@
 import asyncio
 import json
 import logging
+import os
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -39,6 +40,18 @@ async def test_it_is_told_its_settings_says_its_address_and_ends_with_the_record
     await until(lambda: said, what="the address")
     assert said == ["http://127.0.0.1:4711/"]
     await asyncio.wait_for(ended(task), page.END + 1)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX sessions")
+async def test_an_interrupt_at_the_terminal_does_not_reach_it(tmp_path: Path):
+    """It has a session of its own: Ctrl+C is for the recorder, which ends it when everything is written."""
+    said: list[str] = []
+    told = tmp_path / "session"
+    text = f"import os; open({str(told)!r}, 'w').write(str(os.getsid(0)))\n" + GOOD
+    task = asyncio.create_task(PageProcess(program(text), {"port": 0}, on_address=said.append).run())
+    await until(lambda: said, what="the address")
+    assert int(told.read_text()) != os.getsid(0)
+    await ended(task)
 
 
 async def test_one_that_dies_is_started_again_at_the_same_port(caplog: pytest.LogCaptureFixture):

@@ -7,7 +7,7 @@ import pytest
 from analysis.model import Plate, Quality
 from analysis.points import DERIVED, POINTS
 from collector.alarm_rule import AlarmRule
-from collector.alarms import Alarms
+from collector.alarms import AlarmError, Alarms
 from collector.rules import default_rules
 from tests.collector.plate import INCH, PLATE
 
@@ -80,6 +80,15 @@ def test_ladder_of_carbon_monoxide_in_the_room(ppm: int, active: set[str]) -> No
     assert {change.name for change in changes} == active
     assert {change.priority for change in changes if change.name != "room_co_advise"} <= {"safety"}
     assert all(f": {ppm} ppm, limit " in change.text for change in changes)
+
+
+@pytest.mark.parametrize("name", ["room_co_advise", "room_co_shut_down", "room_co_evacuate"])
+def test_no_alarm_of_carbon_monoxide_can_be_muted(name: str) -> None:
+    alarms = Alarms(default_rules(Plate()))
+    alarms.step("room_co", 0, 80e-6, Quality.GOOD)
+    with pytest.raises(AlarmError, match="cannot be muted"):
+        alarms.shelve(name, 1, 60)
+    assert not any(status.can_be_muted for status in alarms.snapshot() if status.point == "room_co")
 
 
 def test_rule_without_its_instrument_is_left_out() -> None:

@@ -121,7 +121,7 @@ class Taken:
 
     @property
     def events(self) -> list[str]:
-        return [str(item.data["what"]) for item in self.items if isinstance(item, Event)]
+        return [str(item.data["what"]) for item in self.items if isinstance(item, Event) and "what" in item.data]
 
 
 async def test_readings_keep_their_own_time_and_say_that_they_are_replayed(tmp_path):
@@ -214,6 +214,21 @@ async def test_a_loop_goes_on_in_time(tmp_path):
     times = [reading.time for reading in taken.readings]
     assert all(late > early for early, late in pairwise(times))
     assert taken.events[0] == "loop"
+    assert replay.start <= replay.position <= replay.end
+    assert replay.now() > replay.end, "its now goes on with the rounds, its position begins anew"
+
+
+async def test_in_a_loop_the_position_begins_anew(tmp_path):
+    """The second round stands at its first reading for an hour; so does the position."""
+    replay = Replay(CsvSource(csv_file(tmp_path, [0, 0.01, 3600])), loop=True)
+    taken = Taken()
+    task = asyncio.create_task(replay.run(taken))
+    await until(lambda: len(taken.readings) == 2, what="the first two")
+    replay.seek(3600)
+    await until(lambda: taken.events[-1:] == ["loop"] and replay.position < 3600 * NANOSECONDS, what="the next round")
+    task.cancel()
+    await asyncio.wait([task])
+    assert replay.position <= NANOSECONDS
 
 
 async def test_as_fast_as_it_goes_waits_for_its_taker(tmp_path):
@@ -250,6 +265,26 @@ async def test_zeroings_and_notes_come_along_with_the_name_of_the_replay():
     zeroed = taken.items[0]
     assert isinstance(zeroed, Event)
     assert dict(zeroed.data) == {"channel": PLAYED, "offset": 0.03}
+
+
+async def test_what_was_noted_comes_once_however_often_the_replay_is_moved_back():
+    class Noted(Endless):
+        def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
+            yield Event(1, EventKind.NOTE, "trap cleared")
+            yield Reading(DRAFT.key, 2, 0.5)
+            yield Reading(DRAFT.key, FAR, 0.5)
+
+    taken = Taken()
+    replay = Replay(Noted())
+    task = asyncio.create_task(replay.run(taken))
+    for count in (1, 2, 3):
+        await until(lambda count=count: len(taken.readings) >= count, what="a round")  # type: ignore[misc]
+        replay.seek(0)
+        await until(lambda count=count: taken.events.count("seek") == count, what="moved back")  # type: ignore[misc]
+    task.cancel()
+    await asyncio.wait([task])
+    notes = [item for item in taken.items if isinstance(item, Event) and item.kind is EventKind.NOTE]
+    assert len(notes) == 1
 
 
 @pytest.mark.parametrize(

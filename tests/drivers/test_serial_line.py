@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
+from drivers import serial_line
 from drivers.base import ConnectionLostError, Emission, NotFoundError, SilentError
 from drivers.codecs.lines import SUMMARY
 from drivers.serial_line import STEP
@@ -155,6 +156,47 @@ async def test_a_backlog_leaves_others_their_turn() -> None:
         await live_on(session)
     await session.cancel()
     assert len(set(turns)) > 100, "the readings came in one go"
+
+
+@pytest.mark.parametrize("rest", [30.0, 0.0])
+async def test_what_had_arrived_when_the_session_ends_is_emitted_or_counted(
+    monkeypatch: pytest.MonkeyPatch, rest: float
+) -> None:
+    """Cancelled while a backlog waits: readings plus losses are what was said."""
+    monkeypatch.setattr(serial_line, "REST", rest)
+
+    def dawdle(emission: Emission) -> None:
+        if isinstance(emission, Channel):
+            assert port.exhausted.wait(10)
+        if isinstance(emission, Reading) and emission.value == 0:
+            session.task.cancel()  # while all the others wait
+
+    port = ScriptedPort(None, *map(line, range(300)))
+    driver = make("scripted", opener=port)
+    session = Session(driver, dawdle)
+    await asyncio.wait([session.task], timeout=10)
+    assert session.task.cancelled()
+    assert (len(session.readings) == 300) == (rest > 0)
+    assert len(session.readings) + driver.statistics().get("dropped_lines", 0) == 300
+    assert len(events(session, EventKind.GAP)) == (rest == 0)
+
+
+async def test_a_clock_that_was_set_back_is_followed() -> None:
+    """After sleep the clock may be set back; times must not stand still until it has caught up."""
+    clock = StillClock()
+    before = clock.time
+
+    def turn_back(emission: Emission) -> None:
+        if isinstance(emission, Reading) and emission.value == 1:
+            clock.advance(-300)
+            go_on.set()
+
+    go_on = threading.Event()
+    port = ScriptedPort(None, line(1), go_on, line(2))
+    session = Session(make("scripted", now=clock, opener=port), turn_back)
+    await session.until(lambda: len(session.readings) == 2, "both")
+    await session.cancel()
+    assert [reading.time for reading in session.readings] == [before, before - 300 * NANOSECONDS]
 
 
 async def test_the_end_waits_for_the_thread_without_holding_up_the_loop(caplog: pytest.LogCaptureFixture) -> None:
