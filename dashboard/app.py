@@ -99,7 +99,7 @@ async def _listen(websocket: WebSocket, listener: Listener, command: Command) ->
 async def _answer(text: str, command: Command) -> dict[str, Any]:
     try:
         message = json.loads(text) if len(text) <= LONGEST_COMMAND else None
-    except ValueError:
+    except (ValueError, RecursionError):
         message = None
     match message:
         case {"id": int(number), "name": str(name), "arguments": dict(arguments)}:

@@ -10,7 +10,7 @@ Message = dict[str, Any]
 Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
-    "note mark acknowledge shelve unshelve zero type_in pause resume seek speed".split(),
+    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed".split(),
 )
 """What a browser may ask of the recorder."""
 
@@ -135,7 +135,7 @@ class FeedClient:
 
 
 def _line(message: Message) -> bytes:
-    return json.dumps(message, ensure_ascii=False).encode() + b"\n"
+    return json.dumps(message).encode() + b"\n"
 
 
 def _message(line: bytes) -> Message | None:

@@ -1,6 +1,7 @@
 """The trend figure: three charts on one time axis, made anew from series each time; nothing is kept."""
 
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -20,6 +21,9 @@ POINTS_A_TRACE = 1_400
 SHORTEST_BREAK = 3.0
 """A line is broken where readings are further apart than this and than `SPACINGS` times their usual spacing. [s]"""
 SPACINGS = 5.0
+
+SPARSE = 3.0
+"""Readings further apart than this, or a single one, are marked with a dot each. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,8 @@ LOOKS: dict[str, tuple[tuple[str, str], str]] = {
     "humidity_outdoor": (_PURPLE, "dashdot"),
 }
 
+_DASHES = ("solid", "dash", "dot", "dashdot")
+
 _INK = ("#d7dde4", "#1c232b")
 _GRID = ("#2b333d", "#d9dee4")
 _GROUND = ("rgba(17,22,28,0.7)", "rgba(244,246,248,0.7)")
@@ -113,6 +119,10 @@ class View:
     points: int = POINTS_A_TRACE
     revision: str = ""
     """A zoom stays while this stays."""
+    shift: float = 0.0
+    """Moves every time of the figure. [s]"""
+    counted: bool = False
+    """Times count from the start of a recording."""
 
 
 def trend_figure(
@@ -144,11 +154,14 @@ def trend_figure(
 
 
 def message_figure(text: str, view: View) -> Figure:
-    """Empty figure with one sentence in it."""
-    figure = trend_figure((), view)
-    note = {"text": text, "xref": "paper", "yref": "paper", "x": 0.5, "y": 1.0, "showarrow": False}
-    figure["layout"]["annotations"].append(note)
-    return figure
+    """Empty figure with one sentence in it, and no axes."""
+    layout = _layout(view, int(view.light))
+    for axis in ("xaxis", "yaxis"):
+        layout[axis] = {"visible": False, "fixedrange": True}
+    lines = "<br>".join(textwrap.wrap(text, 40 if view.narrow else 100))
+    at = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "left", "y": 1, "yanchor": "top", "align": "left"}
+    layout["annotations"] = [at | {"text": lines, "showarrow": False, "font": {"size": 15}}]
+    return {"data": [], "layout": layout}
 
 
 def longest_line(time: Array) -> float:
@@ -160,12 +173,16 @@ def longest_line(time: Array) -> float:
 def _trace(series: Series, own: Sequence[Series], chart: Chart, view: View, shade: int) -> Figure:
     channel = series.channel
     colours, dash = LOOKS[channel.point]
-    shared = sum(other.channel.point == channel.point for other in own) > 1
+    sharing = [other for other in own if other.channel.point == channel.point]
     text = POINTS[channel.point].text
-    name = f"{text} ({channel.instrument})" if shared else text
+    name = f"{text} ({channel.instrument})" if len(sharing) > 1 else text
+    dash = _DASHES[(_DASHES.index(dash) + sharing.index(series)) % len(_DASHES)]  # instruments of one point differ too
+    dense = usual_spacing(series.time) <= SPARSE
     return _line(series, chart, view, 0.0) | {
         "name": name,
+        "mode": "lines" if dense else "lines+markers",
         "line": {"color": colours[shade], "dash": dash, "width": 2},
+        "marker": {"color": colours[shade], "size": 7},
         "hovertemplate": f"%{{y}} {label_of(MEASURES[chart.measure], view.units)}<extra>{name}</extra>",
     }
 
@@ -190,7 +207,7 @@ def _line(series: Series, chart: Chart, view: View, shift: float, *, bridged: bo
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": np.round(time * 1000).tolist(),
+        "x": np.round((time + view.shift) * 1000).tolist(),
         "y": [None if math.isnan(number) else round(number, 4) for number in shown.tolist()],
         "xaxis": "x",
         "yaxis": chart.axis,
@@ -283,12 +300,14 @@ def _layout(view: View, shade: int) -> Figure:
         "uirevision": view.revision,
         "shapes": [],
         "annotations": [],
+        "meta": {"shift": view.shift * 1000},
         "xaxis": {
             "type": "date",
             "anchor": "y3",
-            "range": [view.start * 1000, view.end * 1000],
+            "range": [(view.start + view.shift) * 1000, (view.end + view.shift) * 1000],
             "gridcolor": _GRID[shade],
-            "title": {"text": "time, UTC", "standoff": 4},
+            "title": {"text": "time from the start" if view.counted else "local time", "standoff": 4},
+            "tickformat": "%H:%M:%S" if view.counted else "",
             "nticks": 4 if view.narrow else 10,
             "tickangle": 0,
         },

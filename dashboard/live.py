@@ -1,6 +1,7 @@
 """Layout of the live page and its one callback: a request for a figure in, the figure out, nothing kept between."""
 
 import asyncio
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -10,14 +11,20 @@ from dash.exceptions import PreventUpdate
 from dashboard.figures import POINTS_A_TRACE, TREND_POINTS, Figure, View, message_figure, trend_figure
 from dashboard.history import read, span
 from dashboard.hub import Hub
-from dashboard.tiles import data, skeletons
+from dashboard.tiles import FROM_START, data, skeletons
 from drivers.base import LightoffError
 
 WINDOWS = ((60, "1 min"), (300, "5 min"), (900, "15 min"), (1800, "30 min"), (0, "all"))
 """Windows of the trends [s]; 0 is everything."""
 
+FAR = 9e12
+"""A browser's time beyond this is none; it also keeps nanoseconds within what can be recorded. [ms]"""
+
 NARROW = 600
 """A figure below this width is drawn for a telephone. [pixels]"""
+
+LARGEST_SHIFT = 15 * 3600.0
+"""Local time is never further from UTC (the largest now is 14 h). [s]"""
 
 CAUTION = (
     "Gas, carbon monoxide and mains voltage can kill. Local codes, the maker's instructions and licensed practice "
@@ -36,7 +43,11 @@ def register(dash: Dash, hub: Hub) -> None:
 
 
 def requested_figure(request: dict[str, Any], hub: Hub) -> Figure:
-    """Figure for what a browser asks: `window` [s] or `start` and `end` [ms], `units`, `light`, `width` [pixels]."""
+    """Figure for what a browser asks: `window` [s] or `start` and `end` [ms, UTC], and how it is to look.
+
+    `shift` moves times that count from the start of a recording [ms]: the figure shows local time, and 0 is to be 0:00
+    there. Then `units`, `light` and `width` [pixels].
+    """
     view = View(
         0.0,
         1.0,
@@ -47,20 +58,30 @@ def requested_figure(request: dict[str, Any], hub: Hub) -> Figure:
         revision=str(request.get("revision", "")),
     )
     try:
-        start, end = _wanted(request, hub)
-        found = read(hub.recording, TREND_POINTS, start, end)
+        wanted = _wanted(request, hub)
+        if wanted is None:
+            return message_figure("no readings yet", view)
+        found = read(hub.recording, TREND_POINTS, *wanted)
     except LightoffError as error:
         return message_figure(str(error), view)
-    return trend_figure(found, replace(view, start=start, end=end), hub.plate, hub.limits)
+    start, end = wanted
+    view = replace(view, start=start, end=end)
+    if end < FROM_START:
+        shift = _number(request.get("shift"), 0.0) / 1000
+        shift = shift if abs(shift) <= LARGEST_SHIFT else 0.0
+        view = replace(view, start=max(0.0, start), shift=shift, counted=True)
+    return trend_figure(found, view, hub.plate, hub.limits)
 
 
-def _wanted(request: dict[str, Any], hub: Hub) -> tuple[float, float]:
-    """Span to show: as asked for, else the window that ends at the newest reading. [s]"""
-    start, end = _number(request.get("start"), 0.0) / 1000, _number(request.get("end"), 0.0) / 1000
-    if 0 < start < end:
+def _wanted(request: dict[str, Any], hub: Hub) -> tuple[float, float] | None:
+    """Span to show: as asked for, else the window that ends at the newest reading; None before the first one. [s]"""
+    start, end = (_number(request.get(name), math.nan) / 1000 for name in ("start", "end"))
+    if start < end:
         return start, end
     recorded = span(hub.recording)
-    newest = hub.newest or (recorded[1] if recorded else 0.0)
+    newest = hub.newest if hub.newest is not None else recorded[1] if recorded else None
+    if newest is None:
+        return None
     window = _number(request.get("window"), 300.0)
     if window > 0:
         return newest - window, newest
@@ -69,7 +90,7 @@ def _wanted(request: dict[str, Any], hub: Hub) -> tuple[float, float]:
 
 
 def _number(value: object, otherwise: float) -> float:
-    usable = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e15
+    usable = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < FAR
     return float(value) if usable else otherwise  # type: ignore[arg-type]
 
 
@@ -80,9 +101,10 @@ def layout() -> Any:
             html.Div(id="safety-message", role="alert", hidden=True),
             html.Div(id="origin-banner", role="status", hidden=True),
             _top_line(),
+            _alarm_line(),
             html.Div(id="problem-line", role="alert", hidden=True),
             html.Div(skeletons(), id="tiles"),
-            html.P("Waiting for the first reading.", id="no-tiles"),
+            _nothing_yet(),
             _filled_by_script("alarms", "Alarms"),
             html.Button("Mark this moment (key M)", id="mark", className="wide-button"),
             _trends(),
@@ -106,10 +128,44 @@ def _top_line() -> Any:
             html.Span(id="recorder-state", className="state"),
             html.Button("metric", id="units-switch"),
             html.Button("light", id="theme-switch"),
-            html.Span("CO not measured", id="room-co"),
+            html.Div(
+                [
+                    html.Span(id="room-co-shape"),
+                    " ",
+                    html.Span("CO not measured", id="room-co-main"),
+                    html.Span(id="room-co-more", hidden=True),
+                ],
+                id="room-co",
+                className="not-measured",
+            ),
         ],
         id="top-line",
     )
+
+
+def _alarm_line() -> Any:
+    """How many alarms, and the most urgent; leads to their list."""
+    parts: list[Any] = [html.Span(id="alarm-line-priority"), " ", html.Span(id="alarm-line-text")]
+    return html.Button(html.Span(parts, id="alarm-line-words"), id="alarm-line", hidden=True)
+
+
+def _nothing_yet() -> Any:
+    return html.Div(
+        [
+            html.P("Waiting for the first reading.", id="no-tiles-text"),
+            html.Button("type in a reading", id="to-type-in", hidden=True),
+        ],
+        id="no-tiles",
+    )
+
+
+_EMPTY = {
+    "paper_bgcolor": "rgba(0,0,0,0)",
+    "plot_bgcolor": "rgba(0,0,0,0)",
+    "xaxis": {"visible": False},
+    "yaxis": {"visible": False},
+}
+"""Before the first figure."""
 
 
 def _trends() -> Any:
@@ -117,7 +173,7 @@ def _trends() -> Any:
     follow = html.Button("stop here", id="follow")
     graph = dcc.Graph(
         id="trends",
-        figure={"data": [], "layout": {"paper_bgcolor": "rgba(0,0,0,0)", "plot_bgcolor": "rgba(0,0,0,0)"}},
+        figure={"data": [], "layout": _EMPTY},
         config={"displaylogo": False, "displayModeBar": False, "scrollZoom": False, "doubleClick": False},
         responsive=True,
     )
@@ -135,4 +191,4 @@ def _trends() -> Any:
 
 def _filled_by_script(name: str, title: str, *, hidden: bool = False) -> Any:
     body = html.Div(id=f"{name}-body")
-    return html.Section([html.H2(title), body], id=name, hidden=hidden)
+    return html.Section([html.H2(title, id=f"{name}-title", tabIndex="-1"), body], id=name, hidden=hidden)

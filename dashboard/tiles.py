@@ -1,6 +1,6 @@
 """The table of tiles: which point stands where, in the order of the ignition sequence; and their empty markup."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from dash import html
@@ -26,6 +26,12 @@ class Tile:
     def name(self) -> str:
         """Identity on the page."""
         return self.points[0]
+
+    @property
+    def names_its_number(self) -> bool:
+        """Whether the title says what the largest number is; else the number has its point's name beside it."""
+        alone = len(self.points) == 1 and not self.contacts
+        return alone or self.title == _text(self.points[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +85,42 @@ CONTACTS: tuple[Contact, ...] = (
 CORNER = "room_co"
 """Stands in the corner of the top line, measured or not."""
 
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level of carbon monoxide in the room: from where, and its name, words and shape on the page."""
+
+    value: float
+    """[mole fraction]"""
+    name: str
+    word: str
+    shape: str
+
+
+CO_LADDER = (
+    Level(70e-6, "evacuate", "EVERYBODY OUT", "✖"),
+    Level(36e-6, "shut-down", "SHUT DOWN, ventilate", "■"),
+    Level(9e-6, "advise", "advise, find the source", "▲"),
+)
+"""From the worst down; a reading of exactly the level counts (ANSI/BPI-1200, from memory)."""
+
+FROM_START = 365 * 86_400.0
+"""Times before this are counted from the start of a recording, not from 1970, and have no local time. [s]"""
+
+_EXAMPLES = {
+    "pressure": ("0.52", "130"),
+    "temperature": ("68", "20.0"),
+    "humidity": ("38", "38"),
+    "flame_current": ("3.2", "3.2"),
+    "voltage": ("25.4", "25.4"),
+    "current": ("1.20", "1.20"),
+    "speed": ("3100", "3100"),
+    "fraction": ("8.5", "8.5"),
+    "trace": ("0", "0"),
+    "contact": ("1 or 0", "1 or 0"),
+}
+"""What a number of each measure looks like: trade, metric."""
+
 SUCTION = frozenset({"draft_burner_box", "draft_transition", "draft_collector", "draft_vent", "static_return"})
 """Points whose negative readings are told as "suction 1.25"."""
 
@@ -106,6 +148,9 @@ def words() -> dict[str, Any]:
         },
         "typed": list(POINTS),
         "contacts": {contact.point: {"on": contact.on, "off": contact.off} for contact in CONTACTS},
+        "ladder": [asdict(level) for level in CO_LADDER],
+        "examples": {name: {"trade": trade, "metric": metric} for name, (trade, metric) in _EXAMPLES.items()},
+        "from_start": FROM_START,
     }
 
 
@@ -140,8 +185,10 @@ def _scales(measure: Measure) -> dict[str, Any]:
 
 
 def _skeleton(tile: Tile) -> Any:
-    rows = [_row(point, main=number == 0) for number, point in enumerate(tile.points)]
-    parts = [html.H2(tile.title), *rows]
+    main, *others = tile.points
+    first = _row(main, "tile-row tile-main" + (" tile-told" if tile.names_its_number else ""))
+    rows = [first, *(_row(point, "tile-row") for point in others)]
+    parts = [html.H2(tile.title), html.Div(className="tile-alarm", hidden=True), *rows]
     if tile.margin:
         parts.append(html.Div(className="tile-margin", **data(margin=tile.margin)))
         parts.append(html.Div(className="tile-lines"))
@@ -150,11 +197,14 @@ def _skeleton(tile: Tile) -> Any:
     return html.Section(parts, id=f"tile-{tile.name}", className=f"tile tile-{tile.size}", hidden=True)
 
 
-def _row(point: str, *, main: bool) -> Any:
-    known = POINTS.get(point) or DERIVED[point]
+def _text(point: str) -> str:
+    return (POINTS.get(point) or DERIVED[point]).text
+
+
+def _row(point: str, classes: str) -> Any:
     return html.Div(
         [
-            html.Span(known.text, className="tile-name"),
+            html.Span(_text(point), className="tile-name"),
             html.Span(
                 [
                     html.Span(className="tile-word"),
@@ -165,8 +215,9 @@ def _row(point: str, *, main: bool) -> Any:
             ),
             html.Span(className="tile-note"),
             html.Span(className="tile-age"),
+            html.Span(className="tile-also"),
         ],
-        className="tile-row tile-main" if main else "tile-row",
+        className=classes,
         hidden=True,
         **data(point=point),
     )

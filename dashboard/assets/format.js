@@ -1,4 +1,4 @@
-/* Inside values into text: units, signs, ages. One name for all scripts: lightoff. */
+/* Inside values into text: units, signs, ages, local time. One name for all scripts: lightoff. */
 "use strict";
 window.lightoff = window.lightoff || {};
 
@@ -13,7 +13,8 @@ lightoff.light = function () {
 };
 
 lightoff.format = (function () {
-  let page = { measures: {}, points: {}, contacts: {} };
+  const NO_PAGE = { measures: {}, points: {}, contacts: {}, typed: [], ladder: [], examples: {}, from_start: 0 };
+  let page = NO_PAGE;
 
   function screen(point) {
     const known = page.points[point];
@@ -47,9 +48,17 @@ lightoff.format = (function () {
     return Math.floor(seconds / 3600) + " h";
   }
 
-  /* UTC, as on the axis of the trends. */
-  function clock(nanoseconds) {
-    return new Date(nanoseconds / 1e6).toISOString().slice(11, 19) + " UTC";
+  /* How far local time is ahead of UTC at a time [ms]; none where times are counted from the start of a recording. */
+  function offset(ms) {
+    return ms < page.from_start * 1000 ? 0 : -new Date(ms).getTimezoneOffset() * 60000;
+  }
+
+  /* Local time of day, with the date where that is not today's of the recording; or time from the start. */
+  function clock(nanoseconds, now) {
+    const ms = nanoseconds / 1e6;
+    const local = (time) => new Date(time + offset(time)).toISOString();
+    const day = now && local(now / 1e6).slice(0, 10) !== local(ms).slice(0, 10) ? local(ms).slice(0, 10) + " " : "";
+    return day + local(ms).slice(11, 19);
   }
 
   function minutes(seconds) {
@@ -58,10 +67,11 @@ lightoff.format = (function () {
   }
 
   return {
-    value, text, span, clock, minutes, screen,
-    use: (message) => { page = message; },
+    value, text, span, clock, offset, minutes, screen,
+    use: (message) => { page = { ...NO_PAGE, ...message }; },
     page: () => page,
     pointText: (point) => (page.points[point] || { text: point }).text,
+    measureOf: (point) => (page.points[point] || {}).measure,
   };
 })();
 
@@ -93,5 +103,11 @@ lightoff.dom = (function () {
     if (node && node.classList.contains(name) !== on) node.classList.toggle(name, on);
   }
 
-  return { id, element, setText, show, setClass };
+  /* To a part of the page, also for who works with keys or a screen reader. */
+  function jump(to, focus) {
+    id(to).scrollIntoView({ block: "start" });
+    id(focus).focus({ preventScroll: true });
+  }
+
+  return { id, element, setText, show, setClass, jump };
 })();

@@ -18,17 +18,32 @@ lightoff.live = (function () {
   let recording = "";
   let lost = 0;
 
+  const open = () => Boolean(socket && socket.readyState === WebSocket.OPEN);
+  const connected = () => open() && feed;
+
+  /* What the last status says, as far as it is still known. */
+  function drawStatus() {
+    const { readings, notices, instruments, lists, tiles } = lightoff;
+    const status = readings.status();
+    if (status) {
+      notices.draw(status, connected());
+      instruments.draw(status, connected(), recording);
+      lists.drawReplay(status);
+    }
+    tiles.soon();
+  }
+
   function drawState() {
-    const open = socket && socket.readyState === WebSocket.OPEN;
-    const good = open && feed;
-    let text = good ? "connected" : open ? "no connection to the recorder, trying again" : "connection lost, trying again";
+    const good = connected();
+    let text = good ? "connected" : open() ? "no connection to the recorder, trying again" : "connection lost, trying again";
     if (lost) text += " · this page missed " + lost + " readings (the recording has them)";
     setText(id("page-state"), text);
     setClass(id("page-state"), "bad", !good);
+    drawStatus();
   }
 
   function receive(message) {
-    const { tiles, trends, lists, format } = lightoff;
+    const { readings, tiles, trends, lists, format } = lightoff;
     switch (message.type) {
       case "page":
         format.use(message);
@@ -39,14 +54,15 @@ lightoff.live = (function () {
       case "hello":
         recording = message.recording;
         lists.forget();
-        tiles.useHello(message);
-        trends.fresh();
+        readings.useHello(message);
+        trends.forget();
+        tiles.soon();
         break;
-      case "channels": tiles.useChannels(message.channels); trends.fresh(); break;
-      case "readings": tiles.useReadings(message.readings); trends.useReadings(message.readings); break;
-      case "status": tiles.useStatus(message); lists.useStatus(message, recording); break;
+      case "channels": readings.useChannels(message.channels); trends.fresh(); tiles.soon(); break;
+      case "readings": readings.useReadings(message.readings); trends.useReadings(message.readings); tiles.soon(); break;
+      case "status": readings.useStatus(message); drawStatus(); break;
       case "event": lists.useEvent(message); break;
-      case "jump": tiles.jumped(); trends.jumped(); break;
+      case "jump": readings.forget(); trends.jumped(); tiles.soon(); break;
       case "dropped":
       case "behind": lost += message.count; trends.fresh(); drawState(); break;
       case "reply": answer(message); break;
@@ -73,7 +89,6 @@ lightoff.live = (function () {
       socket = null;
       feed = false;
       for (const key of Object.keys(waiting)) answer({ id: key, ok: false, text: "connection lost; look at the page and try again" });
-      lightoff.tiles.soon();
       drawState();
       setTimeout(connect, pause * (0.5 + Math.random() / 2));
       pause = Math.min(pause * 2, LONGEST_PAUSE);
@@ -129,7 +144,8 @@ lightoff.live = (function () {
     localStorage.setItem("lightoff-" + name, value);
     theme();
     units();
-    lightoff.tiles.soon();
+    lightoff.lists.drawExample();
+    drawStatus();
     lightoff.trends.fresh();
   }
 
@@ -141,6 +157,8 @@ lightoff.live = (function () {
     id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
     id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
     window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); });
+    id("alarm-line").addEventListener("click", () => lightoff.dom.jump("alarms", "alarms-title"));
+    id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));
     const mark = () => send("mark", { text: "mark" });
     id("mark").addEventListener("click", mark);
     document.addEventListener("keydown", (event) => {
@@ -159,5 +177,5 @@ lightoff.live = (function () {
   }
   whenThere();
 
-  return { send };
+  return { send, connected };
 })();

@@ -10,6 +10,8 @@ lightoff.trends = (function () {
   const LEAST_BETWEEN = 1500; // [ms] between two requests for a figure
   const SHORTEST_BREAK = 3000; // [ms] as in dashboard/figures.py
   const SPACINGS = 5;
+  const MOST_DOTS = 50;
+  const SPARSE = 3; // [s] as there: readings further apart have a dot each
   const NEAR_EDGE = 0.02; // part of the window left empty at the right
 
   let recent = {}; // key -> [[ms, value], ...] in order
@@ -43,15 +45,26 @@ lightoff.trends = (function () {
     wanted = true;
   }
 
-  /* The replay moved: what was shown is another time's; the figure follows with the first reading there. */
-  function jumped() {
+  /* Another recorder, or the same one again: what was kept may be another recording's. */
+  function forget() {
     recent = {};
     newest = 0;
+    fresh();
+  }
+
+  /* The replay moved: what was shown is another time's; the figure follows with the first reading there. */
+  function jumped() {
+    forget();
     waitForReading = true;
     following = true;
     zoom = null;
-    fresh();
   }
+
+  /* Plotly shows a number of milliseconds as local time. Where times count from the start of a recording there is
+     none, and the figure's times are moved by this [ms], settled when it was made, so that 0 shows as 0:00. */
+  const shiftOf = (figure) => (figure.layout.meta && figure.layout.meta.shift) || 0;
+  const counted = () => newest < lightoff.format.page().from_start * 1000;
+  const shiftWanted = () => (newest && counted() ? new Date(0).getTimezoneOffset() * 60000 : 0);
 
   function setWindow(seconds) {
     window_ = seconds;
@@ -80,6 +93,7 @@ lightoff.trends = (function () {
       window: window_,
       start: zoom ? zoom[0] : null,
       end: zoom ? zoom[1] : null,
+      shift: shiftWanted(),
       units: lightoff.settings.units,
       light: lightoff.light(),
       width: graph ? graph.clientWidth : document.documentElement.clientWidth,
@@ -103,14 +117,15 @@ lightoff.trends = (function () {
   function relayouted(change) {
     const start = change["xaxis.range[0]"];
     if (start === undefined) return;
-    zoom = [milliseconds(start), milliseconds(change["xaxis.range[1]"])];
+    const shift = shiftOf(graph);
+    zoom = [milliseconds(start) - shift, milliseconds(change["xaxis.range[1]"]) - shift];
     follow(false);
     fresh();
   }
 
-  /* Plotly gives dates as text without a zone; they are UTC as everything in the figure. */
+  /* Plotly gives dates as text without a zone: local time. */
   function milliseconds(date) {
-    return typeof date === "number" ? date : Date.parse(date.replace(" ", "T") + (date.includes(":") ? "Z" : ""));
+    return typeof date === "number" ? date : Date.parse(date.includes(":") ? date.replace(" ", "T") : date + "T00:00");
   }
 
   const DASHES = { solid: "", dash: "9 5", dot: "3 4", dashdot: "10 4 3 4" };
@@ -152,14 +167,13 @@ lightoff.trends = (function () {
     return kept.map((index) => points[index]);
   }
 
-  function addition(trace) {
+  function addition(trace, shift) {
     const { key, scale, offset, longest } = trace.meta;
-    const kept = recent[key];
-    if (!kept || !kept.length) return null;
+    if (!recent[key] || !recent[key].length) return null;
     let last = trace.x.length ? trace.x[trace.x.length - 1] : -Infinity;
-    const news = kept.filter((point) => point[0] > last);
+    const news = recent[key].filter((point) => point[0] + shift > last).map(([ms, value]) => [ms + shift, value]);
     if (!news.length) return null;
-    const usual = lightoff.tiles.spacing(key);
+    const usual = lightoff.readings.spacing(key);
     let limit = Infinity; // the plate's window is not broken
     if (longest !== null) limit = Math.max(SHORTEST_BREAK, usual === null ? longest : SPACINGS * usual * 1000);
     const [x, y] = [[], []];
@@ -201,38 +215,40 @@ lightoff.trends = (function () {
     if (wanted && !waiting && now - asked > LEAST_BETWEEN / (window_ ? 5 : 1) && !(waitForReading && now - asked < 3000))
       request();
     if (!found || !following || waiting || document.hidden) return;
+    const shift = shiftOf(found);
+    if (newest && shift !== shiftWanted() && now - asked > LEAST_BETWEEN) fresh();
     const [x, y, indices] = [[], [], []];
     const drawn = new Set();
     found.data.forEach((trace, index) => {
       if (!trace.meta || !trace.meta.key || !Array.isArray(trace.x)) return;
       drawn.add(trace.meta.key);
-      const added = addition(trace);
+      const added = addition(trace, shift);
       if (!added) return;
       x.push(added.x);
       y.push(added.y);
       indices.push(index);
       const rescale = outside(found.layout["yaxis" + trace.yaxis.slice(1)], added.y);
       const full = trace.x.length + added.x.length > MOST_POINTS - 20;
-      if ((rescale || full) && now - asked > LEAST_BETWEEN) fresh();
+      const dotted = trace.mode === "lines+markers" && trace.x.length > MOST_DOTS
+        && (lightoff.readings.spacing(trace.meta.key) || Infinity) <= SPARSE;
+      if ((rescale || full || dotted) && now - asked > LEAST_BETWEEN) fresh();
     });
-    for (const channel of lightoff.tiles.channels()) {
+    for (const channel of lightoff.readings.channels()) {
       const missing = recent[channel.key] && lightoff.trends.points.has(channel.point) && !drawn.has(channel.key);
       if (missing && now - asked > LEAST_BETWEEN) fresh();
     }
     if (!indices.length) return;
-    move(found.layout.xaxis);
+    move(found.layout.xaxis, shift);
     Plotly.extendTraces(found, { x, y }, indices, MOST_POINTS);
   }
 
-  function move(axis) {
+  function move(axis, shift) {
     if (!newest) return;
-    if (window_) {
-      const wide = window_ * 1000;
-      axis.range = [newest - wide * (1 - NEAR_EDGE), newest + wide * NEAR_EDGE];
-    } else {
-      const first = milliseconds(axis.range[0]);
-      axis.range = [first, newest + (newest - first) * NEAR_EDGE];
-    }
+    const end = newest + shift;
+    let wide = window_ * 1000;
+    if (!window_) wide = (end - milliseconds(axis.range[0])) / (1 - NEAR_EDGE);
+    axis.range = [end - wide * (1 - NEAR_EDGE), end + wide * NEAR_EDGE];
+    if (counted()) axis.range[0] = Math.max(shift, axis.range[0]); // there is nothing before the start
   }
 
   function start() {
@@ -243,5 +259,5 @@ lightoff.trends = (function () {
     setInterval(flush, FLUSH);
   }
 
-  return { useReadings, fresh, jumped, start, points: new Set() };
+  return { useReadings, fresh, forget, jumped, start, points: new Set() };
 })();

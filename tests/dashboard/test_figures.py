@@ -168,6 +168,40 @@ def test_a_message_is_shown_in_place_of_lines() -> None:
     assert "cannot read" in [note["text"] for note in message_figure("cannot read", VIEW)["layout"]["annotations"]]
 
 
+def test_two_instruments_at_one_point_have_different_dashes() -> None:
+    found = [series("draft_switch", 140.0, instrument=name) for name in ("one", "two", "three")]
+    drawn = trend_figure([*found, series("draft_collector", -300.0)], VIEW)["data"]
+    looks = [(one["line"]["color"], one["line"]["dash"]) for one in drawn]
+    assert len(set(looks)) == 4
+
+
+def test_readings_far_apart_have_a_dot_each() -> None:
+    typed = series("temp_return", 20.0, seconds=60.0, rate=0.1)
+    single = Series(typed.channel, typed.time[:1], typed.value[:1])
+    modes = [trend_figure([one], VIEW)["data"][0]["mode"] for one in (typed, single, series("temp_return", 20.0))]
+    assert modes == ["lines+markers", "lines+markers", "lines"]
+
+
+def test_times_that_count_from_the_start_are_moved_as_the_browser_asks(tmp_path: Path) -> None:
+    path = tmp_path / "from_zero.lightoff"
+    channel = Channel("draft_switch", "meter", "inH2O")
+    with Store(path) as store:
+        store.append([channel, *(Reading(channel.key, second * NANOSECONDS, 0.5) for second in range(61))])
+    figure = requested_figure({"window": 300, "shift": 7 * 3_600_000}, Hub(path))
+    assert figure["data"][0]["x"][:2] == [7 * 3_600_000, 7 * 3_600_000 + 1000]
+    assert figure["layout"]["xaxis"]["range"] == [7 * 3_600_000, 7 * 3_600_000 + 60_000], "nothing is before the start"
+    assert figure["layout"]["xaxis"]["title"]["text"] == "time from the start"
+    assert figure["layout"]["meta"] == {"shift": 7 * 3_600_000}
+    odd = requested_figure({"window": 300, "shift": 1e12}, Hub(path))
+    assert odd["layout"]["meta"] == {"shift": 0}
+
+
+def test_times_of_the_calendar_are_not_moved(recording: Path) -> None:
+    figure = requested_figure({"window": 60, "shift": 7 * 3_600_000}, Hub(recording))
+    assert figure["data"][0]["x"][-1] == pytest.approx((START + 599.9) * 1000, abs=1)
+    assert figure["layout"]["xaxis"]["title"]["text"] == "local time"
+
+
 def test_every_trend_point_has_a_look_of_its_own() -> None:
     assert set(LOOKS) == TREND_POINTS
     for chart in CHARTS:
@@ -217,8 +251,9 @@ def test_an_empty_or_missing_recording_is_told_in_words(tmp_path: Path) -> None:
     empty = tmp_path / "empty.lightoff"
     with Store(empty) as store:
         store.append([Channel("draft_switch", "meter", "inH2O")])
-    figure = requested_figure({"window": 0}, Hub(empty))
-    assert figure["data"][0]["x"] == []
+    figure = requested_figure({"window": 300}, Hub(empty))
+    assert [note["text"] for note in figure["layout"]["annotations"]] == ["no readings yet"]
+    assert not figure["layout"]["xaxis"]["visible"], "no axis of 1969"
     missing = requested_figure({"window": 0}, Hub(tmp_path / "missing.lightoff"))
     assert any("missing.lightoff" in note["text"] for note in missing["layout"]["annotations"])
 

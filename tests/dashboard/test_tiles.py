@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 
+from analysis.model import Plate
 from analysis.points import DERIVED, MEASURES, POINTS
-from dashboard.tiles import CONTACTS, SUCTION, TILES, placed, scale_of, skeletons, words
+from collector.rules import default_rules
+from dashboard.tiles import CO_LADDER, CONTACTS, CORNER, SUCTION, TILES, placed, scale_of, skeletons, words
+from drivers.manual import Manual, parse_entry
 
 
 def test_every_point_and_derived_quantity_has_exactly_one_place() -> None:
@@ -32,6 +35,38 @@ def test_tiles_stand_in_the_order_of_the_sequence() -> None:
     assert sorted(first, key=names.index) == first
 
 
+def test_the_largest_number_has_its_name_where_the_title_does_not_tell_it() -> None:
+    told = {tile.title: tile.names_its_number for tile in TILES}
+    assert told == {tile.title: True for tile in TILES} | {
+        "24 V and contacts": False,
+        "gas": False,
+        "humidity": False,
+        "static pressure": False,
+        "flue gas": False,
+        "other temperatures": False,
+        "line and switch volts": False,
+        "motors and igniter": False,
+    }
+
+
+def test_levels_of_carbon_monoxide_are_those_of_the_alarms() -> None:
+    rules = [rule for rule in default_rules(Plate()) if rule.point == CORNER]
+    assert [level.value for level in CO_LADDER] == pytest.approx([rule.above for rule in rules])
+    for level, rule in zip(CO_LADDER, rules, strict=True):
+        assert rule.name == f"room_co_{level.name.replace('-', '_')}"
+    assert len({level.shape for level in CO_LADDER}) == len(CO_LADDER), "told apart without colours too"
+
+
+@pytest.mark.parametrize("units", ["trade", "metric"])
+@pytest.mark.parametrize("point", POINTS)
+def test_the_example_in_the_form_can_be_typed_in_with_the_unit_shown(point: str, units: str) -> None:
+    told = words()
+    measure = told["points"][point]["measure"]
+    text = f"{told['examples'][measure][units].split()[0]} {told['measures'][measure][units]['label']}"
+    reading = Manual(now=lambda: 0).enter(point, *parse_entry(text))
+    assert reading.value == float(text.split(maxsplit=1)[0])
+
+
 def every(element: Any) -> list[dict[str, Any]]:
     """All elements of a layout, as plain objects."""
     if isinstance(element, list):
@@ -49,6 +84,8 @@ def test_skeletons_are_hidden_and_can_be_found() -> None:
     tiles = [one for one in elements if str(one.get("id", "")).startswith("tile-")]
     assert [one["id"] for one in tiles] == [f"tile-{tile.name}" for tile in TILES]
     assert all(one["hidden"] for one in tiles)
+    mains = [one for one in elements if "tile-main" in str(one.get("className"))]
+    assert ["tile-told" in one["className"] for one in mains] == [tile.names_its_number for tile in TILES]
     rows = [one["data-point"] for one in elements if "tile-row" in str(one.get("className"))]
     assert rows == [point for tile in TILES for point in tile.points]
     assert sum(one.get("className") == "tile-value" for one in elements) == len(rows)

@@ -146,11 +146,15 @@ class Look:
         until(self.page, script, within=within)
 
 
+def holds(page: Page, script: str) -> bool:
+    """Whether a script is true in a page; what is not there yet is not true."""
+    return bool(page.evaluate(f"(() => {{ try {{ return Boolean({script}) }} catch {{ return false }} }})()"))
+
+
 def until(page: Page, script: str, *, within: float = 30.0) -> None:
     """Wait until a script is true in a page; asked from outside, since the page's policy allows no evaluation."""
     deadline = time.monotonic() + within
-    asked = f"(() => {{ try {{ return Boolean({script}) }} catch {{ return false }} }})()"  # not there yet is not true
-    while not page.evaluate(asked):
+    while not holds(page, script):
         assert time.monotonic() < deadline, f"not within {within} s: {script}"
         page.wait_for_timeout(50)
 

@@ -166,6 +166,7 @@ def test_the_screenshots_of_the_documents(browser: Browser, tmp_path: Path):
             wide.page.wait_for_selector(".alarm-row", timeout=60_000)
             wide.page.click("#replay-pause")
             wide.until(has_trends(100))
+            wide.until("document.querySelector('#tile-draft_switch').innerText.includes('paused')")
             wide.until("document.querySelector('#reply').hidden")
             wide.page.evaluate("scrollTo(0, 0)")
             (docs / "live.png").write_bytes(wide.page.screenshot())
