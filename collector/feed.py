@@ -76,13 +76,14 @@ class Feed:
         listener, end = self._collector.fanout.listen()
         try:
             await _send(writer, {"type": "hello", **self._about()})
-            await self._send_state(writer)
+            told = await self._send_channels(writer)
+            await _send(writer, self._status())
             for event in list(self._collector.remembered):
                 await _send(writer, _event(event))
             await _send(writer, _readings(self._collector.latest.values()))
             async with asyncio.TaskGroup() as group:
                 sending = [
-                    group.create_task(self._send_live(listener, writer), name="feed: live"),
+                    group.create_task(self._send_live(listener, writer, told), name="feed: live"),
                     group.create_task(self._send_status(writer), name="feed: status"),
                 ]
                 while line := await reader.readline():
@@ -92,14 +93,13 @@ class Feed:
         finally:
             end()
 
-    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter) -> None:
-        channels, dropped = len(self._collector.channels), 0
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: int) -> None:
+        dropped = 0
         while True:
             await listener.wait()
             await asyncio.sleep(GATHER)
             if len(self._collector.channels) != channels:
-                channels = len(self._collector.channels)
-                await self._send_channels(writer)
+                channels = await self._send_channels(writer)
             items = listener.take()
             for part in _until_moved(items):
                 await _send(writer, _readings(part))
@@ -119,16 +119,14 @@ class Feed:
             await asyncio.sleep(STATUS)
             await _send(writer, self._status())
 
-    async def _send_state(self, writer: asyncio.StreamWriter) -> None:
-        await self._send_channels(writer)
-        await _send(writer, self._status())
-
-    async def _send_channels(self, writer: asyncio.StreamWriter) -> None:
+    async def _send_channels(self, writer: asyncio.StreamWriter) -> int:
+        """Tell every channel; how many were told, since another may be opened while this waits."""
         channels = [
             {"key": channel.key, "point": channel.point, "instrument": channel.instrument, "unit": channel.unit}
             for channel in self._collector.channels
         ]
         await _send(writer, {"type": "channels", "channels": channels})
+        return len(channels)
 
     def _status(self) -> Message:
         collector = self._collector

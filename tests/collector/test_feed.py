@@ -244,3 +244,18 @@ async def test_a_replay_is_driven_by_commands(tmp_path):
         assert not ok
         assert "outside 0.1 to 100" in text
         assert not (await client.command("seek", position=500))[0]
+
+
+async def test_a_channel_opened_while_a_client_begins_is_told_before_its_reading(tmp_path):
+    driver = Told("draft meter", DRAFT)
+    async with (
+        served(tmp_path / "a.lightoff", driver) as (collector, feed, host, port),
+        connected(host, port, feed.token) as client,
+    ):
+        await client.next("hello")
+        collector.ingest(CO)
+        collector.ingest(Reading(CO.key, T0, 1.0))
+        keys: set[str] = set()
+        while CO.key not in keys:
+            keys = {channel["key"] for channel in (await client.next("channels"))["channels"]}
+        assert keys == {DRAFT.key, CO.key}

@@ -110,11 +110,15 @@ def test_rows_that_are_no_readings_and_unknown_messages_are_left_out() -> None:
         assert listener.take() == [{"type": "readings", "readings": [["a@x", 3, None, 2]]}]
 
 
-def test_readings_lost_on_the_way_are_counted() -> None:
+def test_readings_lost_on_the_way_are_told_to_every_browser() -> None:
     told = hub()
-    told.publish({"type": "dropped", "count": 4})
-    told.publish({"type": "dropped", "count": 2})
-    assert told.lost_on_the_way == 6
+    with told.listening() as one, told.listening() as two:
+        for listener in (one, two):
+            listener.take()
+        told.publish({"type": "dropped", "count": 4})
+        told.publish({"type": "dropped", "count": 2})
+        for listener in (one, two):
+            assert [message["count"] for message in listener.take()] == [4, 2]
 
 
 async def test_waiting_ends_without_a_message_too() -> None:
