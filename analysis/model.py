@@ -1,25 +1,19 @@
 """The values that travel through the program: frozen, with a unit beside every number."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum, StrEnum
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+
+from analysis.quantity import Quality as Quality  # noqa: PLC0414
+from analysis.quantity import Quantity as Quantity  # noqa: PLC0414
 
 NANOSECONDS = 1_000_000_000
 
 ORIGINS = ("replay", "simulated", "by hand", "shared")
 """Where readings come from when not from an instrument here; part of the instrument's name, before a colon."""
-
-
-class Quality(IntEnum):
-    """How far a reading can be trusted; ordered, so that `max` combines two of them."""
-
-    GOOD = 0
-    SUSPECT = 1
-    BAD = 2
 
 
 class EventKind(StrEnum):
@@ -123,28 +117,6 @@ class Series:
             raise ValueError(f"series of {self.channel.key}: {shapes} differ")
         if self.time.size > 1 and not np.all(np.diff(self.time) > 0):
             raise ValueError(f"series of {self.channel.key}: time does not increase")
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A number with its unit and standard uncertainty; prints as a technician reads it."""
-
-    value: float
-    unit: str
-    u: float = math.nan
-    """Standard uncertainty, NaN where unknown. [unit]"""
-    freedom: float = math.inf
-    """Degrees of freedom of `u`. [1]"""
-
-    def __str__(self) -> str:
-        """Value with twice its standard uncertainty, rounded to that uncertainty's second digit."""
-        if math.isnan(self.value):
-            return "no value"
-        if not math.isfinite(self.u) or self.u <= 0:
-            return f"{self.value:.4g} {self.unit}"
-        expanded = 2 * self.u
-        digits = max(0, 1 - math.floor(math.log10(expanded)))
-        return f"{self.value:.{digits}f} ± {expanded:.{digits}f} {self.unit}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,6 +57,10 @@ LONGEST = 40
 _POWERS = re.compile(r"\*\*(?=-?\d(?!\d|\s*\*\*))")
 """A power of one digit: pint would work out any other, however long that takes."""
 
+_SHORT_POWERS = re.compile(r"\b(m|ft|in|inch|cm|mm)([23])\b")
+"""Areas and volumes as they are written in the trade: `ft3/min`."""
+_FLOW = re.compile(r"\bcfm\b")
+
 _FAMILIAR = (*ALIASES, *"Pa kPa hPa mbar psi degF degC K percent ppm uA mA A mV V rpm W kW ft m".split())
 """Units named when one is not known."""
 
@@ -86,7 +90,8 @@ def _unit(text: str) -> pint.Unit:
     try:
         if _POWERS.sub("", name) != name.replace("**", "") or "^" in name or len(name) > LONGEST:
             raise ValueError("no unit of the trade")
-        return _registry().Unit(ALIASES.get(name, name))
+        spelled = _SHORT_POWERS.sub(r"\1**\2", _FLOW.sub("(ft**3/min)", name))
+        return _registry().Unit(ALIASES.get(name) or ("1" + spelled if spelled.startswith("/") else spelled))
     except Exception as error:  # pint raises its own, tokenize's and Python's syntax errors for odd text
         raise UnitError(f"unknown unit '{name}'{nearest(name, _FAMILIAR)}") from error
 
@@ -107,7 +112,10 @@ def conversion(unit: str, to: str, *, difference: bool = False) -> Conversion:
                 raise UnitError(f"unknown unit of temperature '{text}'; write degF, degC or K")
         (size, zero), (target_size, target_zero) = _DEGREES[str(source)], _DEGREES[str(target)]
         return Conversion(size / target_size, 0.0 if difference else (zero - target_zero) / target_size)
-    return Conversion(float(registry.Quantity(1.0, source).to(target).magnitude), 0.0)
+    one, ten = (float(registry.Quantity(count, source).to(target).magnitude) for count in (1.0, 10.0))
+    if not math.isclose(ten, 10 * one):
+        raise UnitError(f"unknown unit '{unit}'; its steps are not even, as those of a logarithm")
+    return Conversion(one, 0.0)
 
 
 def to_inside(unit: str, measure: Measure) -> Conversion:

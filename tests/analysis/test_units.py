@@ -71,6 +71,7 @@ def test_a_difference_has_no_offset():
         ("degFF", "degC", "degF"),
         ("uA", "Pa", "does not measure"),
         ("farad", "degC", "does not measure"),
+        ("dB", "1", "not even"),
         ("(", "Pa", "unknown unit"),
         ("K/", "Pa", "unknown unit"),
         ("9**9**9**9", "1", "unknown unit"),
@@ -107,3 +108,22 @@ def test_screen_units_fit_their_measures():
 
 def test_inch_of_water_is_the_one_at_four_degrees():
     assert pytest.approx(0.0254 * 1000 * 9.80665, rel=1e-7) == INCH_OF_WATER
+
+
+@pytest.mark.parametrize(
+    ("unit", "to", "scale"),
+    [
+        # definitions: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg, 1 gr = 1/7000 lb, 1 h = 3600 s, 1 Btu = 1055.056 J (ISO 31-4)
+        ("m3/s", "ft3/min", 60 / 0.3048**3),
+        ("lb/ft3", "kg/m3", 0.45359237 / 0.3048**3),
+        ("gr/lb", "kg/kg", 1 / 7000),
+        ("/hr", "1/s", 1 / 3600),
+        ("Btu/hr/cfm/degF", "J/m3/K", 1055.056 / 3600 * 1.8 / (0.3048**3 / 60)),
+        ("in2", "m2", 0.0254**2),
+        ("cfm", "m3/s", 0.3048**3 / 60),
+    ],
+)
+def test_units_of_the_trade_put_together(unit, to, scale):
+    found = conversion(unit, to)
+    assert found.scale == pytest.approx(scale, rel=1e-9)
+    assert found.offset == 0.0

@@ -1,0 +1,26 @@
+"""Valid ranges of inputs: what lies outside becomes NaN before anything is computed from it."""
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def bounded(
+    values: ArrayLike,
+    low: float = -math.inf,
+    high: float = math.inf,
+    *,
+    above: float = -math.inf,
+    below: float = math.inf,
+) -> NDArray[np.float64]:
+    """The values, with NaN where one is infinite or NaN, or outside `low <= value <= high`, `above < value < below`.
+
+    values : (...) any unit. [-]
+    low, high : ends that still belong to the range. [unit of the values]
+    above, below : ends that do not. [unit of the values]
+    returns : (...) a new array of float64; no dimensions for a plain number. [unit of the values]
+    """
+    numbers = np.asarray(values, np.float64)
+    kept = (numbers >= low) & (numbers <= high) & (numbers > above) & (numbers < below)
+    return np.where(kept, numbers, np.nan)
