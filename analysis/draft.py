@@ -1,7 +1,48 @@
-"""The draft circuit: what is left at the pressure switch."""
+"""The draft circuit: what is left at the pressure switch; the circuit and its inverse come from their own modules."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from analysis.draft_inverse import POPULATION, SECTIONS, Population, Ratios, Together, resistances
+from analysis.draft_network import (
+    GRAVITY,
+    Inducer,
+    Resistances,
+    State,
+    Taps,
+    common_factor,
+    stack_pressure,
+    taps,
+    wind_pressure,
+)
+from analysis.draft_visit import Readings
+from analysis.ranges import bounded
+
+__all__ = [
+    "POPULATION",
+    "SECTIONS",
+    "Inducer",
+    "Population",
+    "Ratios",
+    "Readings",
+    "Resistances",
+    "State",
+    "Taps",
+    "Together",
+    "common_factor",
+    "margin",
+    "pressure_through_leak",
+    "resistances",
+    "stack_pressure",
+    "switch_differential",
+    "switch_margin",
+    "taps",
+    "water_slug",
+    "wind_pressure",
+]
+
+WATER = 1000.0
+"""Density of the water of a manometer scale, at 4 degC. [kg/m3]"""
 
 
 def margin(pressure: ArrayLike, closing: ArrayLike) -> NDArray[np.float64]:
@@ -38,3 +79,53 @@ def switch_margin(
     contact = np.asarray(closed, np.float64)
     make, break_ = margin(pressure, closing), margin(pressure, opening)
     return np.where(contact == 1, break_, np.where(contact == 0, make, np.nan))[()]
+
+
+def switch_differential(collector: ArrayLike, reference: ArrayLike = 0.0) -> NDArray[np.float64]:
+    """What acts on a pressure switch between the collector tap and its reference port, positive where it closes it.
+
+    collector : (...) tap B, gauge to the room, -5000 <= value <= 5000. [Pa]
+    reference : (...) what the other port sees, gauge to the room, -5000 <= value <= 5000; default 0, the room itself,
+        also where the reference hose leaks; tap A where it is sound. [Pa]
+    returns : (...) broadcast shape; NaN where an input is NaN or out of range. [Pa]
+
+    Valid: sound hoses without water. A leaking reference hose shows the larger figure, by the size of tap A; hoses
+        that are swapped show the same with the other sign. A restricted secondary exchanger reads stronger, so that
+        a good figure here does not prove the flow.
+    Method: reference minus collector.
+    Source: definition; what the ports see is common practice, no published source.
+    """
+    return (bounded(reference, -5000.0, 5000.0) - bounded(collector, -5000.0, 5000.0))[()]
+
+
+def pressure_through_leak(pressure: ArrayLike, resistance_ratio: ArrayLike) -> NDArray[np.float64]:
+    """What is left at the switch of the pressure at the tap when the hose between them leaks to the room.
+
+    pressure : (...) at the tap, gauge to the room, -5000 <= value <= 5000. [Pa]
+    resistance_ratio : (...) flow resistance of the hole over that of the hose, value >= 0. [1]
+    returns : (...) broadcast shape; NaN where an input is NaN or out of range. [Pa]
+
+    Valid: hole at the switch's end; both resistances by the same law. The tap itself reads normally: compare both ends
+        with a tee.
+    Method: pressure * resistance_ratio / (resistance_ratio + 1), a divider of two resistances in series.
+    Source: continuity of the flow through hose and hole; arithmetic.
+    """
+    hole = bounded(resistance_ratio, 0.0)
+    return (bounded(pressure, -5000.0, 5000.0) * (hole / (hole + 1)))[()]
+
+
+def water_slug(pressure: ArrayLike, height: ArrayLike) -> NDArray[np.float64]:
+    """What a switch sees through a hose in which water stands.
+
+    pressure : (...) at the tap, gauge to the room, -5000 <= value <= 5000. [Pa]
+    height : (...) by how much the water stands higher at its side towards the tap than at its side towards the switch,
+        negative where it stands lower there, -2 <= value <= 2. [m]
+    returns : (...) broadcast shape; NaN where an input is NaN or out of range. [Pa]
+
+    Valid: water at rest that fills the hose's bore. Positive height in the suction hose weakens the suction at the
+        switch, and in the reference hose it raises the reference: the two have opposite effects on the switch. It
+        sticks, then jumps, and the reading returns slowly to zero at stop.
+    Method: pressure + 1000 kg/m3 * gravity * height; one inch of water is one inch of water column.
+    Source: hydrostatics.
+    """
+    return (bounded(pressure, -5000.0, 5000.0) + WATER * GRAVITY * bounded(height, -2.0, 2.0))[()]
