@@ -57,7 +57,7 @@ LONGEST = 40
 _POWERS = re.compile(r"\*\*(?=-?\d(?!\d|\s*\*\*))")
 """A power of one digit: pint would work out any other, however long that takes."""
 
-_SHORT_POWERS = re.compile(r"\b(m|ft|in|inch|cm|mm)([23])\b")
+_SHORT_POWERS = re.compile(r"\b(m|ft|in|inch|cm|mm)([234])\b")
 """Areas and volumes as they are written in the trade: `ft3/min`."""
 _FLOW = re.compile(r"\bcfm\b")
 

@@ -267,6 +267,33 @@ def checkjob_at(*, file: Path) -> None:
     click.echo(f"{file}: nothing to correct")
 
 
+@main.command(epilog="lightoff compute humidity_ratio temp=70degF humidity=35% altitude=2600ft")
+@click.argument("quantity", required=False)
+@click.argument("given", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("--same-meter", multiple=True, metavar="NAME,NAME", help="Read with one meter: a common offset.")
+@click.option("--low", metavar="VALUE", help="Judge the result against a lower limit, such as 35degF.")
+@click.option("--high", metavar="VALUE", help="Judge the result against an upper limit.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--list", "listing", is_flag=True, help="Print all quantities, or what QUANTITY needs and rests on.")
+def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_json: bool, **options: Any) -> None:
+    """Work out QUANTITY from NAME=VALUE with units as typed; show formula, source and uncertainty.
+
+    An accuracy follows its value: temp=70degF+-1degF, or "temp=70degF ± 0.5 % + 0.3 degF".
+    altitude= may stand for the barometric pressure, humidity= for a humidity ratio.
+    """
+    from collector.compute import MISTAKES
+    from collector.compute_text import answered, listed
+
+    try:
+        text, found = (listed(quantity, as_json), True) if listing else answered(quantity, given, as_json, **options)
+    except MISTAKES as error:
+        click.echo(f"lightoff compute: {error}", err=True)
+        sys.exit(2)
+    click.echo(text)
+    if not found:
+        sys.exit(1)
+
+
 def _replaying(
     source: "Source",
     job: "Job",

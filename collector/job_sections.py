@@ -150,7 +150,8 @@ class InstrumentSettings(_Section):
     driver: Annotated[str | None, _by(given.choice, *DRIVERS)] = None
     profile: _Text = None
     address: Annotated[str | None, _by(given.address)] = None
-    accuracy: _Text = None
+    accuracy: Annotated[str | None, _by(given.accuracy)] = None
+    """As the instrument's sheet gives it, see `analysis.uncertainty.Accuracy.parse`."""
     isolated: StrictBool | None = None
     response_time: Annotated[float | None, _by(given.bounded, given.DURATION, "0 s", "1 h")] = None
     """[s]"""
@@ -173,6 +174,8 @@ class InstrumentSettings(_Section):
             if value not in groups:
                 raise ValueError(f"'line' has no group {shown(value)}{nearest(value[:60], groups)}")
             seen[point] = value
+            if info.data.get("accuracy"):
+                given.accuracy(info.data["accuracy"], point)
         return channels
 
     @checking("units")

@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from analysis import units
 from analysis.model import origin_of
 from analysis.points import DERIVED, MEASURES, Measure, Point, measure_of, nearest
+from analysis.uncertainty import Accuracy
 
 KEEP_OUT = "keep the password out of the job file; use the environment"
 SECRET_NAME = r"(?:p|pwd?|[^=&]*(?:passw|secret|token|api_?key)[^=&]*)"
@@ -181,6 +182,13 @@ def free_text(value: object) -> str:
     if not isinstance(value, str) or len(value) > 4000:
         raise ValueError("expected text in quotes, of at most 4000 characters")
     return value.strip()
+
+
+def accuracy(value: object, point: str = "") -> str:
+    """Accuracy statement of an instrument, as its sheet gives it; it fits the point's measure where one is given."""
+    text = free_text(value)
+    Accuracy.parse(text, measure_of(point).name if point else "")
+    return text
 
 
 def plain_name(value: object) -> str:

@@ -1,12 +1,14 @@
 """What the documents say is what the program does."""
 
 import re
+import shlex
 import subprocess
 import sys
 import tomllib
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from analysis.points import DERIVED, MEASURES, POINTS
 from collector import job
@@ -62,6 +64,14 @@ def test_the_example_of_a_job_file_has_no_mistake_and_its_instrument_can_be_made
     parsed = job.parse(example)
     (driver,) = build(parsed.instruments, now=lambda: 0)
     assert [channel.key for channel in driver.channels] == ["draft_switch@switch manometer"]
+
+
+def test_the_examples_of_computation_are_computed():
+    examples = re.findall(r"^\$ lightoff (compute .+)$", README, re.MULTILINE)
+    assert examples
+    for example in examples:
+        result = CliRunner().invoke(main, shlex.split(example))
+        assert (result.exit_code, "±" in result.stdout) == (0, True), result.stderr
 
 
 def test_the_cautions_come_before_the_commands():

@@ -113,7 +113,7 @@ def test_inch_of_water_is_the_one_at_four_degrees():
 @pytest.mark.parametrize(
     ("unit", "to", "scale"),
     [
-        # definitions: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg, 1 gr = 1/7000 lb, 1 h = 3600 s, 1 Btu = 1055.056 J (ISO 31-4)
+        # by definition: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg, 1 gr = 1/7000 lb, 1 Btu = 1055.056 J (ISO 31-4)
         ("m3/s", "ft3/min", 60 / 0.3048**3),
         ("lb/ft3", "kg/m3", 0.45359237 / 0.3048**3),
         ("gr/lb", "kg/kg", 1 / 7000),

@@ -56,6 +56,8 @@ site = { altitude = "6000 m", colour = 3 } # site.altitude; outside -500 m to 50
 site = { altitude = "1 9**9**9**9" } # site.altitude; not a number with a unit
 site = { altitude = "mqtt://tech:hunter2@x" } # site.altitude; not a number with a unit
 unit.serial = 0xfffffffffffffffffffffffffffffffffffffffffffffffffff # unit.serial; text in quotes
+instrument = [{ accuracy = "0.5 % + 0.01 inchH2O" }] # instrument[1].accuracy; nearest known: inH2O
+instrument = [{ accuracy = "1 degF", channels = { a = "draft_vent" } }] # instrument[1].channels; not a unit of pressure
 furnace = { pipes = 3, elbows = 2.5 } # furnace.pipes; from 1 to 2 # furnace.elbows; whole number
 furnace = { static_max = 0.5, gas_inlet = ["5", 9] } # furnace.static_max; '0.5 inH2O' # furnace.gas_inlet; '5 inH2O'
 furnace = { static_max = "5 F", supply_max = "5 delta_degF" } # furnace.static_max; pressure # furnace.supply_max; unit
