@@ -33,12 +33,24 @@ TRADE: dict[str, str] = {
 }
 """Unit on screen for results of the computation; a unit that is not here is shown as it is."""
 
-_TRACE = re.compile(r"co(_air_free.*)?$")
-_SHARE = re.compile(
-    r"(relative_)?humidity|guidance_humidity|largest_without|o2|oxygen|co2|carbon_dioxide|ultimate|excess_air|dilution"
-    r"|efficiency|share|bypass|setting|condensed_share|sensible_loss"
-)
-"""What is read in percent, by its name."""
+_BY_NAME: dict[str, tuple[tuple[str, str], ...]] = {
+    "1": (
+        (r"co(_air_free.*)?$", "ppm"),
+        (
+            r"(relative_)?humidity|guidance_humidity|largest_without|o2|oxygen|co2|carbon_dioxide|ultimate|excess_air"
+            r"|dilution|efficiency|share|bypass|condensed_share|sensible_loss",
+            "%",
+        ),
+    ),
+    "Pa": ((r"tank_pressure|propane_pressure|absolute_pressure|altitude_at_pressure", "psi"),),
+    "W": ((r"(fan_)?power|power_\d+", "W"),),
+    "J/kg": ((r"enthalpy", "kJ/kg"),),
+    "m3/s": ((r"orifice_flow|meter_flow", "ft3/hr"),),
+    "m": ((r"diameter", "inch"),),
+    "1/J": ((r"price_electricity", "1/kWh"), (r"price_fuel", "1/therm")),
+}
+"""Where the unit alone does not say how the trade writes it: by the name. The charts' Btu/lb counts from 0 degF, the
+enthalpy here from 0 degC, so that it stays metric."""
 
 ATMOSPHERIC = 15_000.0
 """From here on a pressure is not one of the trade's inches of water; it is shown in psi. [Pa]"""
@@ -63,13 +75,19 @@ def shown(name: str, quantity: Quantity) -> str:
 
 
 def in_trade(name: str, quantity: Quantity) -> Quantity:
-    """The quantity in the trade's unit; a number without dimension by what its name says that it is."""
-    unit = TRADE.get(quantity.unit, quantity.unit)
-    if unit == "1":
-        unit = "ppm" if _TRACE.match(name) else "%" if _SHARE.match(name) else "1"
+    """The quantity in the trade's unit."""
+    unit = unit_of(name, quantity.unit)
     if unit == "inH2O" and abs(quantity.value) >= ATMOSPHERIC:
         unit = "psi"
     return quantity if unit == quantity.unit else in_unit(quantity, unit)
+
+
+def unit_of(name: str, inside: str) -> str:
+    """The trade's unit for a quantity of that name and inside unit."""
+    for pattern, unit in _BY_NAME.get(inside, ()):
+        if re.match(pattern, name):
+            return unit
+    return TRADE.get(inside, inside)
 
 
 def _ordered(first: float, second: float) -> tuple[float, float]:

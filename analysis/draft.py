@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.draft_inverse import POPULATION, SECTIONS, Population, Ratios, Together, resistances
+from analysis.draft_inverse import SECTIONS, Ratios, Together, resistances
 from analysis.draft_network import (
     GRAVITY,
     Inducer,
@@ -15,6 +15,7 @@ from analysis.draft_network import (
     taps,
     wind_pressure,
 )
+from analysis.draft_population import POPULATION, Population
 from analysis.draft_visit import Readings
 from analysis.ranges import bounded
 
@@ -70,15 +71,18 @@ def switch_margin(
     closed : (...) 1 where the contact is closed, 0 where it is open. [1]
     closing : (...) pressure at which the switch closes. [Pa]
     opening : (...) pressure at which the closed switch opens again. [Pa]
-    returns : (...) broadcast shape; NaN where `closed` is neither 0 nor 1, or a needed input is NaN. [Pa]
+    returns : (...) broadcast shape; NaN where `closed` is neither 0 nor 1, a needed input is NaN, or the opening point
+        is above the closing point. [Pa]
 
-    Valid: as `margin`; open and negative is normal at rest, closed and negative says that it is about to open.
+    Valid: pressure read at the switch's own ports; open and negative is normal at rest, open and positive calls for a
+        look at hoses, ports and wiring before the switch, closed and negative says that it is about to open.
     Method: pressure minus closing point where open, pressure minus opening point where closed.
     Source: the hysteresis of a pressure switch; showing the margin that counts is common practice, no published source.
     """
     contact = np.asarray(closed, np.float64)
     make, break_ = margin(pressure, closing), margin(pressure, opening)
-    return np.where(contact == 1, break_, np.where(contact == 0, make, np.nan))[()]
+    swapped = np.asarray(opening, np.float64) > np.asarray(closing, np.float64)
+    return np.where(swapped, np.nan, np.where(contact == 1, break_, np.where(contact == 0, make, np.nan)))[()]
 
 
 def switch_differential(collector: ArrayLike, reference: ArrayLike = 0.0) -> NDArray[np.float64]:

@@ -137,6 +137,23 @@ def misfit_of(now: Visit, before: Visit, speed: Speed, slope: Slope) -> tuple[fl
     return sum(distance for distance, _ in found), max(1, sum(limits for _, limits in found))
 
 
+def suction_left(now: Visit, before: Visit) -> float:
+    """What is left of the suction where C was not read on both visits and all suction taps that were fell alike.
+
+    Of tap B and of what the density of the gas in the inducer leaves; NaN where B was not read, or one tap fell unlike
+    the others, or not clearly (5 % and two standard uncertainties).
+    """
+    places = [place for place in range(3) if not math.isnan(now.read[place] + before.read[place])]
+    if not math.isnan(now.read[3] + before.read[3]) or 2 not in places or not (before.read[places] < 0).all():
+        return math.nan
+    factors = now.read[places] / before.read[places]
+    error = [np.hypot(np.hypot(one.u[places], one.offset) / -before.read[places], one.gain) for one in (now, before)]
+    u = np.hypot(*error)
+    left = float(factors[-1] * before.density[3] / now.density[3])
+    alike = (np.abs(factors - factors[-1]) <= 2 * np.hypot(u, u[-1]) + 0.02).all()
+    return left if alike and left < 1 - max(0.05, 2 * float(u[-1])) else math.nan
+
+
 def _disorder(visit: Visit) -> tuple[float, int]:
     """Distance to the nearest pressures that fall all the way along the flow: every drop zero or above."""
     places = [run[-1] for run in visit.segments()]

@@ -1,5 +1,6 @@
 """A formula worked out for numbers that know their uncertainty: the result can explain itself."""
 
+import inspect
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -7,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.display import shown, unit_of
 from analysis.formulas import Formula, FormulaError, Parameter
 from analysis.points import nearest
 from analysis.propagation import propagate
@@ -14,6 +16,13 @@ from analysis.quantity import Derivation, Quality, Quantity
 
 Given = Quantity | str | bool
 """An input: a number with its unit, or a word."""
+
+_ANYWHERE = (-math.inf, math.inf)
+_NEGLIGIBLE = 1e-12
+_CANCELLED = (
+    "not known, because the accuracies given cancel; what one meter does not share between two readings is missing,"
+    " such as its resolution or the difference of two probes"
+)
 
 
 def evaluate(formula: Formula, inputs: Mapping[str, Given], conditions: Sequence[str] = ()) -> dict[str, Quantity]:
@@ -43,7 +52,7 @@ def evaluate(formula: Formula, inputs: Mapping[str, Given], conditions: Sequence
             valid=formula.valid,
             method=formula.method,
             source=formula.source,
-            conditions=tuple(conditions),
+            conditions=(*conditions, *_defaults(formula, inputs)),
             propagation=way,
         )
         results[result.name] = replace(found, how=how)
@@ -62,10 +71,11 @@ def call(formula: Formula, inputs: Mapping[str, Any]) -> Any:
             gathered.setdefault(parameter.group, {})[parameter.field] = value
         else:
             direct[parameter.name] = value
-    for group, kind in formula.groups.items():
-        if group in gathered:
-            direct[group] = kind(**gathered[group])
+    signature = inspect.signature(formula.function)
     try:
+        for group, kind in formula.groups.items():
+            if group in gathered or signature.parameters[group].default is inspect.Parameter.empty:
+                direct[group] = kind(**gathered.get(group, {}))
         return formula.function(**direct)
     except ValueError as error:  # a request that makes no sense
         raise FormulaError(f"{formula.name}: {error}") from error
@@ -85,16 +95,53 @@ def _propagated(formula: Formula, inputs: Mapping[str, Given], result: Parameter
     sure = {name: value for name, value in inputs.items() if isinstance(value, Quantity) and math.isfinite(value.u)}
     exact = {name: value.value for name, value in inputs.items() if isinstance(value, Quantity) and name not in sure}
     words = {name: value for name, value in inputs.items() if not isinstance(value, Quantity)}
+    ends = {p.name: _physical(p) for p in formula.parameters if p.name in sure}
 
     def number(**values: Any) -> Any:
-        worked_out = call(formula, {**values, **words})
+        possible = {name: np.clip(value, *ends.get(name, _ANYWHERE)) for name, value in values.items()}
+        worked_out = call(formula, {**possible, **words})
         return getattr(worked_out, result.name) if result.name else worked_out
 
     found = propagate(number, {**sure, **exact}, unit=result.unit, name=formula.name)
-    if not sure or math.isnan(found.quantity.value):
+    if math.isnan(found.quantity.value):
+        return replace(found.quantity, u=math.nan, reason=_nothing(formula, inputs, result)), ""
+    if not sure:
         return replace(found.quantity, u=math.nan), ""
     taken = f"; taken as exact: {', '.join(exact)}" if exact else ""
+    if abs(found.quantity.u) <= _NEGLIGIBLE * abs(found.quantity.value):
+        return replace(found.quantity, u=math.nan, budget=()), f"{_CANCELLED}{taken}"
     return found.quantity, f"{found.way}{taken}"
+
+
+def _physical(parameter: Parameter) -> tuple[float, float]:
+    """Where the true value lies whatever the meter shows: nothing is less than none, no share is more than all."""
+    bounds = parameter.range
+    low = 0.0 if bounds.low == 0 and bounds.low_belongs else -math.inf
+    high = 1.0 if bounds.high == 1 and bounds.high_belongs and parameter.unit == "1" else math.inf
+    return low, high
+
+
+def _nothing(formula: Formula, inputs: Mapping[str, Given], result: Parameter) -> str:
+    """Why there is no result for inputs that each lie in their range."""
+    empty = [name for name, value in inputs.items() if isinstance(value, Quantity) and math.isnan(value.value)]
+    if empty:
+        reasons = {value.reason for value in inputs.values() if isinstance(value, Quantity) and value.reason}
+        return f"{' and '.join(empty)} without a value" + "".join(f": {reason}" for reason in sorted(reasons))
+    when = result.text.partition("NaN where ")[2]
+    return f"{formula.name} has none for these inputs" + (f"; it has none where {when}" if when else "")
+
+
+def _defaults(formula: Formula, inputs: Mapping[str, Given]) -> list[str]:
+    """What was taken because it was not given, where that is a word or a plain number."""
+    said = []
+    for one in formula.parameters:
+        if one.name in inputs or not one.optional or one.group:
+            continue
+        if isinstance(one.default, str):
+            said.append(f"{one.name} {one.default}")
+        elif isinstance(one.default, float) and math.isfinite(one.default):
+            said.append(f"{one.name} {shown(one.name, Quantity(one.default, one.unit))}")
+    return [f"not given, so taken: {', '.join(said)}"] if said else []
 
 
 def check(formula: Formula, inputs: Mapping[str, Given]) -> None:
@@ -118,11 +165,23 @@ def _outside(formula: Formula, inputs: Mapping[str, Given]) -> str:
         if isinstance(value, Quantity) and not parameter.range.holds(value.value):
             if value.reason:
                 return f"{parameter.name} has no value: {value.reason}"
-            said = f"{parameter.name} = {value.value:g} {parameter.unit}".removesuffix(" 1")
-            return (
-                f"{said} cannot be: {parameter.text}" if np.isfinite(value.value) else f"{parameter.name} is no number"
-            )
+            if not math.isfinite(value.value):
+                return f"{parameter.name} is no number"
+            said = f"{parameter.name} = {shown(parameter.name, Quantity(value.value, parameter.unit))}"
+            return f"{said} cannot be; it has to be {_bounds(parameter)}"
     return ""
+
+
+def _bounds(parameter: Parameter) -> str:
+    """The range of a parameter in words and in the trade's unit."""
+    bounds = parameter.range
+    low, high = (
+        None if end is None else shown(parameter.name, Quantity(end, parameter.unit))
+        for end in (bounds.low, bounds.high)
+    )
+    parts = [f"{'at least' if bounds.low_belongs else 'above'} {low}"] if low else []
+    parts += [f"{'at most' if bounds.high_belongs else 'below'} {high}"] if high else []
+    return " and ".join(parts)
 
 
 def _word(value: Given) -> Quantity | str:
@@ -139,5 +198,5 @@ def _known(value: str, words: Sequence[str]) -> str:
 def _asked(parameter: Parameter) -> str:
     if parameter.words:
         return f"{parameter.name} ({' or '.join(parameter.words)})"
-    altitude = " or altitude [m]" if parameter.barometric else ""
-    return f"{parameter.name} [{parameter.unit}]{altitude}"
+    altitude = " or altitude [ft]" if parameter.barometric else ""
+    return f"{parameter.name} [{unit_of(parameter.name, parameter.unit)}]{altitude}"

@@ -22,6 +22,7 @@ _NUMBER = r"(-?\d+(?:\.\d+)?(?:e-?\d+)?)"
 _BETWEEN = re.compile(rf"{_NUMBER} (<=|<) value (<=|<) {_NUMBER}")
 _FROM = re.compile(rf"value (>=|>) {_NUMBER}")
 _UP_TO = re.compile(rf"value (<=|<) {_NUMBER}")
+_AS = re.compile(r"[Aa]s `(\w+)`")
 _WORDS = re.compile(r"`([^`]+)`")
 
 
@@ -117,14 +118,26 @@ def formula(name: str) -> Formula:
     """The formula of that name; FormulaError with the nearest names when there is none."""
     known = dict(_formulas())
     if name not in known:
-        raise FormulaError(f"unknown quantity '{name}'{nearest(name, known)}")
+        raise FormulaError(f"unknown quantity '{name[:60]}'{nearest(name, known)}; lightoff compute --list shows all")
     return known[name]
 
 
 @cache
 def _formulas() -> tuple[tuple[str, Formula], ...]:
     found = [function for subject in SUBJECTS for function in functions_of(subject)]
-    return tuple((function.__name__, describe(function)) for function in found)
+    described = {function.__name__: describe(function) for function in found}
+    return tuple((name, _spelled_out(one, described)) for name, one in described.items())
+
+
+def _spelled_out(known: Formula, described: dict[str, Formula]) -> Formula:
+    """The formula with what it says to be `as` in another one in that other one's words."""
+    found = {}
+    for part in ("valid", "method", "source"):
+        text = getattr(known, part)
+        match = _AS.match(text)
+        other = described.get(match[1]) if match else None
+        found[part] = f"{getattr(other, part).rstrip('.')}{text[match.end() :]}" if match and other else text
+    return replace(known, valid=found["valid"], method=found["method"], source=found["source"])
 
 
 def functions_of(module: ModuleType) -> list[Callable[..., Any]]:

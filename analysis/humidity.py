@@ -181,12 +181,11 @@ def _supply(air: HouseAir) -> Iterator[Finding]:
         yield _missing(air, "moisture_balance_unknown", question, (*names, "volume", "pressure"))
     elif over > 2 * u:
         severity, then = {
-            None: (Severity.ADVICE, ": see whether the humidifier was called."),
-            True: (Severity.ADVICE, ": it comes from the humidifier, which was called, or from another source."),
+            None: (Severity.ADVICE, ": see whether the humidifier was called"),
+            True: (Severity.ADVICE, ": it comes from the humidifier, which was called, or from another source"),
             False: (
                 Severity.FAULT,
-                ", and the humidifier was not called: a valve leaks by, or there is another source; flue gas that"
-                " spills indoors is one, so measure CO in the room first.",
+                ", and the humidifier was not called: a valve leaks by, or there is another source",
             ),
         }[_called(air)]
         known = _number(air, "sources")
@@ -196,7 +195,8 @@ def _supply(air: HouseAir) -> Iterator[Finding]:
             ("from elsewhere", over, "kg/s"),
             ("twice the uncertainty", 2 * u, "kg/s"),
         )
-        text = f"More water leaves with the air changes than the known sources bring{then}"
+        spilled = "flue gas that spills indoors brings water too, so measure CO in the room first"
+        text = f"More water leaves with the air changes than the known sources bring{then}; {spilled}."
         yield Finding("moisture_unexplained", severity, text, values)
 
 

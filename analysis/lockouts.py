@@ -21,8 +21,8 @@ class LockoutSettings:
     changeover : whether the control stops the compressor while the furnace heats: `yes` or `no`. [-]
     outdoor_reading : () what the control's outdoor sensor reads. [degC]
     outdoor_reference : () what an independent thermometer reads beside it, shaded. [degC]
-    u_reading : () standard uncertainty of the control's sensor, value >= 0. [K]
-    u_reference : () standard uncertainty of the independent thermometer, value >= 0. [K]
+    u_outdoor_reading : () standard uncertainty of the control's sensor, value >= 0. [K]
+    u_outdoor_reference : () standard uncertainty of the independent thermometer, value >= 0. [K]
     furnace_safe : whether the furnace was found safe to fire: `yes` or `no`. [-]
     """
 
@@ -33,8 +33,8 @@ class LockoutSettings:
     changeover: bool | None = None
     outdoor_reading: float | None = None
     outdoor_reference: float | None = None
-    u_reading: float | None = None
-    u_reference: float | None = None
+    u_outdoor_reading: float | None = None
+    u_outdoor_reference: float | None = None
     furnace_safe: bool | None = None
 
 
@@ -119,9 +119,9 @@ def _both(settings: LockoutSettings, band: Band | None) -> Iterator[Finding]:
 
 def _sensor(settings: LockoutSettings, compressor: float, furnace: float, holds_from: float) -> Iterator[Finding]:
     reading, reference = _number(settings.outdoor_reading), _number(settings.outdoor_reference)
-    spread = math.hypot(*(_number(u) for u in (settings.u_reading, settings.u_reference)))
+    spread = math.hypot(*(_number(u) for u in (settings.u_outdoor_reading, settings.u_outdoor_reference)))
     off = reading - reference
-    usable = _number(settings.u_reading) >= 0 and _number(settings.u_reference) >= 0
+    usable = _number(settings.u_outdoor_reading) >= 0 and _number(settings.u_outdoor_reference) >= 0
     if math.isnan(off) or not usable:
         text = (
             "Whether the outdoor sensor is right needs its reading, that of an independent thermometer beside it in the"

@@ -69,15 +69,19 @@ class Quantity:
     """How it was obtained; None for a number that was read or typed in."""
 
     def __str__(self) -> str:
-        """Value with twice its standard uncertainty, rounded to that uncertainty's second digit."""
+        """Value with twice its standard uncertainty, both to that uncertainty's second digit; or with its interval."""
         if math.isnan(self.value):
             return "no value"
         unit = "" if self.unit in ("1", "") else f" {self.unit}"
+        if self.interval is not None:
+            low, high = map(plain, self.interval)
+            return f"{plain(self.value)}{unit} (95 %: {low} to {high})"
         if not math.isfinite(self.u) or self.u <= 0:
             return f"{plain(self.value)}{unit}"
         expanded = 2 * self.u
-        digits = max(0, 1 - math.floor(math.log10(expanded)))
-        return f"{self.value:.{digits}f} ± {expanded:.{digits}f}{unit}"
+        digits = 1 - math.floor(math.log10(expanded))
+        shown = max(0, digits)
+        return f"{round(self.value, digits):.{shown}f} ± {round(expanded, digits):.{shown}f}{unit}"
 
     def explain(self, show: "Callable[[str, Quantity], str] | None" = None) -> str:
         """How the number was obtained, as one short paragraph in which each step can be challenged.
@@ -99,7 +103,12 @@ class Quantity:
         found += [("Holds", how.valid), ("Method", how.method), ("Source", how.source)]
         if how.propagation:
             largest = f"; most of it comes from {self.dominant.name}" if self.dominant else ""
-            found.append(("Uncertainty", f"{how.propagation}{largest}; ± is twice the standard uncertainty."))
+            found.append(
+                (
+                    "Uncertainty",
+                    f"{how.propagation}{largest}; ± is twice the standard uncertainty, for a limit a 1.15 a.",
+                )
+            )
         return found
 
     def _doubt(self) -> list[tuple[str, str]]:

@@ -243,7 +243,7 @@ def _still(time: Array, value: Array, low: Indices, high: Indices, u: float) -> 
         size = np.ptp(value[inside]) + ROUNDING * np.max(np.abs(value[inside]))
         error[stretch] += ROUNDING * size / length[stretch]
     slope = np.abs(lines.slope)
-    steady: NDArray[np.bool_] = (slope * length < u) & (slope <= error) & ((slope + error) * length < 2 * u)
+    steady: NDArray[np.bool_] = (slope <= error) & ((slope + error) * length < 2 * u)  # so slope * length < u
     return steady
 
 

@@ -36,6 +36,10 @@ ALIASES: dict[str, str] = {
     "kBtu/hr": "kBtu/hour",
     "µA": "uA",
     "μA": "uA",
+    "fpm": "ft/min",
+    "cu ft": "ft**3",
+    "℉": "degF",
+    "℃": "degC",
     "Vac": "V",
     "Vdc": "V",
     "1": "dimensionless",
@@ -133,7 +137,7 @@ def parse(text: str, inside: str, *, difference: bool = False) -> float:
     if not unit and inside != "1":
         raise UnitError(f"'{text}' has no unit; write for example '{number} {inside}'")
     scale, offset = conversion(unit, inside, difference=difference)
-    result = value * scale + offset
+    result = float(f"{value * scale + offset:.14g}")  # 392 degF is 200 degC, and not a hair more
     if not math.isfinite(result):
         raise UnitError(f"'{text}' is not a finite number")
     return result

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from analysis.display import in_trade
+from analysis.display import in_trade, unit_of
 from analysis.evaluation import Given, call, check, evaluate, plain
 from analysis.findings import Severity
 from analysis.formulas import Formula, FormulaError, Parameter, formula
@@ -15,6 +15,7 @@ from analysis.quantity import Quality, Quantity
 from analysis.uncertainty import Accuracy, AccuracyError, Conformity, verdict
 from analysis.units import UnitError, parse
 
+_BARE = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?")
 _ACCURACY = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 _AIR = ("temp_return", "temp_air", "temp", "temp_room", "temp_outdoor")
 """Where a relative humidity is taken to be, in this order, when it stands for a humidity ratio."""
@@ -22,6 +23,13 @@ _IN_PERCENT = {"relative humidity": "humidity", "oxygen": "fraction", "carbon di
 """What is itself read in percent, by the words of its description: a bare percentage of accuracy is points of it."""
 _YES = {"yes": True, "no": False, "true": True, "false": False}
 
+
+CO_LIMIT = 400e-6
+"""Of carbon monoxide in the flue gas, air-free: the furnace standard's limit, as published summaries give it. [1]"""
+CO_STOP = (
+    "Stop firing: above 400 ppm air-free, the furnace standard's limit. Gas off, ventilate, measure the room's carbon"
+    " monoxide, and leave the unit off until the cause is found."
+)
 
 MISTAKES = (FormulaError, UnitError, AccuracyError)
 """What is raised for what was typed wrong, each with one sentence."""
@@ -49,14 +57,15 @@ def compute(name: str, typed: Iterable[str], same_meter: Sequence[str] = ()) -> 
     same_meter : `temp_return,temp_supply`: inputs read with one meter, whose offset is common to them. [-]
     returns : results with uncertainty and derivation. Raises FormulaError or UnitError, one sentence. [-]
     """
-    wanted = formula(name)
-    given = inputs(name, typed, same_meter)
+    wanted = formula(name.lower())
+    given = inputs(wanted.name, typed, same_meter)
     if not wanted.results:
         return Answer(wanted, {}, _findings(wanted, given))
     conditions = [f"{' and '.join(group.split(','))} read with one meter" for group in same_meter]
     results = evaluate(wanted, given, conditions)
+    stop = CO_STOP if wanted.name.startswith("co_air_free") and results[""].value > CO_LIMIT else ""
     worded = wanted.uncertain and all(result.quality < Quality.BAD for result in results.values())
-    return Answer(wanted, results, summary=call(wanted, plain(given)).sentence() if worded else "")
+    return Answer(wanted, results, summary=call(wanted, plain(given)).sentence() if worded else stop)
 
 
 def judge(answer: Answer, low: str | None, high: str | None) -> Answer:
@@ -81,7 +90,7 @@ def inputs(name: str, typed: Iterable[str], same_meter: Sequence[str] = ()) -> d
     """The inputs of a formula from `name=value` texts, as `compute` takes them; FormulaError or UnitError."""
     wanted = formula(name)
     texts = _split(typed)
-    meters = _meters(same_meter, texts)
+    meters = _meters(wanted, same_meter, texts)
     names = {parameter.name for parameter in wanted.parameters}
     found = _read(wanted, {name: text for name, text in texts.items() if name in names}, meters)
     _stand_in(wanted, found, {name: text for name, text in texts.items() if name not in names}, meters)
@@ -94,22 +103,32 @@ def _split(typed: Iterable[str]) -> dict[str, str]:
     for text in typed:
         name, sign, value = text.partition("=")
         if not sign or not name.strip() or not value.strip():
-            raise FormulaError(f"'{text}' is not name=value, such as temp=70degF")
+            raise FormulaError(f"'{text[:60]}' is not name=value, such as temp=70degF")
         if name.strip() in texts:
             raise FormulaError(f"'{name.strip()}' is given twice")
         texts[name.strip()] = value.strip()
     return texts
 
 
-def _meters(same_meter: Sequence[str], texts: Mapping[str, str]) -> dict[str, str]:
+def _meters(wanted: Formula, same_meter: Sequence[str], texts: Mapping[str, str]) -> dict[str, str]:
     """Name of the meter for each input that shares one."""
     meters = {}
     for group in same_meter:
         names = [name.strip() for name in group.split(",")]
+        if len(set(names)) < 2:
+            raise FormulaError(f"--same-meter names two or more inputs, such as temp_return,temp_supply, not '{group}'")
         for name in names:
             if name not in texts:
                 raise FormulaError(f"--same-meter names '{name}', which is not given{nearest(name, texts)}")
+            if name in meters:
+                raise FormulaError(f"--same-meter names '{name}' twice; give one list for each meter")
             meters[name] = f"meter of {' and '.join(names)}"
+        both = " and ".join(names)
+        if len({parameter.unit for parameter in wanted.parameters if parameter.name in names}) > 1:
+            raise FormulaError(f"{both} are not read with one meter: they have different units")
+        stated = {" ".join(_ACCURACY.split(texts[name], maxsplit=1)[1:]) for name in names}
+        if len(stated) > 1 or not all(stated):
+            raise FormulaError(f"{both} are read with one meter: give both the same accuracy")
     return meters
 
 
@@ -131,6 +150,9 @@ def _stand_in(wanted: Formula, inputs: dict[str, Given], extra: dict[str, str], 
         if barometric:
             inputs[barometric] = pressure
     if "humidity" in extra:
+        default = known[barometric].default if barometric else None
+        if pressure is None and isinstance(default, float):
+            pressure = Quantity(default, "Pa")
         place = next((name for name in _AIR if name in inputs), "")
         if not place or pressure is None:
             raise FormulaError(
@@ -173,12 +195,36 @@ def _value(parameter: Parameter, text: str, meter: str) -> Given:
         spaced = text.replace("_", " ")
         return spaced if spaced in parameter.words else text
     number, *accuracy = _ACCURACY.split(text, maxsplit=1)
-    inside = "1" if parameter.unit == "kg/kg" else parameter.unit
-    value = parse(number, inside, difference=parameter.unit == "K")
+    value = _number(parameter, number)
     if not accuracy:
         return Quantity(value, parameter.unit)
     measure = next((measure for words, measure in _IN_PERCENT.items() if words in parameter.text), "")
-    return Accuracy.parse(accuracy[0], measure).quantity(value, parameter.unit, meter=meter, reading=parameter.name)
+    stated = Accuracy.parse(accuracy[0], measure)
+    if parameter.unit == "degC" and "%" in accuracy[0] and "deg" not in accuracy[0]:
+        raise FormulaError(f"{parameter.name}: a percentage of a temperature depends on its scale; write it in degF")
+    return stated.quantity(value, parameter.unit, meter=meter, reading=parameter.name)
+
+
+def _number(parameter: Parameter, text: str) -> float:
+    """A number as it is typed, in the inside unit; FormulaError or UnitError with what to write."""
+    if parameter.unit == "1" and text.lower() in _YES:
+        return float(_YES[text.lower()])
+    trade = unit_of(parameter.name, parameter.unit)
+    bare = float(text) if _BARE.fullmatch(text) else None
+    if parameter.unit == "kg/kg" and ("%" in text or (bare is not None and abs(bare) >= 1)):
+        raise FormulaError(f"{parameter.name}: '{text}' is no mass of water for a mass of air; write 38gr/lb, say")
+    if bare is not None and parameter.unit not in ("1", "kg/kg"):
+        if bare == 0 and parameter.unit != "degC":
+            return 0.0
+        raise FormulaError(f"{parameter.name}: '{text}' has no unit; write for example {text}{trade}")
+    if bare is not None and trade in ("%", "ppm") and abs(bare) > 1:
+        of = f" or {bare * 100:g}%" if trade == "%" else ""
+        raise FormulaError(f"{parameter.name}: '{text}' has no unit; write {text}{trade}{of}")
+    inside = "1" if parameter.unit == "kg/kg" else parameter.unit
+    try:
+        return parse(text, inside, difference=parameter.unit == "K")
+    except UnitError as error:
+        raise UnitError(f"{parameter.name}: {error}") from error
 
 
 def _findings(wanted: Formula, inputs: Mapping[str, Given]) -> tuple[Any, ...]:

@@ -50,12 +50,8 @@ def lines(answer: Answer) -> list[str]:
     for name, quantity in answer.results.items():
         trade = in_trade(name or answer.formula.name, quantity)
         label = f"{answer.formula.name}.{name}" if name else answer.formula.name
-        unit = "" if trade.unit == "1" else f" {trade.unit}"
         inside = "" if trade.unit == quantity.unit or math.isnan(trade.value) else f"  ({quantity})"
         found.append(f"{label}: {trade}{inside}")
-        if quantity.interval:
-            low, high = trade.interval or (math.nan, math.nan)
-            found.append(f"  95 % interval: {low:.4g} to {high:.4g}{unit}")
     found += [f"{finding.severity}: {finding.text}{_figures(finding)}" for finding in answer.findings]
     if answer.judged is not None:
         judged = answer.judged
@@ -89,12 +85,17 @@ def _wrapped(label: str, text: str) -> list[str]:
 
 def _figures(finding: Finding) -> str:
     """The numbers that a finding rests on, in brackets."""
-    figures = [f"{label} {shown(label, Quantity(value, unit))}" for label, value, unit in finding.values]
+    figures = [f"{label} {_figure(value, unit)}" for label, value, unit in finding.values]
     return f" ({', '.join(figures)})" if figures else ""
 
 
 def _judged(judged: Conformity | None) -> dict[str, Any] | None:
     return asdict(judged) | {"probability": _number(judged.probability)} if judged else None
+
+
+def _figure(value: float, unit: str) -> str:
+    """A number of a finding; one without dimension is a share, all of them humidities."""
+    return f"{value * 100:.3g} %" if unit == "1" else shown("", Quantity(value, unit))
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

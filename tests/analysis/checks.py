@@ -14,7 +14,7 @@ from collector.compute import compute
 
 FOLDER = Path(__file__).parent / "checks"
 COLUMNS = ["function", "inputs", "expected", "tolerance", "kind", "source", "achieved"]
-KINDS = ("published", "library", "arithmetic", "memory")
+KINDS = ("published", "library", "model", "arithmetic", "memory")
 NEGLIGIBLE = 1e-9
 
 
@@ -84,7 +84,7 @@ def achieved(check: Check) -> str:
     deviation, expected = check.deviation()
     kind, number = check.row["tolerance"].split(maxsplit=1)
     if kind == "rel":
-        return f"rel {rounded_up(abs(deviation) / abs(expected))}"
+        return f"rel {rounded_up(abs(deviation) / abs(expected) if expected else 0.0)}"
     given = number.partition(" ")[2] or "1"
     scale = conversion(given, check.unit, difference=True).scale
     return f"abs {rounded_up(abs(deviation) / scale)} {given}"

@@ -18,7 +18,7 @@ def complaints(check: Check) -> list[str]:
     deviation, expected = check.deviation()
     limit = check.limit(check.row["tolerance"], expected, check.unit)
     claimed = check.limit(check.row["achieved"], expected, check.unit)
-    floor = NEGLIGIBLE * max(1.0, abs(expected))
+    floor = NEGLIGIBLE * (abs(expected) or 1.0)
     found = []
     if not abs(deviation) <= limit:
         found.append(f"{check}: {deviation:g} off, {limit:g} allowed")

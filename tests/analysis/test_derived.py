@@ -75,6 +75,11 @@ def test_margin_without_a_known_contact_is_nan() -> None:
     assert_array_equal(np.isnan(switch_margin(100.0, contacts, 90.0, 80.0)), [1, 1, 1, 1, 0, 0])
 
 
+def test_set_points_the_wrong_way_round_give_no_margin() -> None:
+    assert np.isnan(switch_margin(100.0, [0.0, 1.0], 80.0, 90.0)).all()
+    assert switch_margin(100.0, 1.0, 90.0, 90.0) == 10.0
+
+
 def test_margin_needs_only_the_set_point_that_counts() -> None:
     assert switch_margin(100.0, 0.0, 90.0, np.nan) == 10.0
     assert np.isnan(switch_margin(100.0, 1.0, 90.0, np.nan))

@@ -76,8 +76,8 @@ def test_lockouts_by_brute_force(
         changeover=changeover,
         outdoor_reading=3.0 + off,
         outdoor_reference=3.0,
-        u_reading=u[0],
-        u_reference=u[1],
+        u_outdoor_reading=u[0],
+        u_outdoor_reference=u[1],
         furnace_safe=True,
     )
     found = named(lockouts(given_settings))
@@ -170,8 +170,8 @@ def test_a_sensor_is_not_judged_without_its_accuracy(doubt: tuple[float | None, 
         True,
         outdoor_reading=20.0,
         outdoor_reference=0.0,
-        u_reading=doubt[0],
-        u_reference=doubt[1],
+        u_outdoor_reading=doubt[0],
+        u_outdoor_reference=doubt[1],
     )
     assert set(named(lockouts(unsure))) == {"outdoor_sensor_unchecked"}
 

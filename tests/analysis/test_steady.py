@@ -73,7 +73,7 @@ def test_a_window_is_judged_like_an_independent_regression_judges_it() -> None:
         if still == moving:
             continue
         clear[still] += 1
-        spans = steady_spans(series(time, value), 21.0, 0.5, readings=64)
+        spans = steady_spans(series(time, value), 21.0, 0.5)
         assert bool(spans) == still, (fit.slope, fit.pvalue)
         assert not spans or (spans[0].start, spans[0].end) == (EPOCH, EPOCH + 63)
     assert min(clear.values()) > 100
@@ -148,6 +148,19 @@ def test_windows_have_length_and_readings_enough() -> None:
             assert all(span.end - span.start >= least - 1e-6 for span in found)
 
 
+def test_more_readings_in_a_window_see_a_slower_change() -> None:
+    """0.7 K in 29 s: a window of 12 readings cannot tell it from scatter, one of 30 can."""
+    generator = np.random.default_rng(26)
+    time = np.arange(30.0)
+    recordings = [series(time, 20 + 0.025 * time + generator.normal(0, 0.15, 30)) for _ in range(20)]
+    few, many = (
+        [bool(steady_spans(recording, 2.0, 0.5, readings=readings)) for recording in recordings]
+        for readings in (12, 30)
+    )
+    assert np.mean(few) > 0.6
+    assert np.mean(many) < 0.1
+
+
 def test_what_cannot_be_judged_is_not_steady() -> None:
     recording = series(np.arange(300.0), np.full(300, 20.0))
     assert steady_spans(recording, 20.0, 0.5) == (whole(recording),)
@@ -194,6 +207,7 @@ def test_a_day_at_ten_readings_a_second_takes_ten_times_as_long_as_a_tenth_of_it
         spans = steady_spans(recording, 20.0, 0.5)
         taken.append(clock.process_time() - start)
         assert len(spans) == math.ceil(number / 6000)
+        assert covered(spans) > 0.999 * number / 10
     print(f"{taken[0]:.2f} s and {taken[1]:.2f} s")  # noqa: T201
     assert taken[1] < 40 * taken[0] + 1, "a square law would need a hundred times"
 

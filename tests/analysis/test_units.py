@@ -15,7 +15,7 @@ SAME_AS = {
     "iwc": "Pa", '"wc': "Pa", '"w.c.': "Pa", '" w.c.': "Pa",
     "F": "degC", "°F": "degC", "C": "degC", "°C": "degC", "%RH": "1", "%": "1", "1": "1", "": "1",
     "cfm": "m**3/s", "Btu/h": "W", "Btu/hr": "W", "kBtu/h": "W", "kBtu/hr": "W", "µA": "A", "μA": "A",
-    "Vac": "V", "Vdc": "V",
+    "Vac": "V", "Vdc": "V", "fpm": "m/s", "cu ft": "m**3", "℉": "degC", "℃": "degC",
 }  # fmt: skip
 
 

@@ -11,7 +11,15 @@ from click.testing import CliRunner, Result
 from analysis.formulas import formulas
 from collector.cli import main
 
+RISE = ("temperature_rise", "temp_return=68degF+-1degF", "temp_supply=118degF")
+HEAT = (
+    *("sensible_heat", "flow=1200cfm+-60cfm", "temp_return=70degF+-1degF", "temp_supply=120degF+-1degF"),
+    *("ratio=0.005", "altitude=0ft"),
+)
 HUMIDITY_RATIO = ("humidity_ratio", "temp=70degF", "humidity=35%", "altitude=5000ft")
+
+
+ACCURACY = "1 degF, resolution 0.1 degF"
 
 
 def compute(*arguments: str) -> Result:
@@ -62,10 +70,20 @@ def test_uncertainty_where_accuracies_are_given():
 
 
 def test_one_meter_for_both_readings_cancels_its_offset():
-    typed = ("temperature_rise", "temp_return=68degF+-1degF", "temp_supply=118degF+-1degF")
-    found = answer(*typed, "--same-meter", "temp_return,temp_supply")
-    assert found["u"] == pytest.approx(0, abs=1e-9)
+    """What is left is the resolution of each reading: sqrt(2) 0.1 degF / sqrt(12)."""
+    same = ("--same-meter", "temp_return,temp_supply")
+    stated = [f"temp_return=68degF+-{ACCURACY}", f"temp_supply=118degF+-{ACCURACY}"]
+    found = answer("temperature_rise", *stated, *same)
+    assert found["trade"]["u"] == pytest.approx(math.sqrt(2) * 0.1 / math.sqrt(12))
     assert found["how"]["conditions"] == ["temp_return and temp_supply read with one meter"]
+
+
+def test_an_uncertainty_that_cancels_to_nothing_is_not_known():
+    stated = ("temp_return=68degF+-1degF", "temp_supply=118degF+-1degF", "--same-meter", "temp_return,temp_supply")
+    found = answer("temperature_rise", *stated)
+    assert found["u"] is None
+    assert "the accuracies given cancel" in found["how"]["uncertainty"]
+    assert "  Verdict: cannot tell: " in compute("temperature_rise", *stated, "--high", "60degF").stdout
 
 
 @pytest.mark.parametrize(
@@ -102,10 +120,8 @@ def test_impossible_values_give_no_value_and_a_reason(value):
         return
     assert result.exit_code == 1
     assert result.stdout.startswith("dew_point: no value\n")
-    assert (
-        f"No value: humidity = {float(value[:-1]) / 100:g} cannot be: relative humidity, 0 < value <= 1"
-        in result.stdout
-    )
+    said = f"No value: humidity = {value[:-1]} % cannot be; it has to be above 0 % and at most 100 %."
+    assert said in " ".join(result.stdout.split())
     found = json.loads(compute("dew_point", "temp=70degF", f"humidity={value}", "--json").stdout)["results"][0]
     assert (found["value"], found["quality"]) == (None, "bad")
 
@@ -120,21 +136,38 @@ def test_below_absolute_zero_there_is_no_value(typed):
     [
         (("humidity_ration", "temp=70degF"), "unknown quantity 'humidity_ration'; nearest known: humidity_ratio"),
         (("dew_point", "temp=70degG", "humidity=35%"), "unknown unit 'degG'; nearest known: degF"),
-        (("dew_point", "temp=70", "humidity=35%"), "'70' has no unit; write for example '70 degC'"),
+        (("dew_point", "temp=70", "humidity=35%"), "temp: '70' has no unit; write for example 70degF"),
         (("dew_point", "temp=70Pa", "humidity=35%"), "unit 'Pa' does not measure what 'degC' does"),
-        (("dew_point", "temp=70degF"), "dew_point also needs humidity [1]"),
+        (("dew_point", "temp=70degF"), "dew_point also needs humidity [%]"),
         (("dew_point", "temp=70degF", "humidty=35%"), "dew_point takes no 'humidty'; nearest known: humidity"),
         (("dew_point", "temp=70degF", "humidity=35%", "altitude=0ft"), "dew_point takes no 'altitude'"),
         (("dew_point", "temp=70degF", "temp=70degF"), "'temp' is given twice"),
+        (("dew_point", "temp=70degF+-2%", "humidity=35%"), "temp: a percentage of a temperature depends on its scale"),
+        (("dew_point", "temp=70degF", "humidity=35"), "humidity: '35' has no unit; write 35% or 3500%"),
+        (("co_air_free", "co=50", "o2=7%"), "co: '50' has no unit; write 50ppm"),
+        (("density", "temp=70degF", "ratio=38", "altitude=0ft"), "'38' is no mass of water for a mass of air"),
+        (("density", "temp=70degF", "ratio=35%", "altitude=0ft"), "'35%' is no mass of water for a mass of air"),
+        (("rise_at_flow_share", "rise=44", "share=0.8"), "rise: '44' has no unit; write for example 44degF"),
+        (("resistances", "taps_colector=-1inH2O"), "nearest known: taps_collector"),
+        (("zzzz",), "unknown quantity 'zzzz'; lightoff compute --list shows all"),
+        (("x" * 5000,), f"unknown quantity '{'x' * 60}'; lightoff"),
         (("dew_point", "temp"), "'temp' is not name=value, such as temp=70degF"),
         (("dew_point", "temp=70degF", "humidity=35%", "over=watr"), "over cannot be 'watr'; nearest known: water"),
-        (("humidity_ratio", "temp=70degF", "humidity=35%"), "pressure [Pa] or altitude [m]"),
+        (("humidity_ratio", "temp=70degF", "humidity=35%"), "pressure [inH2O] or altitude [ft]"),
         ((*HUMIDITY_RATIO, "pressure=1e5Pa"), "give either altitude or pressure, not both"),
         (("excess_air", "o2=8%", "fuel=natural gaz"), "'natural gaz'; nearest known: natural gas"),
         (("density", "temp=70degF", "humidity=35%", "pressure=1e5"), "'1e5' has no unit"),
         (("density", "temp=70degF", "humidity=35%"), "humidity stands for a humidity ratio together with"),
         (("temperature_rise", "temp_return=68degF+-1furlong", "temp_supply=118degF"), "furlong"),
-        (("temperature_rise", "temp_return=68degF", "temp_supply=118degF", "--same-meter", "x,temp_return"), "'x'"),
+        ((*RISE, "--same-meter", "x,temp_return"), "'x'"),
+        ((*RISE, "--same-meter", "temp_return"), "names two or more inputs"),
+        ((*RISE, "--same-meter", "temp_return,temp_supply"), "give both the same accuracy"),
+        ((*RISE, "--same-meter", "temp_return,temp_supply", "--same-meter", "temp_return,x"), "same accuracy"),
+        (
+            (*HEAT, "--same-meter", "temp_return,temp_supply", "--same-meter", "temp_return,flow"),
+            "names 'temp_return' twice",
+        ),
+        ((*HEAT, "--same-meter", "flow,temp_supply"), "they have different units"),
         ((*HUMIDITY_RATIO, "--low", "3 degF"), "unit 'degF' does not measure what 'gr/lb' does"),
         ((*HUMIDITY_RATIO, "--low", "30gr/lb", "--high", "20gr/lb"), "--low 30gr/lb is above --high 20gr/lb"),
         (
@@ -198,7 +231,47 @@ def test_what_changed_in_the_draft_circuit_is_said_in_a_sentence():
     result = compute("resistances", *typed)
     assert result.exit_code == 0, result.stderr
     assert result.stdout.startswith("Secondary ")
-    assert "resistances.secondary: 2.0 ± " in result.stdout
+    assert re.search(r"^resistances.secondary: (1\.[89]|2)\S* \(95 %: 1", result.stdout, re.MULTILINE)
+
+
+@pytest.mark.parametrize("typed", [(), ("taps_collector=-1inH2O",), ("baseline_collector=-1inH2O",)])
+def test_taps_that_were_not_read_cannot_tell(typed):
+    result = compute("resistances", *typed)
+    assert result.exit_code == 0
+    assert "cannot" in result.stdout.splitlines()[0]
+
+
+def test_humidity_is_that_of_the_return_air():
+    """35 % at the return of 68 degF, not at the supply: 38.97 gr/lb by psychrolib 2.5.0 at 2600 ft."""
+    typed = ("heat=57kBtu/hr", "temp_return=68degF", "temp_supply=118degF", "humidity=35%", "altitude=2600ft")
+    ratio = answer("flow_from_rise", *typed)["how"]["inputs"]["ratio"]
+    assert ratio["trade"]["value"] == pytest.approx(38.97, abs=0.05)
+
+
+def test_an_accuracy_in_percent_of_a_humidity_is_points_of_it():
+    humidity = answer("dew_point", "temp=70degF", "humidity=35%+-3%")["how"]["inputs"]["humidity"]
+    assert humidity["u"] == pytest.approx(0.03 / math.sqrt(3))
+
+
+def test_what_counts_as_exact_and_what_was_not_given_is_said():
+    said = " ".join(compute("flue_dew_point", "excess_air=40%+-2%", "fuel=natural_gas", "ratio=0.005").stdout.split())
+    assert "taken as exact: ratio" in said
+    assert "not given, so taken: pressure 14.7 psi" in said
+
+
+def test_much_carbon_monoxide_begins_with_a_stop():
+    assert compute("co_air_free", "co=2000ppm", "o2=5%").stdout.startswith("Stop firing: ")
+    assert compute("co_air_free", "co=20ppm", "o2=5%").stdout.startswith("co_air_free: 26.29 ppm")
+
+
+def test_a_meter_that_shows_nothing_means_nothing_or_more():
+    """CO 0 within 10 ppm: the true value is not negative, so that half of what the meter allows is at nothing."""
+    found = answer("co_air_free", "co=0ppm+-10ppm", "o2=7%+-0.2%")
+    low, high = found["interval"]
+    assert low == 0
+    # upper end: 97.5 % of a rectangle of 10 ppm is 9.5 ppm, times 20.9 / 13.9
+    assert high == pytest.approx(9.5e-6 * 20.9 / 13.9, rel=0.01)
+    assert found["quality"] == "good"
 
 
 def test_findings_are_sentences():
