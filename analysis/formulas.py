@@ -134,9 +134,9 @@ def _spelled_out(known: Formula, described: dict[str, Formula]) -> Formula:
     found = {}
     for part in ("valid", "method", "source"):
         text = getattr(known, part)
-        match = _AS.match(text)
-        other = described.get(match[1]) if match else None
-        found[part] = f"{getattr(other, part).rstrip('.')}{text[match.end() :]}" if match and other else text
+        while (match := _AS.match(text)) and match[1] in described and match[1] != known.name:
+            text = f"{getattr(described[match[1]], part).rstrip('.')}{text[match.end() :]}"
+        found[part] = text
     return replace(known, valid=found["valid"], method=found["method"], source=found["source"])
 
 

@@ -166,6 +166,12 @@ def test_arrays_of_any_shape(name: str, examples: dict[str, Mapping[str, Any]]) 
         np.testing.assert_allclose(found, np.full(np.shape(found), plain), rtol=1e-9)
 
 
+def test_nobody_is_sent_to_another_formula_to_read_what_holds() -> None:
+    sent = [name for name, known in formulas().items() for text in (known.valid, known.method, known.source)
+            if text.lower().startswith("as `")]  # fmt: skip
+    assert sent == []
+
+
 def test_an_unknown_name_brings_the_nearest() -> None:
     with pytest.raises(FormulaError, match=r"unknown quantity 'humidity_ration'; nearest known: humidity_ratio"):
         formula("humidity_ration")

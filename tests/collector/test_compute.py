@@ -94,6 +94,7 @@ def test_an_uncertainty_that_cancels_to_nothing_is_not_known():
         ("118degF+-1degF", "48degF", "fail"),
         ("118degF+-1degF", "51degF", "cannot tell"),
         ("118degF", "52degF", "cannot tell"),
+        ("118degF+-1degF", "29K", "pass"),  # of difference: 52.2 degF
     ],
 )
 def test_a_result_is_judged_with_its_uncertainty(supply, high, verdict):
@@ -124,6 +125,11 @@ def test_impossible_values_give_no_value_and_a_reason(value):
     assert said in " ".join(result.stdout.split())
     found = json.loads(compute("dew_point", "temp=70degF", f"humidity={value}", "--json").stdout)["results"][0]
     assert (found["value"], found["quality"]) == (None, "bad")
+
+
+def test_the_end_of_a_range_typed_in_another_unit_belongs_to_it():
+    """392 degF is 200 degC, the upper end, and not a hair more."""
+    assert answer("saturation_pressure", "temp=392degF")["value"] == pytest.approx(1.555e6, rel=1e-3)
 
 
 @pytest.mark.parametrize("typed", ["temp=-300degC", "temp=-500degF"])
