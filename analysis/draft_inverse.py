@@ -19,6 +19,8 @@ _UNLIKELY = (10.83, 13.82, 16.27, 18.47, 20.52, 22.46, 24.32, 26.12, 27.88)
 _CHANGED = math.log(1.3)
 _SLOW = 0.95
 _LEAKING = 0.05
+_FINEST = 0.001
+"""Least standard uncertainty of a speed ratio that the draws can follow."""
 _UNEXPLAINED = "no set of resistances explains these taps: check each tap, hose and sign and the meter's zero"
 _RARE = "too few circuits of the population come near these taps: check the readings against each other"
 _BREACH = "possible breach: make safe, confirm by inspection and analyser"
@@ -55,7 +57,7 @@ class Together:
 
 @dataclass(frozen=True, slots=True)
 class Ratios:
-    """Each resistance over its baseline; a quantity's value is the median, `u` a quarter of its 95 % interval.
+    """Each resistance over its baseline; the value is the median, `2 u` reaches to the far end of its 95 % interval.
 
     intake : () intake pipe and terminal. [1]
     primary : () burners and primary exchanger. [1]
@@ -158,7 +160,7 @@ def resistances(
     baseline_state : State at the baseline, see there; given with `state` or not at all. [-]
     speed_ratio : () measured speed of the inducer, now over baseline, 0 < value <= 10; default not
         measured. [1]
-    u_speed_ratio : () its standard uncertainty, value >= 0. [1]
+    u_speed_ratio : () its standard uncertainty, value >= 0; less than 0.001 is taken as 0.001. [1]
     population : Population, see there; default condensing furnaces. [-]
     returns : Ratios, see there; without values and with a reason where nothing explains the readings. [-]
 
@@ -182,9 +184,11 @@ def resistances(
         reason = "the speed ratio is not above zero and up to 10, or its uncertainty is negative: check both"
     if reason or population.outside():
         return _no_result(reason or "the population has a value out of its range: check it")
-    rate = Speed(1.0, population.speed_spread, measured=False)
+    rate = Speed(
+        1.0, population.speed_spread, measured=False, slow_share=population.slow_share, slowest=population.slowest
+    )
     if not math.isnan(speed_ratio):
-        rate = Speed(speed_ratio, u_speed_ratio, measured=True)
+        rate = Speed(speed_ratio, max(u_speed_ratio, _FINEST), measured=True)
     slope = Slope(math.log(population.slope_share / (1 - population.slope_share)), population.slope_spread)
     misfit, freedom = misfit_of(now, before, rate, slope)
     doubt = "" if misfit <= _UNLIKELY[freedom - 1] else _UNEXPLAINED
@@ -246,7 +250,8 @@ def _no_result(reason: str, misfit: float = math.nan, freedom: int = 1) -> Ratio
 def _quantity(values: Floats, doubt: str) -> Quantity:
     low, middle, high = np.quantile(values, [0.025, 0.5, 0.975]).tolist()
     quality = Quality.SUSPECT if doubt else Quality.GOOD
-    return Quantity(middle, "1", u=(high - low) / 4, interval=(low, high), quality=quality, reason=doubt)
+    reach = max(high - middle, middle - low)
+    return Quantity(middle, "1", u=reach / 2, interval=(low, high), quality=quality, reason=doubt)
 
 
 def _opening(logs: Floats) -> str:

@@ -13,14 +13,16 @@ from analysis.ranges import bounded
 from analysis.units import INCH_OF_WATER
 
 _BATCH = 4096
-_BATCHES = 20
+_BATCHES = 15
 _ENOUGH = 800.0
 """Effective number of networks at which no further batch is drawn."""
 _FEWEST = 60.0
 """Effective number below which there is no result."""
 _SEED = 1729
-_DRAWN = 0.5
-"""Share of slow inducers, and of leaks, among the draws; the weights give them back their share of the population."""
+_DRAWN = 0.4
+"""Share of leaks among the draws; the weights give them back their share of the population."""
+_BY_SPEED = 0.3
+"""Share of draws whose flow follows from a speed of the population; in the others from the ratio of a run."""
 
 
 class Kinds(NamedTuple):
@@ -35,9 +37,9 @@ class Kinds(NamedTuple):
         return np.minimum(np.searchsorted(np.cumsum(shares), random.random(shape)), shares.size - 1)
 
     def density(self, logs: Floats) -> Floats:
-        """Probability density of a logarithm, but for a constant."""
+        """Probability density of a logarithm."""
         scores = (logs[None] - self.centres[:, None]) / self.spreads[:, None]
-        return (self.shares / self.spreads) @ np.exp(-0.5 * scores**2)
+        return (self.shares / self.spreads / math.sqrt(2 * math.pi)) @ np.exp(-0.5 * scores**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ class Population:
     fall : () their median ratio, 0.05 <= value <= 1. [1]
     fall_spread : () standard deviation of its logarithm, 0.1 <= value <= 3. [1]
     speed_spread : () standard deviation of the logarithm of the speed ratio of a sound inducer where that is not
-        measured, 0 <= value <= 0.5. [1]
+        measured, 0.001 <= value <= 0.5. [1]
     slow_share : () share of inducers that are slow, evenly spread in the logarithm of their speed ratio, where that is
         not measured, 0 <= value <= 0.9. [1]
     slowest : () their least speed ratio, 0.1 <= value <= 0.95. [1]
@@ -120,7 +122,8 @@ class Population:
             or np.isnan(bounded(self.rise, 1.0, 20.0))
             or np.isnan(bounded(self.fall, 0.05, 1.0))
             or np.isnan(bounded([self.rise_spread, self.fall_spread, self.drop_spread], 0.1, 3.0)).any()
-            or np.isnan(bounded([self.speed_spread, self.density_spread], 0.0, 0.5)).any()
+            or np.isnan(bounded(self.speed_spread, 0.001, 0.5))
+            or np.isnan(bounded(self.density_spread, 0.0, 0.5))
             or np.isnan(bounded([self.slow_share, self.leak_share], 0.0, 0.9)).any()
             or np.isnan(bounded(self.slowest, 0.1, 0.95))
             or np.isnan(bounded(self.leak_most, 0.05, 5.0))
@@ -168,7 +171,7 @@ def _batch(now: Visit, before: Visit, beliefs: tuple[Speed, Slope, Population], 
     """Weighted circuits: each run of sections keeps its drawn proportions and takes its common drop from the readings.
 
     The mean of a run's logarithms, weighted with their precisions, is independent of their differences, so that its
-    density is the run's weight; the rest is the derivative of these means by the drops.
+    density is the run's weight; the rest is the derivative of means and speed by drops and flow.
     """
     rate, slope, population = beliefs
     scores = population.drop_spread * random.standard_normal((4, _BATCH))
@@ -180,15 +183,51 @@ def _batch(now: Visit, before: Visit, beliefs: tuple[Speed, Slope, Population], 
         weight -= 0.5 * len(run) * (mean / population.drop_spread) ** 2 + np.log(total)
 
     share = slope.share(random.standard_normal(_BATCH))
-    leak = population.leak_most * random.random(_BATCH) * _chosen(population.leak_share, weight, random)
+    leaking = random.random(_BATCH) < _DRAWN
+    weight += np.log(np.where(leaking, population.leak_share / _DRAWN, (1 - population.leak_share) / (1 - _DRAWN)))
+    leak = population.leak_most * random.random(_BATCH) * leaking
     denser = np.log(now.density / before.density)[:, None]
     density = np.exp(denser * (1 + population.density_spread * random.standard_normal((4, _BATCH))))
 
     runs, totals = [list(run) for run in now.segments()], now.drawn(random, _BATCH)
-    shutoff = (drop.sum(axis=0) - before.at_intake + before.at_vent) / (1 - share)
-    needed = (totals.sum(axis=0) - now.at_intake + now.at_vent) / (shutoff * density[3])
-    speed = _speed(rate, population, np.sqrt(np.maximum(needed, 0.0)), weight, random)
     kinds = population.kinds()
+    logs, means, sure = _sections(kinds, runs, weight, random)
+    shutoff = (drop.sum(axis=0) - before.at_intake + before.at_vent) / (1 - share)
+    resisting = drop * np.exp(logs) / density
+    resisting[3] *= (1 + leak) ** 2
+    free = [section for section in range(4) if not any(section in run for run in runs)]
+    slowing = (1 + leak) ** 2 * shutoff * share / density[3] + resisting[free].sum(axis=0)
+    ends, full, all_read = now.at_intake - now.at_vent, shutoff * density[3], totals.sum(axis=0)
+    series = [resisting[run].sum(axis=0) for run in runs]
+    levels = [mean + np.log(total / one) for mean, total, one in zip(means, totals, series, strict=True)]
+
+    square = (full * rate.drawn(random, _BATCH) ** 2 + ends - all_read) / slowing
+    if runs:
+        place = random.integers(len(runs), size=_BATCH)
+        step = np.choose(place, [_step(kinds, precise, random) for precise in sure])
+        square = np.where(random.random(_BATCH) < _BY_SPEED, square, np.exp(np.choose(place, levels) - step))
+    head = square * slowing + all_read - ends
+    speed = np.sqrt(head / full)
+    by_speed = rate.density(speed) * square * slowing / (2 * head)
+    steps = [level - np.log(square) for level in levels]
+    fits = [_fit(kinds, step, precise) for step, precise in zip(steps, sure, strict=True)]
+    for run, step, mean, fit, total in zip(runs, steps, means, fits, totals, strict=True):
+        logs[run] += step - mean
+        weight += np.log(fit / total)
+    proposed = _BY_SPEED * by_speed + (1 - _BY_SPEED) * np.mean(fits, axis=0) if runs else by_speed
+    weight += np.log(rate.density(speed) * (head + ends) / (2 * head) / proposed)
+    possible = np.isfinite(weight) & (shutoff > 0) & (head > 0) & (square > 0) & np.isfinite(logs).all(axis=0)
+    found = (speed, np.sqrt(square), leak, weight)
+    return Draws(logs[:, possible], drop[:, possible], *(values[possible] for values in found))
+
+
+def _sections(
+    kinds: Kinds, runs: list[list[int]], weight: Floats, random: np.random.Generator
+) -> tuple[Floats, list[Floats], list[Floats]]:
+    """Logarithms of the ratios before the readings shift them; of each run their mean and its precision.
+
+    A section that is a run by itself stands at 0 with precision 0: its kinds are summed up in its density.
+    """
     favoured = (kinds.shares + 1 / 3) / 2
     kind = kinds.drawn(kinds.shares, random, (4, _BATCH))
     for run in runs:
@@ -198,42 +237,29 @@ def _batch(now: Visit, before: Visit, beliefs: tuple[Speed, Slope, Population], 
     precision = kinds.spreads[kind] ** -2
     apart = kinds.spreads[kind] * random.standard_normal((4, _BATCH))
     logs = kinds.centres[kind] + apart
-
-    driving = shutoff * density[3] * speed**2 + now.at_intake - now.at_vent
-    resisting = drop * np.exp(logs) / density
-    resisting[3] *= (1 + leak) ** 2
-    free = [section for section in range(4) if not any(section in run for run in runs)]
-    left = driving - totals.sum(axis=0)
-    square = left / ((1 + leak) ** 2 * shutoff * share / density[3] + resisting[free].sum(axis=0))
-    weight += np.log(driving / left)
-    for run, total in zip(runs, totals, strict=True):
-        shift = np.log(total / (square * resisting[run].sum(axis=0)))
-        logs[run] += shift
+    means, sure = [], []
+    for run in runs:
         if len(run) == 1:
-            weight += np.log(kinds.density(logs[run[0]]) / total)
-            continue
-        sure = precision[run].sum(axis=0)
-        mean = (precision[run] * apart[run]).sum(axis=0) / sure + shift
-        weight += 0.5 * np.log(sure) - 0.5 * sure * mean**2 - np.log(total)
-    possible = np.isfinite(weight) & (shutoff > 0) & (left > 0) & np.isfinite(logs).all(axis=0)
-    found = (speed, np.sqrt(square), leak, weight)
-    return Draws(logs[:, possible], drop[:, possible], *(values[possible] for values in found))
+            logs[run] = 0.0
+            means.append(np.zeros(_BATCH))
+            sure.append(np.zeros(_BATCH))
+        else:
+            sure.append(precision[run].sum(axis=0))
+            means.append((precision[run] * apart[run]).sum(axis=0) / sure[-1])
+    return logs, means, sure
 
 
-def _chosen(share: float, weight: Floats, random: np.random.Generator) -> NDArray[np.bool_]:
-    """Which draws have a fault of this share; more of them than in the population, which their weight takes back."""
-    chosen = random.random(weight.size) < _DRAWN
-    weight += np.log(np.where(chosen, share / _DRAWN, (1 - share) / (1 - _DRAWN)))
-    return chosen
+def _step(kinds: Kinds, precise: Floats, random: np.random.Generator) -> Floats:
+    """Mean of a run as the population has it."""
+    scores = random.standard_normal(_BATCH)
+    if precise[0] > 0:
+        return scores / np.sqrt(precise)
+    kind = kinds.drawn(kinds.shares, random, (_BATCH,))
+    return kinds.centres[kind] + kinds.spreads[kind] * scores
 
 
-def _speed(rate: Speed, population: Population, least: Floats, weight: Floats, random: np.random.Generator) -> Floats:
-    """Speed ratios as measured, else of sound inducers and slow ones; these where the drops leave some flow."""
-    sound = rate.drawn(random, weight.size)
-    if rate.measured:
-        return sound
-    lowest = math.log(population.slowest)
-    open_range = np.minimum(np.maximum(np.log(least), lowest), 0.0)
-    slow = _chosen(population.slow_share, weight, random)
-    weight += np.where(slow, np.log(open_range / lowest), 0.0)
-    return np.where(slow, np.exp(open_range * random.random(weight.size)), sound)
+def _fit(kinds: Kinds, step: Floats, precise: Floats) -> Floats:
+    """Density of this mean."""
+    if precise[0] > 0:
+        return np.sqrt(precise / (2 * math.pi)) * np.exp(-0.5 * precise * step**2)
+    return kinds.density(step)

@@ -57,16 +57,31 @@ class Slope(NamedTuple):
 
 
 class Speed(NamedTuple):
-    """Speed ratio, measured (normal) or from the population (log-normal around 1)."""
+    """Speed ratio: measured (normal), or of the population: log-normal around 1, a share of slow ones below it."""
 
     centre: float
     u: float
     measured: bool
+    slow_share: float = 0.0
+    slowest: float = 0.5
 
     def drawn(self, random: np.random.Generator, count: int) -> Floats:
         """Speed ratios that are left possible."""
         errors = self.u * random.standard_normal(count)
-        return np.maximum(self.centre + errors, 1e-3) if self.measured else np.exp(errors)
+        if self.measured:
+            return np.maximum(self.centre + errors, 1e-3)
+        slow = random.random(count) < self.slow_share
+        return np.where(slow, self.slowest ** random.random(count), np.exp(errors))
+
+    def density(self, ratios: Floats) -> Floats:
+        """Probability density of the logarithm of a speed ratio."""
+        logs = np.log(ratios)
+        scores = ((ratios - self.centre) if self.measured else logs) / self.u
+        normal = np.exp(-0.5 * scores**2) / (self.u * math.sqrt(2 * math.pi))
+        if self.measured:
+            return normal * ratios
+        lowest = math.log(self.slowest)
+        return (1 - self.slow_share) * normal + self.slow_share / -lowest * ((logs <= 0) & (logs >= lowest))
 
 
 class Visit(NamedTuple):

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from analysis import draft, draft_inverse, draft_network, draft_visit
+from analysis import draft, draft_inverse, draft_network, draft_population, draft_visit
 from analysis.draft import margin, pressure_through_leak, switch_differential, switch_margin, water_slug
 from analysis.units import INCH_OF_WATER
 
@@ -69,7 +69,7 @@ def test_one_module_offers_circuit_inverse_and_switch() -> None:
 
 
 @pytest.mark.parametrize(
-    "module", [draft, draft_network, draft_inverse, draft_visit], ids=lambda module: module.__name__
+    "module", [draft, draft_network, draft_inverse, draft_population, draft_visit], ids=lambda module: module.__name__
 )
 def test_nothing_here_advises_to_bridge_a_switch_or_clears_an_exchanger(module: ModuleType) -> None:
     text = inspect.getsource(module).lower()

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from analysis import draft_population
 from analysis.draft import POPULATION, SECTIONS, Inducer, Ratios, Readings, Resistances, State, resistances, taps
-from analysis.draft_inverse import _drawn
 from analysis.draft_network import Floats, surroundings_of
+from analysis.draft_population import drawn
 from analysis.draft_visit import Slope, Speed, visit_of
 from tests.analysis.test_draft_inverse import HOT, TAPS, circuit, read, without
 
@@ -18,9 +19,12 @@ WARMING = State(temp_intake=-10.0, temp_primary=300.0, temp_secondary=60.0, temp
 
 @dataclass(frozen=True)
 class Case:
-    """One unit: logarithms of the true ratios, taps not read now, whether the speed was, and the answer."""
+    """One unit: logarithms of the true ratios, true speed, flow and leak, taps not read, speed read?, the answer."""
 
     truth: Floats
+    speed: float
+    flow: float
+    leak: float
     missing: int
     measured: bool
     result: Ratios
@@ -37,6 +41,27 @@ def true_state(at: State, base: State, random: np.random.Generator) -> State:
     return replace(at, **changed)
 
 
+def changes(random: np.random.Generator, count: int) -> Floats:
+    """Logarithms of the ratios (4, count) as the population has them."""
+    one = random.random((4, count))
+    risen = math.log(POPULATION.rise) + POPULATION.rise_spread * random.standard_normal((4, count))
+    fallen = math.log(POPULATION.fall) + POPULATION.fall_spread * random.standard_normal((4, count))
+    same = POPULATION.unchanged_spread * random.standard_normal((4, count))
+    return np.where(one < POPULATION.fall_share, fallen, np.where(one > 1 - POPULATION.unchanged_share, same, risen))
+
+
+def speeds(random: np.random.Generator, count: int) -> Floats:
+    """Speed ratios of sound and slow inducers."""
+    slow = random.random(count) < POPULATION.slow_share
+    sound = np.exp(POPULATION.speed_spread * random.standard_normal(count))
+    return np.where(slow, POPULATION.slowest ** random.random(count), sound)
+
+
+def leaks(random: np.random.Generator, count: int) -> Floats:
+    """Leak flow over combustion flow."""
+    return np.where(random.random(count) < POPULATION.leak_share, POPULATION.leak_most * random.random(count), 0.0)
+
+
 def draw(random: np.random.Generator, index: int) -> Case:
     """One unit of the population, its change, and what the inverse makes of the readings."""
     drops = np.array(POPULATION.drops()) * np.exp(POPULATION.drop_spread * random.standard_normal(4))
@@ -45,13 +70,15 @@ def draw(random: np.random.Generator, index: int) -> Case:
         + POPULATION.slope_spread * random.standard_normal()
     )
     lumped, fan = circuit(drops, 1 / (1 + math.exp(-odds)), HOT)
-    truth = POPULATION.ratio_spread * random.standard_normal(4)
+    truth, leak = changes(random, 1)[:, 0], float(leaks(random, 1)[0])
     measured, shared, moved = bool(index % 3 == 0), bool(index % 2), bool(index % 4 == 1)
-    speed = math.exp((0.15 if measured else POPULATION.speed_spread) * random.standard_normal())
+    speed = math.exp(0.15 * random.standard_normal()) if measured else float(speeds(random, 1)[0])
     state = WARMING if moved else HOT
+    changed = {name: lumped[name] * math.exp(change) for name, change in zip(SECTIONS, truth, strict=True)}
+    carried = (1 + leak) ** 2  # what fan and vent lose to the air that they move besides the combustion flow
     now = taps(
-        Resistances(**{name: lumped[name] * math.exp(change) for name, change in zip(SECTIONS, truth, strict=True)}),
-        Inducer(**fan, speed_ratio=speed),
+        Resistances(**{**changed, "vent": changed["vent"] * carried}),
+        Inducer(fan["shutoff"], fan["slope"] * carried, speed_ratio=speed),
         true_state(state, HOT, random) if moved else HOT,
     )
     before = taps(Resistances(**lumped), Inducer(**fan), HOT)
@@ -65,12 +92,12 @@ def draw(random: np.random.Generator, index: int) -> Case:
         baseline_state=HOT if moved else None,
         speed_ratio=speed + 0.01 * random.standard_normal() if measured else math.nan,
     )
-    return Case(truth, len(absent), measured, result)
+    return Case(truth, speed, float(now.flow / before.flow), leak, len(absent), measured, result)
 
 
 @pytest.fixture(scope="module")
 def cases() -> list[Case]:
-    random = np.random.default_rng(20)
+    random = np.random.default_rng(31)
     return [draw(random, index) for index in range(500)]
 
 
@@ -111,7 +138,7 @@ def scores(cases: list[Case]) -> Scores:
 
 
 def test_the_stated_uncertainty_is_the_true_one(cases: list[Case]) -> None:
-    """500 circuits, 2,000 ratios; over 6,000 circuits it was 95.1 % inside, mean squared z 1.00."""
+    """500 circuits, 2,000 ratios; over 2,000 circuits it was 95.0 % inside, mean squared z 1.01."""
     answered = [case for case in cases if math.isfinite(case.result.logs[0])]
     assert len(answered) >= 498
     whole = scores(answered)
@@ -122,19 +149,39 @@ def test_the_stated_uncertainty_is_the_true_one(cases: list[Case]) -> None:
     assert whole.doubled >= 0.93
     assert whole.logs >= 0.93
     assert 0.8 <= whole.square <= 1.2
+    for name in ("flow", "speed", "leak"):
+        ends = np.array([getattr(case.result, name).interval for case in answered])
+        true = np.array([getattr(case, name) for case in answered])
+        inside = float(np.mean((true >= ends[:, 0]) & (true <= ends[:, 1])))
+        print(f"{name}: 95 % interval {inside:.3f}")  # noqa: T201
+        assert inside >= 0.925
     for measured in (True, False):
         part = scores([case for case in answered if case.measured == measured])
         assert part.interval >= 0.925
-        assert 0.75 <= part.square <= 1.25
+
+
+def test_slow_inducers_and_leaks_are_as_many_as_their_probabilities_say(cases: list[Case]) -> None:
+    answered = [case for case in cases if math.isfinite(case.result.slow)]
+    for said, true in (
+        ([case.result.slow for case in answered], [case.speed < 0.95 for case in answered]),
+        ([case.result.leaking for case in answered], [case.leak > 0.05 for case in answered]),
+    ):
+        probability = np.array(said)
+        spread = math.sqrt(float(np.sum(probability * (1 - probability))))
+        print(f"{sum(true)} of {len(true)}, expected {probability.sum():.1f} +- {spread:.1f}")  # noqa: T201
+        assert abs(sum(true) - probability.sum()) < 3 * spread
+        sure = probability > 0.9
+        assert sure.sum() >= 5
+        assert np.mean(np.array(true)[sure]) > 0.85
 
 
 def test_the_intervals_are_narrow_enough_to_be_of_use(cases: list[Case]) -> None:
-    limits = {0: 1.8, 1: 2.6, 2: 5.5}
-    unread = math.exp(1.96 * POPULATION.ratio_spread)
+    limits = {0: 1.25, 1: 1.45, 2: 2.0}
+    unread = math.exp(1.96 * POPULATION.spread())
     for missing, limit in limits.items():
         part = scores([case for case in cases if case.missing == missing and math.isfinite(case.result.logs[0])])
         assert part.factor < limit < unread
-    assert scores([case for case in cases if case.missing == 0 and case.measured]).factor < 1.75
+    assert scores([case for case in cases if case.missing == 0 and case.measured]).factor < 1.22
 
 
 def test_sound_readings_are_hardly_ever_called_inexplicable(cases: list[Case]) -> None:
@@ -152,18 +199,24 @@ def test_sound_readings_are_hardly_ever_called_inexplicable(cases: list[Case]) -
     ],
 )
 def test_the_posterior_is_the_one_of_a_plain_weighting_of_the_population(
-    missing: set[str], at_baseline: set[str]
+    missing: set[str], at_baseline: set[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The same rule worked out the slow way: circuits of the population, weighted by how well they meet the taps."""
+    """The same rule worked out the slow way: circuits of the population, weighted by how well they meet the taps.
+
+    So coarse a meter that the slow way works is hard for the quick one: it is given more draws than in use.
+    """
+    monkeypatch.setattr(draft_population, "_BATCHES", 300)
+    monkeypatch.setattr(draft_population, "_ENOUGH", 3000.0)
     count, rough, random = 700_000, 40.0, np.random.default_rng(3)
     drops = np.array(POPULATION.drops())[:, None] * np.exp(POPULATION.drop_spread * random.standard_normal((4, count)))
-    changes = POPULATION.ratio_spread * random.standard_normal((4, count))
-    speed = np.exp(POPULATION.speed_spread * random.standard_normal(count))
+    logs, speed, carried = changes(random, count), speeds(random, count), (1 + leaks(random, count)) ** 2
     odds = math.log(POPULATION.slope_share / (1 - POPULATION.slope_share))
     share = 1 / (1 + np.exp(-odds - POPULATION.slope_spread * random.standard_normal(count)))
     shutoff = drops.sum(axis=0) / (1 - share)
-    square = shutoff * speed**2 / ((drops * np.exp(changes)).sum(axis=0) + shutoff * share)
-    falls = drops * np.exp(changes) * square
+    resisting = drops * np.exp(logs)
+    resisting[3] *= carried
+    square = shutoff * speed**2 / (resisting.sum(axis=0) + shutoff * share * carried)
+    falls = resisting * square
     shown = (np.array([-30.0, -110.0, -400.0, 60.0]), np.array([-45.0, -120.0, -290.0, 100.0]))
     weight = np.zeros(count)
     for readings, fall, absent in zip(shown, (falls, drops), (missing, at_baseline), strict=True):
@@ -172,8 +225,8 @@ def test_the_posterior_is_the_one_of_a_plain_weighting_of_the_population(
         weight -= 0.5 * (((pressures - readings[:, None])[kept] / rough) ** 2).sum(axis=0)
     shares = np.exp(weight - weight.max())
     shares /= shares.sum()
-    mean = changes @ shares
-    spread = np.sqrt(((changes - mean[:, None]) ** 2) @ shares)
+    mean = logs @ shares
+    spread = np.sqrt(((logs - mean[:, None]) ** 2) @ shares)
     flow = np.exp(0.5 * np.log(square) @ shares)
     errors = {f"u_{name}": rough for name in TAPS}
     now, before = (Readings(**dict(zip(TAPS, one.tolist(), strict=True)), **errors) for one in shown)
@@ -182,13 +235,15 @@ def test_the_posterior_is_the_one_of_a_plain_weighting_of_the_population(
     assert_allclose(found.logs, mean, atol=0.09)
     assert_allclose(found.log_u, spread, rtol=0.09)
     assert_allclose(found.flow.value, flow, rtol=0.06)
+    assert_allclose(found.slow, shares[speed < 0.95].sum(), atol=0.06)
+    assert_allclose(found.leaking, shares[carried > 1.05**2].sum(), atol=0.05)
 
 
 def test_a_baseline_that_says_nothing_leaves_the_population_as_it_was() -> None:
     """One reading of three sections that is next to none: their sum is spread as the population spreads it."""
     poor = visit_of(Readings(collector=-300.0, u_collector=3000.0), None)
-    rate, slope = Speed(1.0, 0.03, measured=False), Slope(-0.7, 0.6)
-    draws = _drawn(visit_of(Readings(), None), poor, rate, slope, POPULATION)
+    rate, slope = Speed(1.0, 0.03, measured=False, slow_share=0.15), Slope(-0.7, 0.6)
+    draws = drawn(visit_of(Readings(), None), poor, rate, slope, POPULATION)
     assert draws is not None
     shares = np.exp(draws.weight - draws.weight.max())
     sums = np.log(draws.before[:3].sum(axis=0))
