@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.psychrometrics import specific_volume
-from analysis.ranges import bounded
+from analysis.ranges import bounded, finite, quiet
 
 ABSOLUTE_ZERO = -273.15
 """[degC]"""
@@ -17,11 +17,8 @@ HEAT_OF_AIR = 1006.0
 HEAT_OF_VAPOUR = 1860.0
 """Heat capacity of water vapour, the same equation. [J/kg/K]"""
 
-_quiet = np.errstate(over="ignore", divide="ignore", invalid="ignore")
-"""Absurdly large inputs overflow without a warning; `_finite` makes NaN of what comes out."""
 
-
-@_quiet
+@quiet
 def temperature_rise(temp_return: ArrayLike, temp_supply: ArrayLike) -> NDArray[np.float64]:
     """Rise of the air's temperature across the appliance; negative where it cools.
 
@@ -33,10 +30,10 @@ def temperature_rise(temp_return: ArrayLike, temp_supply: ArrayLike) -> NDArray[
     Method: supply minus return.
     Source: definition; the range on a rating plate is of this difference.
     """
-    return _finite(bounded(temp_supply, ABSOLUTE_ZERO) - bounded(temp_return, ABSOLUTE_ZERO))
+    return finite(bounded(temp_supply, ABSOLUTE_ZERO) - bounded(temp_return, ABSOLUTE_ZERO))
 
 
-@_quiet
+@quiet
 def external_static(
     supply: ArrayLike, return_: ArrayLike, missed: ArrayLike = 0.0, not_counted: ArrayLike = 0.0
 ) -> NDArray[np.float64]:
@@ -56,10 +53,10 @@ def external_static(
     Source: definition in common use in the trade, no published source.
     """
     outside = bounded(missed, 0.0) - bounded(not_counted, 0.0)
-    return _finite(bounded(supply) - bounded(return_) + outside)
+    return finite(bounded(supply) - bounded(return_) + outside)
 
 
-@_quiet
+@quiet
 def sensible_factor(temp: ArrayLike, ratio: ArrayLike, pressure: ArrayLike) -> NDArray[np.float64]:
     """Heat that air carries for each unit of volume flow and each degree; the trade's 1.08 Btu/(h cfm degF) where true.
 
@@ -75,10 +72,10 @@ def sensible_factor(temp: ArrayLike, ratio: ArrayLike, pressure: ArrayLike) -> N
     """
     vapour = bounded(ratio, 0.0, 1.0)
     volume = specific_volume(bounded(temp, COLDEST, HOTTEST), vapour, pressure)
-    return _finite((HEAT_OF_AIR + HEAT_OF_VAPOUR * vapour) / volume)
+    return finite((HEAT_OF_AIR + HEAT_OF_VAPOUR * vapour) / volume)
 
 
-@_quiet
+@quiet
 def sensible_heat(
     flow: ArrayLike, temp_return: ArrayLike, temp_supply: ArrayLike, ratio: ArrayLike, pressure: ArrayLike
 ) -> NDArray[np.float64]:
@@ -96,10 +93,10 @@ def sensible_heat(
     Source: ASHRAE Handbook - Fundamentals 2017, chapter 1, equations 26 and 30, at a constant humidity ratio.
     """
     entering, leaving = bounded(temp_return, COLDEST, HOTTEST), bounded(temp_supply, COLDEST, HOTTEST)
-    return _finite(bounded(flow, 0.0) * sensible_factor(leaving, ratio, pressure) * (leaving - entering))
+    return finite(bounded(flow, 0.0) * sensible_factor(leaving, ratio, pressure) * (leaving - entering))
 
 
-@_quiet
+@quiet
 def flow_from_rise(
     heat: ArrayLike, temp_return: ArrayLike, temp_supply: ArrayLike, ratio: ArrayLike, pressure: ArrayLike
 ) -> NDArray[np.float64]:
@@ -119,10 +116,10 @@ def flow_from_rise(
     """
     entering, leaving = bounded(temp_return, COLDEST, HOTTEST), bounded(temp_supply, COLDEST, HOTTEST)
     flow = bounded(heat) / (sensible_factor(leaving, ratio, pressure) * (leaving - entering))
-    return _finite(bounded(flow, 0.0))
+    return finite(bounded(flow, 0.0))
 
 
-@_quiet
+@quiet
 def rise_from_heat(
     heat: ArrayLike, flow: ArrayLike, temp_return: ArrayLike, ratio: ArrayLike, pressure: ArrayLike
 ) -> NDArray[np.float64]:
@@ -148,10 +145,10 @@ def rise_from_heat(
         bounded(heat) / (bounded(flow, above=0.0) * sensible_factor(entering, ratio, pressure) * kelvin), below=1.0
     )
     rise = kelvin * share / (1.0 - share)
-    return _finite(np.where(np.isnan(bounded(entering + rise, COLDEST, HOTTEST)), np.nan, rise))
+    return finite(np.where(np.isnan(bounded(entering + rise, COLDEST, HOTTEST)), np.nan, rise))
 
 
-@_quiet
+@quiet
 def supply_temperature(
     heat: ArrayLike, flow: ArrayLike, temp_return: ArrayLike, ratio: ArrayLike, pressure: ArrayLike
 ) -> NDArray[np.float64]:
@@ -169,10 +166,10 @@ def supply_temperature(
     Method: return plus `rise_from_heat`.
     Source: ASHRAE Handbook - Fundamentals 2017, chapter 1, equations 26 and 30, at a constant humidity ratio.
     """
-    return _finite(bounded(temp_return) + rise_from_heat(heat, flow, temp_return, ratio, pressure))
+    return finite(bounded(temp_return) + rise_from_heat(heat, flow, temp_return, ratio, pressure))
 
 
-@_quiet
+@quiet
 def useful_output(input_power: ArrayLike, efficiency: ArrayLike) -> NDArray[np.float64]:
     """Heat that reaches the air, from the input and the efficiency; airflow is computed from this, not from the input.
 
@@ -184,10 +181,10 @@ def useful_output(input_power: ArrayLike, efficiency: ArrayLike) -> NDArray[np.f
     Method: input times efficiency.
     Source: definition of the efficiency.
     """
-    return _finite(bounded(input_power, 0.0) * bounded(efficiency, 0.0, 1.0))
+    return finite(bounded(input_power, 0.0) * bounded(efficiency, 0.0, 1.0))
 
 
-@_quiet
+@quiet
 def flow_on_system_curve(flow: ArrayLike, static: ArrayLike, new_static: ArrayLike) -> NDArray[np.float64]:
     """Airflow through the same ducts at another static.
 
@@ -200,10 +197,10 @@ def flow_on_system_curve(flow: ArrayLike, static: ArrayLike, new_static: ArrayLi
     Method: static grows with the square of the airflow.
     Source: the square law of turbulent flow, as in ASHRAE Handbook - Fundamentals, chapter on duct design.
     """
-    return _finite(bounded(flow, 0.0) * np.sqrt(bounded(new_static, 0.0) / bounded(static, above=0.0)))
+    return finite(bounded(flow, 0.0) * np.sqrt(bounded(new_static, 0.0) / bounded(static, above=0.0)))
 
 
-@_quiet
+@quiet
 def static_on_system_curve(static: ArrayLike, flow: ArrayLike, new_flow: ArrayLike) -> NDArray[np.float64]:
     """Static of the same ducts at another airflow.
 
@@ -216,10 +213,10 @@ def static_on_system_curve(static: ArrayLike, flow: ArrayLike, new_flow: ArrayLi
     Method: static grows with the square of the airflow.
     Source: the square law of turbulent flow, as in ASHRAE Handbook - Fundamentals, chapter on duct design.
     """
-    return _finite(bounded(static, 0.0) * (bounded(new_flow, 0.0) / bounded(flow, above=0.0)) ** 2)
+    return finite(bounded(static, 0.0) * (bounded(new_flow, 0.0) / bounded(flow, above=0.0)) ** 2)
 
 
-@_quiet
+@quiet
 def fan_flow(flow: ArrayLike, speed: ArrayLike, new_speed: ArrayLike) -> NDArray[np.float64]:
     """Airflow of the same blower on the same ducts at another speed.
 
@@ -232,10 +229,10 @@ def fan_flow(flow: ArrayLike, speed: ArrayLike, new_speed: ArrayLike) -> NDArray
     Method: airflow in proportion to the speed.
     Source: fan laws, ASHRAE Handbook - HVAC Systems and Equipment, chapter on fans.
     """
-    return _finite(bounded(flow, 0.0) * (bounded(new_speed, 0.0) / bounded(speed, above=0.0)))
+    return finite(bounded(flow, 0.0) * (bounded(new_speed, 0.0) / bounded(speed, above=0.0)))
 
 
-@_quiet
+@quiet
 def fan_pressure(
     pressure: ArrayLike, speed: ArrayLike, new_speed: ArrayLike, density_ratio: ArrayLike = 1.0
 ) -> NDArray[np.float64]:
@@ -252,10 +249,10 @@ def fan_pressure(
     Source: fan laws, ASHRAE Handbook - HVAC Systems and Equipment, chapter on fans.
     """
     speeds = bounded(new_speed, 0.0) / bounded(speed, above=0.0)
-    return _finite(bounded(pressure, 0.0) * bounded(density_ratio, above=0.0) * speeds**2)
+    return finite(bounded(pressure, 0.0) * bounded(density_ratio, above=0.0) * speeds**2)
 
 
-@_quiet
+@quiet
 def fan_power(
     power: ArrayLike, speed: ArrayLike, new_speed: ArrayLike, density_ratio: ArrayLike = 1.0
 ) -> NDArray[np.float64]:
@@ -272,10 +269,10 @@ def fan_power(
     Source: fan laws, ASHRAE Handbook - HVAC Systems and Equipment, chapter on fans.
     """
     speeds = bounded(new_speed, 0.0) / bounded(speed, above=0.0)
-    return _finite(bounded(power, 0.0) * bounded(density_ratio, above=0.0) * speeds**3)
+    return finite(bounded(power, 0.0) * bounded(density_ratio, above=0.0) * speeds**3)
 
 
-@_quiet
+@quiet
 def velocity_from_pressure(pressure: ArrayLike, density: ArrayLike) -> NDArray[np.float64]:
     """Air velocity from the velocity pressure of a pitot tube.
 
@@ -287,10 +284,10 @@ def velocity_from_pressure(pressure: ArrayLike, density: ArrayLike) -> NDArray[n
     Method: Bernoulli's equation, the root of twice the pressure over the density.
     Source: ASHRAE Handbook - Fundamentals, chapter on measurement and instruments.
     """
-    return _finite(np.sqrt(2.0 * bounded(pressure, 0.0) / bounded(density, above=0.0)))
+    return finite(np.sqrt(2.0 * bounded(pressure, 0.0) / bounded(density, above=0.0)))
 
 
-@_quiet
+@quiet
 def flow_from_velocity(velocity: ArrayLike, area: ArrayLike) -> NDArray[np.float64]:
     """Airflow through a duct from its mean velocity.
 
@@ -302,10 +299,10 @@ def flow_from_velocity(velocity: ArrayLike, area: ArrayLike) -> NDArray[np.float
     Method: velocity times area.
     Source: definition of the mean velocity.
     """
-    return _finite(bounded(velocity, 0.0) * bounded(area, above=0.0))
+    return finite(bounded(velocity, 0.0) * bounded(area, above=0.0))
 
 
-@_quiet
+@quiet
 def rise_at_flow_share(rise: ArrayLike, share: ArrayLike) -> NDArray[np.float64]:
     """Temperature rise when only a share of the airflow is left and the output stays.
 
@@ -317,10 +314,10 @@ def rise_at_flow_share(rise: ArrayLike, share: ArrayLike) -> NDArray[np.float64]
     Method: energy balance, rise over share.
     Source: energy balance.
     """
-    return _finite(bounded(rise) / bounded(share, above=0.0, high=1.0))
+    return finite(bounded(rise) / bounded(share, above=0.0, high=1.0))
 
 
-@_quiet
+@quiet
 def stream_rise(rise: ArrayLike, bypass: ArrayLike) -> NDArray[np.float64]:
     """Rise of the air that passes the heat exchanger when a share goes past it, as by a forgotten baffle.
 
@@ -332,9 +329,4 @@ def stream_rise(rise: ArrayLike, bypass: ArrayLike) -> NDArray[np.float64]:
     Method: energy balance, rise over the share that passes the exchanger.
     Source: energy balance.
     """
-    return _finite(bounded(rise) / (1.0 - bounded(bypass, 0.0, below=1.0)))
-
-
-def _finite(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The values with NaN for what overflowed; a plain number for an array without dimensions."""
-    return np.where(np.isfinite(values), values, np.nan)[()]
+    return finite(bounded(rise) / (1.0 - bounded(bypass, 0.0, below=1.0)))

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis.points import nearest
 from analysis.psychrometrics import pressure_at_altitude
-from analysis.ranges import bounded
+from analysis.ranges import bounded, finite, quiet
 
 CUBIC_FOOT = 0.028316846592
 """[m3]"""
@@ -50,9 +50,6 @@ HEAT_OF_LIQUID = 2490.0
 """Heat capacity of liquid propane at 0 degC, the same equation of state; 2240 at -43, 2740 at 27 degC. [J/kg/K]"""
 HEAT_OF_STEEL = 480.0
 """Heat capacity of carbon steel, handbook value. [J/kg/K]"""
-
-_quiet = np.errstate(over="ignore", divide="ignore", invalid="ignore")
-"""Absurdly large inputs overflow without a warning; `_finite` makes NaN of what comes out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +92,7 @@ ALTITUDE_RULES: Mapping[str, AltitudeRule] = MappingProxyType(
 """Readings in published use that contradict each other: which one was taken belongs in the record."""
 
 
-@_quiet
+@quiet
 def orifice_flow(
     diameter: ArrayLike, pressure: ArrayLike, specific_gravity: ArrayLike, coefficient: ArrayLike = 0.90
 ) -> NDArray[np.float64]:
@@ -114,10 +111,10 @@ def orifice_flow(
     """
     bore = bounded(diameter, above=0.0, high=0.05)
     velocity = _ORIFICE * np.sqrt(bounded(pressure, 0.0, 10000.0) / bounded(specific_gravity, 0.05, 5.0))
-    return _finite(bounded(coefficient, above=0.0, high=1.0) * (np.pi / 4.0 * bore**2) * velocity)
+    return finite(bounded(coefficient, above=0.0, high=1.0) * (np.pi / 4.0 * bore**2) * velocity)
 
 
-@_quiet
+@quiet
 def gravity_factor(specific_gravity: ArrayLike, base: ArrayLike = 0.60) -> NDArray[np.float64]:
     """Multiplier for the flow of a gas of another gravity than that of a table.
 
@@ -129,10 +126,10 @@ def gravity_factor(specific_gravity: ArrayLike, base: ArrayLike = 0.60) -> NDArr
     Method: root of the base over the gravity.
     Source: Bernoulli's equation; multiplier tables of fuel gas codes and piping guides follow it.
     """
-    return _finite(np.sqrt(bounded(base, 0.05, 5.0) / bounded(specific_gravity, 0.05, 5.0)))
+    return finite(np.sqrt(bounded(base, 0.05, 5.0) / bounded(specific_gravity, 0.05, 5.0)))
 
 
-@_quiet
+@quiet
 def wobbe_index(heating_value: ArrayLike, specific_gravity: ArrayLike) -> NDArray[np.float64]:
     """Wobbe index: gases of one index give one input through one orifice at one pressure.
 
@@ -144,10 +141,10 @@ def wobbe_index(heating_value: ArrayLike, specific_gravity: ArrayLike) -> NDArra
     Method: heating value over the root of the gravity.
     Source: definition, ISO 6976.
     """
-    return _finite(bounded(heating_value, above=0.0) / np.sqrt(bounded(specific_gravity, 0.05, 5.0)))
+    return finite(bounded(heating_value, above=0.0) / np.sqrt(bounded(specific_gravity, 0.05, 5.0)))
 
 
-@_quiet
+@quiet
 def meter_flow(dial: ArrayLike, revolutions: ArrayLike, seconds: ArrayLike) -> NDArray[np.float64]:
     """Gas flow from the test dial of a meter and a stopwatch.
 
@@ -160,10 +157,10 @@ def meter_flow(dial: ArrayLike, revolutions: ArrayLike, seconds: ArrayLike) -> N
     Method: dial times turns over time.
     Source: definition; tables in installation manuals are this quotient, rounded.
     """
-    return _finite(bounded(dial, above=0.0) * bounded(revolutions, 0.0) / bounded(seconds, above=0.0))
+    return finite(bounded(dial, above=0.0) * bounded(revolutions, 0.0) / bounded(seconds, above=0.0))
 
 
-@_quiet
+@quiet
 def absolute_pressure(gauge: ArrayLike, pressure: ArrayLike) -> NDArray[np.float64]:
     """Absolute pressure of the gas in a meter or pipe.
 
@@ -175,10 +172,10 @@ def absolute_pressure(gauge: ArrayLike, pressure: ArrayLike) -> NDArray[np.float
     Method: sum.
     Source: definition.
     """
-    return _finite(bounded(bounded(gauge) + bounded(pressure, 20000.0, 120000.0), above=0.0))
+    return finite(bounded(bounded(gauge) + bounded(pressure, 20000.0, 120000.0), above=0.0))
 
 
-@_quiet
+@quiet
 def meter_correction(temp: ArrayLike, pressure: ArrayLike) -> NDArray[np.float64]:
     """Multiplier from what a meter without compensation counts to gas at 60 degF and 14.73 psi absolute.
 
@@ -191,10 +188,10 @@ def meter_correction(temp: ArrayLike, pressure: ArrayLike) -> NDArray[np.float64
     Source: ideal gas law; base 60 degF and 14.73 psi absolute as usual for billing in North America.
     """
     kelvin = bounded(temp, -50.0, 60.0) + _ZERO
-    return _finite(bounded(pressure, 20000.0, 300000.0) / BASE_PRESSURE * (BASE_TEMPERATURE / kelvin))
+    return finite(bounded(pressure, 20000.0, 300000.0) / BASE_PRESSURE * (BASE_TEMPERATURE / kelvin))
 
 
-@_quiet
+@quiet
 def meter_input(
     volume: ArrayLike,
     seconds: ArrayLike,
@@ -227,10 +224,10 @@ def meter_input(
     total = bounded(volume, above=0.0) / bounded(seconds, above=0.0) * bounded(heating_value, above=0.0)
     if temp is not None and pressure is not None:
         total = total * meter_correction(temp, pressure)
-    return _finite(bounded(total - bounded(others, 0.0), 0.0))
+    return finite(bounded(total - bounded(others, 0.0), 0.0))
 
 
-@_quiet
+@quiet
 def input_at_manifold(rated: ArrayLike, rated_pressure: ArrayLike, pressure: ArrayLike) -> NDArray[np.float64]:
     """Input to expect at another manifold pressure than the rated one.
 
@@ -245,10 +242,10 @@ def input_at_manifold(rated: ArrayLike, rated_pressure: ArrayLike, pressure: Arr
     Source: Bernoulli's equation.
     """
     share = bounded(pressure, 0.0) / bounded(rated_pressure, above=0.0)
-    return _finite(bounded(rated, 0.0) * np.sqrt(share))
+    return finite(bounded(rated, 0.0) * np.sqrt(share))
 
 
-@_quiet
+@quiet
 def altitude_factor(altitude: ArrayLike, rule: str) -> NDArray[np.float64]:
     """Multiplier for the rated input at altitude, by the rule that is named; the rules contradict each other.
 
@@ -268,14 +265,14 @@ def altitude_factor(altitude: ArrayLike, rule: str) -> NDArray[np.float64]:
         raise ValueError(f"unknown altitude rule '{rule}'{nearest(rule, ALTITUDE_RULES) or _all(ALTITUDE_RULES)}")
     chosen, metres = ALTITUDE_RULES[rule], bounded(altitude, -500.0, 4500.0)
     if chosen.physics:
-        return _finite(pressure_at_altitude(metres) / pressure_at_altitude(0.0))
+        return finite(pressure_at_altitude(metres) / pressure_at_altitude(0.0))
     feet = np.round(metres / FOOT, 6)
     less = chosen.flat + chosen.each * (feet - chosen.origin) / 1000.0
     factor = np.where(feet > ALTITUDE_BEGIN, 1.0 - less, 1.0)
-    return _finite(np.where(feet <= chosen.end, factor, np.nan))
+    return finite(np.where(feet <= chosen.end, factor, np.nan))
 
 
-@_quiet
+@quiet
 def propane_pressure(temp: ArrayLike, kind: str = "pure") -> NDArray[np.float64]:
     """Vapour pressure over liquid propane, absolute.
 
@@ -297,10 +294,10 @@ def propane_pressure(temp: ArrayLike, kind: str = "pure") -> NDArray[np.float64]
     exponent = np.zeros_like(below)
     for coefficient, power in _SATURATION:
         exponent = exponent + coefficient * below**power
-    return _finite(factors[kind] * CRITICAL_PRESSURE * np.exp(CRITICAL_TEMPERATURE / kelvin * exponent))
+    return finite(factors[kind] * CRITICAL_PRESSURE * np.exp(CRITICAL_TEMPERATURE / kelvin * exponent))
 
 
-@_quiet
+@quiet
 def tank_pressure(temp: ArrayLike, pressure: ArrayLike = 101325.0, kind: str = "pure") -> NDArray[np.float64]:
     """Pressure in a propane tank, gauge; it follows the temperature of the liquid, not its level.
 
@@ -314,10 +311,10 @@ def tank_pressure(temp: ArrayLike, pressure: ArrayLike = 101325.0, kind: str = "
     Method: `propane_pressure` less the barometer.
     Source: as `propane_pressure`.
     """
-    return _finite(propane_pressure(temp, kind) - bounded(pressure, 20000.0, 120000.0))
+    return finite(propane_pressure(temp, kind) - bounded(pressure, 20000.0, 120000.0))
 
 
-@_quiet
+@quiet
 def tank_cooling_rate(
     draw: ArrayLike, liquid: ArrayLike, heat_from_outside: ArrayLike = 0.0, metal: ArrayLike = 0.0
 ) -> NDArray[np.float64]:
@@ -336,10 +333,10 @@ def tank_cooling_rate(
         and Wagner (2009); 21 591 Btu/lb from property sheets of the trade; 480 J/kg/K of steel, handbook value.
     """
     vaporising = bounded(draw, 0.0) / PROPANE_HEAT * VAPORISING_HEAT
-    return _finite((vaporising - bounded(heat_from_outside)) / _tank_capacity(liquid, metal))
+    return finite((vaporising - bounded(heat_from_outside)) / _tank_capacity(liquid, metal))
 
 
-@_quiet
+@quiet
 def tank_temperature(
     temp_outdoor: ArrayLike,
     draw: ArrayLike,
@@ -373,7 +370,7 @@ def tank_temperature(
     some = decay > 0
     mean = np.where(some, -np.expm1(-decay) / np.where(some, decay, 1.0), np.where(np.isnan(decay), np.nan, 1.0))
     temp = bounded(outdoor - drawn * VAPORISING_HEAT * time / capacity * mean, -60.0)
-    return _finite(np.where(drawn * time < bounded(liquid, above=0.0), temp, np.nan))
+    return finite(np.where(drawn * time < bounded(liquid, above=0.0), temp, np.nan))
 
 
 def _tank_capacity(liquid: ArrayLike, metal: ArrayLike) -> NDArray[np.float64]:
@@ -383,8 +380,3 @@ def _tank_capacity(liquid: ArrayLike, metal: ArrayLike) -> NDArray[np.float64]:
 
 def _all(names: Mapping[str, object]) -> str:
     return f"; known: {', '.join(names)}"
-
-
-def _finite(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The values with NaN for what overflowed; a plain number for an array without dimensions."""
-    return np.where(np.isfinite(values), values, np.nan)[()]

@@ -24,3 +24,16 @@ def bounded(
     numbers = np.asarray(values, np.float64)
     kept = (numbers >= low) & (numbers <= high) & (numbers > above) & (numbers < below)
     return np.where(kept, numbers, np.nan)
+
+
+quiet = np.errstate(over="ignore", divide="ignore", invalid="ignore")
+"""Decorator: absurdly large inputs overflow without a warning; `finite` makes NaN of what comes out."""
+
+
+def finite(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The values with NaN for what overflowed; a plain number for an array without dimensions.
+
+    values : (...) any unit. [-]
+    returns : (...) the same shape. [unit of the values]
+    """
+    return np.where(np.isfinite(values), values, np.nan)[()]
