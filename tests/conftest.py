@@ -34,6 +34,7 @@ def pytest_pyfunc_call(pyfuncitem: pytest.Function) -> bool | None:
 def no_thread_left() -> Iterator[None]:
     """Fail a test that leaves a thread which is not a daemon."""
     before = set(threading.enumerate())
+    gc.freeze()  # what is there already is not looked through again: with large libraries that takes longer than a test
     yield
     gc.collect()  # an unclosed file or socket warns here, and a warning is an error
     left = [thread.name for thread in threading.enumerate() if thread not in before and not thread.daemon]
