@@ -49,14 +49,16 @@ def import_csv(
     before. InputError: nothing was made.
     """
     part = target.with_name(f"{target.name}.part")
-    for left in (part, *(Path(f"{part}{ending}") for ending in ("-wal", "-shm"))):
+    half_made = [part, *(Path(f"{part}{ending}") for ending in ("-wal", "-shm"))]
+    for left in half_made:
         left.unlink(missing_ok=True)
     try:
         with Store(part) as store:
             done = _import(source, store, job, start=start, now=now, progress=progress)
         part.rename(target)
     finally:
-        part.unlink(missing_ok=True)
+        for left in half_made:  # the log too: a stop may come while the recording is being opened
+            left.unlink(missing_ok=True)
     return done
 
 
