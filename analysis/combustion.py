@@ -26,6 +26,8 @@ from analysis.fuels import AIR, FUELS, METHANE, NATURAL_GAS, PROPANE, ROUNDING, 
 from analysis.ranges import bounded
 
 __all__ = [
+    "CO_LIMIT",
+    "CO_STOP",
     "FUELS",
     "METHANE",
     "NATURAL_GAS",
@@ -55,6 +57,14 @@ __all__ = [
     "ultimate_carbon_dioxide",
     "water_made",
 ]
+
+CO_LIMIT = 400e-6
+"""Of carbon monoxide in the flue gas, air-free: the furnace standard's limit, as published summaries give it. [1]"""
+CO_STOP = (
+    "Stop firing: above 400 ppm air-free, the furnace standard's limit. Gas off, ventilate, measure the room's carbon"
+    " monoxide, and leave the unit off until the cause is found."
+)
+"""What a technician reads first above that limit."""
 
 MOST_OXYGEN = 0.16
 """Above this much oxygen a reading is mostly air, and what is worked back from it mostly error. [1]"""

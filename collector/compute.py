@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from analysis.combustion import CO_LIMIT, CO_STOP
 from analysis.display import in_trade, unit_of
 from analysis.evaluation import Given, call, check, evaluate, plain
 from analysis.findings import Severity
@@ -23,13 +24,6 @@ _IN_PERCENT = {"relative humidity": "humidity", "oxygen": "fraction", "carbon di
 """What is itself read in percent, by the words of its description: a bare percentage of accuracy is points of it."""
 _YES = {"yes": True, "no": False, "true": True, "false": False}
 
-
-CO_LIMIT = 400e-6
-"""Of carbon monoxide in the flue gas, air-free: the furnace standard's limit, as published summaries give it. [1]"""
-CO_STOP = (
-    "Stop firing: above 400 ppm air-free, the furnace standard's limit. Gas off, ventilate, measure the room's carbon"
-    " monoxide, and leave the unit off until the cause is found."
-)
 
 MISTAKES = (FormulaError, UnitError, AccuracyError)
 """What is raised for what was typed wrong, each with one sentence."""
