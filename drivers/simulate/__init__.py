@@ -1,0 +1,1 @@
+"""A physical plant to practise on: furnace, heat pump, humidifier, house and instruments, computed in time."""
