@@ -23,7 +23,7 @@ test: $(TEST_STAMP)
 	$(BIN)/python -m pytest $(TESTS)
 
 soak: $(TEST_STAMP)
-	LIGHTOFF_KILLS=200 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
+	LIGHTOFF_KILLS=200 LIGHTOFF_SCHEDULES=10000 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
 
 bench: $(TEST_STAMP)
 	$(BIN)/python -m pytest -s -q tests/benchmarks
