@@ -1,0 +1,71 @@
+"""A visit in front of one unit: which weather, which calls, so that what is wrong can be seen."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from math import inf
+
+from drivers.simulate.causes import Cause
+from drivers.simulate.heatpump import HeatPumpUnit
+from drivers.simulate.humidifier import HumidifierUnit
+from drivers.simulate.plant import STEP, Plant
+from drivers.simulate.unit import Unit
+
+BY_THERMOSTAT = frozenset({"lockouts_misset", "heat_pump_weak"})
+"""Causes that only show where the thermostat chooses between furnace and heat pump."""
+CALL_BEGINS, LOW_STAGE, CALL_ENDS = 10.0, 180.0, 240.0
+"""A bench call: when it begins, how long it asks for the first stage only, how long before the end it ends. [s]"""
+
+
+def prepared(
+    unit: Unit,
+    causes: Sequence[Cause],
+    *,
+    seed: int,
+    minutes: float | None = None,
+    step: float = STEP,
+    bench: bool | None = None,
+) -> Plant:
+    """The plant of a visit of so many minutes, or without an end; its `unit` has all that the causes can be seen at.
+
+    bench : calls come from the technician; else from the thermostat, in a weather in which both kinds of heat have
+        their turn. None: as the causes need it.
+    """
+    names = {cause.cause for cause in causes}
+    if bench is None:
+        bench = not names & BY_THERMOSTAT
+    unit = fitted(unit, names)
+    if "humidifier_overrun" in names:
+        unit = replace(unit, humidity=max(unit.humidity, 0.42))
+    if bench:
+        seconds = inf if minutes is None else minutes * 60.0
+        return Plant(unit, causes, seed=seed, calls=bench_calls(seconds), step=step)
+    thermostat = unit.thermostat
+    between = 0.5 * (thermostat.compressor_lockout + thermostat.auxiliary_lockout)
+    mean = thermostat.compressor_lockout + 3.0 if "heat_pump_weak" in names else between
+    unit = replace(unit, weather=replace(unit.weather, temp_mean=mean, swing=1.0, wander=0.5))
+    return Plant(unit, causes, seed=seed, step=step)
+
+
+def fitted(unit: Unit, causes: Collection[str]) -> Unit:
+    """The unit with a typical heat pump or humidifier where a cause is about one and it has none."""
+    if BY_THERMOSTAT.intersection(causes) and unit.heat_pump is None:
+        pump, thermostat = HeatPumpUnit(), replace(unit.thermostat, dual_fuel=True)
+        papers = replace(
+            unit.papers,
+            capacity_47=pump.capacity_47,
+            capacity_17=pump.capacity_17,
+            compressor_lockout=thermostat.compressor_lockout,
+            auxiliary_lockout=thermostat.auxiliary_lockout,
+        )
+        unit = replace(unit, heat_pump=pump, thermostat=thermostat, papers=papers)
+    if "humidifier_overrun" in causes and unit.humidifier is None:
+        papers = replace(unit.papers, humidifier_setting=unit.thermostat.humidity_setting)
+        unit = replace(unit, humidifier=HumidifierUnit(), papers=papers)
+    return unit
+
+
+def bench_calls(seconds: float) -> tuple[tuple[float, float, int], ...]:
+    """First stage and then both, with time at the end to see the unit stop. [s]"""
+    end = max(seconds - CALL_ENDS, CALL_BEGINS + 60.0)
+    staged = min(CALL_BEGINS + LOW_STAGE, 0.5 * (CALL_BEGINS + end))
+    return ((CALL_BEGINS, staged, 1), (staged, end, 2))
