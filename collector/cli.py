@@ -19,9 +19,7 @@ import click
 from drivers.base import InputError, LightoffError
 
 if TYPE_CHECKING:
-    from collector.job import Job
     from collector.session import Plan
-    from drivers.replay import Source
 
 DEMO = "drain_backs_up"
 CAUTIONS = (
@@ -45,7 +43,7 @@ class Command(click.Command):
                 click.echo(f"{getattr(error, 'where', '')}: {mistake}", err=True)
             if not mistakes:
                 click.echo(f"lightoff {self.name}: {error}", err=True)
-            context.exit(1)
+            context.exit(getattr(error, "status", 1))
         except KeyboardInterrupt:
             click.echo(f"lightoff {self.name}: interrupted", err=True)
             context.exit(130)
@@ -54,6 +52,18 @@ class Command(click.Command):
         """The example, as it is typed."""
         if self.epilog:
             formatter.write(f"\nExample:\n  {self.epilog}\n")
+
+
+class Simulating(Command):
+    """A command that explains what can be wrong too."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Every cause in a few plain words, then the example."""
+        from collector.simulation import explained
+
+        with formatter.section("Causes"):
+            formatter.write_dl(explained())
+        super().format_epilog(ctx, formatter)
 
 
 class Group(click.Group):
@@ -113,12 +123,13 @@ SPEEDS = (0.1, 100.0)
 def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None) -> None:
     """Play the bundled recording (an invented scenario) and show it live."""
     from collector.files import job_at, place_for
+    from collector.plans import replaying
     from drivers.replay import CsvSource
 
     with as_file(files("replay_data")) as folder:
         job = job_at(folder / f"{DEMO}.toml")
         source = CsvSource(folder / f"{DEMO}.csv.gz")
-        plan = _replaying(
+        plan = replaying(
             source, job, place_for(output, "demo", say=_say), speed=speed, loop=True, port=port, seconds=seconds
         )
         _run(plan, no_browser=no_browser)
@@ -137,21 +148,14 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
     begin with; check-job explains its mistakes.
     """
     from collector.files import job_at, place_for
-    from collector.instruments import build, cautions
-    from collector.session import Plan
+    from collector.instruments import cautions, elsewhere
+    from collector.plans import recording
 
     job = job_at(job_file)
-    for caution in cautions(job.instruments):
+    for caution in filter(None, (*cautions(job.instruments), elsewhere(job.instruments))):
         click.echo(caution, err=True)
-    plan = Plan(
-        recording=place_for(output, job_file.stem if job_file else "call", say=_say),
-        job=job,
-        page=_page_program(),
-        port=port,
-        seconds=seconds,
-        drivers=lambda clock: build(job.instruments, clock),
-    )
-    _run(plan, no_browser=no_browser)
+    place = place_for(output, job_file.stem if job_file else "call", say=_say)
+    _run(recording(job, place, port=port, seconds=seconds), no_browser=no_browser)
 
 
 @main.command(epilog="lightoff replay tuesday.lightoff --speed 10")
@@ -183,14 +187,52 @@ def replay(
     if output is not None and output.exists() and output.samefile(file):
         raise InputError(f"{file} cannot be recorded onto itself", "name another file with --record")
     from collector.files import job_at, job_of, source_of
+    from collector.plans import replaying
 
     with source_of(file) as source, tempfile.TemporaryDirectory(prefix="lightoff-") as scratch:
         for problem in getattr(source, "problems", ()):
             click.echo(f"{file}: {problem}", err=True)
         job = job_at(job_file) if job_file else job_of(file)
         place = output or Path(scratch) / f"{source.name}.lightoff"
-        plan = _replaying(source, job, place, speed=pace, loop=loop, port=port, seconds=seconds, hurry=hurry)
+        plan = replaying(source, job, place, speed=pace, loop=loop, port=port, seconds=seconds, hurry=hurry)
         _run(replace(plan, kept=output is not None), no_browser=no_browser)
+
+
+@main.command(cls=Simulating, epilog="lightoff simulate --cause drain_blocked --severity 0.7 --minutes 30 -o drain.csv")
+@click.option("--cause", "causes", multiple=True, metavar="CAUSE", help="What is wrong, listed below; again for more.")
+@click.option("--severity", "severities", type=float, multiple=True, help="0 none to 1 total; by default 0.7.")
+@click.option(
+    "--course", "courses", multiple=True, metavar="constant|growing|intermittent", help="By default constant."
+)
+@click.option("--onset", "onsets", type=float, multiple=True, metavar="SECONDS", help="When it begins; by default 0.")
+@click.option("--seed", type=click.IntRange(0, 999_999_999), default=1, show_default=True, help="Same seed, same call.")
+@click.option("--job", "job_file", type=_FILE, help="Simulate the unit of this job file; default: a random one.")
+@click.option("--instruments", default="full", show_default=True, metavar="full|draft|basic|contacts")
+@click.option("--minutes", type=Number(0.1, 1440), help="How long; by default 30.")
+@click.option("--start", metavar="TIME", help="When second 0 was; by default a winter morning.")
+@click.option("--force", is_flag=True, help="Replace files that are there.")
+@click.option("--live", is_flag=True, help="Run it now, with page and recording, until Ctrl+C.")
+@click.option("--speed", type=Number(*SPEEDS), help="With --live: 0.1 to 100.")
+@_seconds
+@_no_browser
+@_port
+@click.option("-o", "--output", type=_FILE, help="A .csv, .csv.gz or .lightoff file.")
+def simulate(*, output: Path | None, live: bool, no_browser: bool, **given: Any) -> None:
+    """Simulate an invented unit with something wrong, for practice and for tests.
+
+    Writes three files beside each other: X.csv (or .csv.gz, .lightoff), its job X.toml, and X.truth.json with what was
+    wrong. --severity, --course and --onset stand in the order of --cause, or once for all.
+    """
+    from collector.files import place_for
+    from collector.simulate_command import Options, plan_of, written
+
+    options = Options(**given)
+    if live:
+        _run(plan_of(output, options, place=lambda: place_for(None, "simulated", say=_say)), no_browser=no_browser)
+        return
+    with _progress("simulating", text=_bar) as progress:
+        done = written(output, options, progress=progress)
+    click.echo(done)
 
 
 @main.command("import", epilog="lightoff import call.csv -o call.lightoff")
@@ -259,11 +301,12 @@ def checkjob_at(*, file: Path) -> None:
     """Explain every mistake of a job file, with its line and the nearest right key."""
     from collector.instruments import build, cautions
     from collector.job import load
+    from collector.papers import papers_of
 
     job = load(file)
     for caution in cautions(job.instruments):
         click.echo(caution, err=True)
-    build(job.instruments, now=lambda: 0)
+    build(job.instruments, now=lambda: 0, papers=papers_of(job))
     click.echo(f"{file}: nothing to correct")
 
 
@@ -294,38 +337,8 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
         sys.exit(1)
 
 
-def _replaying(
-    source: "Source",
-    job: "Job",
-    place: Path,
-    *,
-    speed: float,
-    loop: bool,
-    port: int,
-    seconds: float | None,
-    hurry: bool = False,
-) -> "Plan":
-    from collector.session import Plan
-    from drivers.replay import Replay
-
-    return Plan(
-        recording=place,
-        job=job,
-        page=_page_program(),
-        port=port,
-        seconds=seconds,
-        replay=lambda caught_up: Replay(
-            source, speed=speed, as_fast_as_it_goes=hurry, loop=loop, stay=True, caught_up=caught_up
-        ),
-    )
-
-
-def _page_program() -> tuple[str, ...]:
-    """The page's program; -P: a folder of that name where it is started must not be taken for it."""
-    return (sys.executable, "-P", "-m", "dashboard")
-
-
 def _run(plan: "Plan", *, no_browser: bool) -> None:
+    from collector.page import show
     from collector.session import run
 
     opened = no_browser
@@ -337,7 +350,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
         nonlocal opened
         if not opened:
             opened = True
-            _open_browser(address)
+            show(address)
 
     def started() -> None:
         click.echo(f"recording: {plan.recording if plan.kept else 'not kept; say --record FILE to keep it'}")
@@ -355,26 +368,23 @@ def _say(text: str) -> None:
     click.echo(f"lightoff: {text}", err=True)
 
 
-def _open_browser(address: str) -> None:
-    """Open the page where there is a browser with a screen; never wait for it."""
-    import os
-    import threading
-    import webbrowser
-
-    if sys.platform == "linux" and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        return  # what would open now is a text browser in this terminal
-    threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-
-
 @contextmanager
-def _progress(label: str) -> Iterator[Callable[[int], None]]:
+def _progress(
+    label: str, *, text: Callable[[float], str] = "{:,} readings".format
+) -> Iterator[Callable[[float], None]]:
     """A line that counts, when standard error is a terminal and the work is longer than a second."""
     began = time.monotonic()
 
-    def show(count: int) -> None:
+    def show(count: float) -> None:
         if sys.stderr.isatty() and time.monotonic() - began > 1:
-            click.echo(f"\r{label}: {count:,} readings", err=True, nl=False)
+            click.echo(f"\r{label}: {text(count)}", err=True, nl=False)
 
     yield show
     if sys.stderr.isatty() and time.monotonic() - began > 1:
         click.echo("", err=True)
+
+
+def _bar(share: float) -> str:
+    """How much of the work is done, as a bar."""
+    done = round(30 * share)
+    return f"[{'#' * done}{'.' * (30 - done)}] {100 * share:3.0f} %"

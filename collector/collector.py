@@ -5,6 +5,7 @@ import math
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from typing import Protocol, runtime_checkable
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
 from analysis.points import POINTS, measure_of, nearest
@@ -23,7 +24,6 @@ from collector.store import Store
 from collector.supervisor import Supervisor
 from drivers.base import Driver, Emission, InputError, SettingsError
 from drivers.manual import HANDS
-from drivers.replay import Replay
 
 TICK = 0.5
 """Time between two looks at what happens without a reading: shelved alarms, a machine that slept. [s]"""
@@ -37,6 +37,15 @@ Never a gas: a meter of carbon monoxide that is zeroed in bad air would say that
 """
 OUT_OF_RANGE = 2**63
 """A time beyond this cannot be recorded. [ns]"""
+
+
+@runtime_checkable
+class OwnTime(Protocol):
+    """A driver whose readings have a time of their own: a replay, or a simulated unit at another pace."""
+
+    def now(self) -> int:
+        """Where it stands. [ns]"""
+        ...
 
 
 class Collector:
@@ -54,7 +63,7 @@ class Collector:
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.clock = clock
-        self._replay: Replay | None = None
+        self._own: OwnTime | None = None
         self.alarms = Alarms(rules)
         self.derived = Derived(plate)
         self.fanout = FanOut()
@@ -85,8 +94,8 @@ class Collector:
         return sum(arrivals.count for arrivals in self.arrivals.values())
 
     def now(self) -> int:
-        """Time in the recording: where the replay stands while nothing but a replay comes in, else the clock's. [ns]"""
-        return self._replay.now() if self._replay else self.clock()
+        """Time in the recording: where a replay or a simulated unit stands while it is alone, else the clock's. [ns]"""
+        return self._own.now() if self._own else self.clock()
 
     def age(self, channel: str) -> float | None:
         """Time since the last reading of a channel came, or None when none has. [s]"""
@@ -96,7 +105,7 @@ class Collector:
         """Take a driver in before `run`; its known channels are opened now."""
         if driver.name != HANDS:
             alone = all(supervisor.driver.name == HANDS for supervisor in self.supervisors)
-            self._replay = driver if isinstance(driver, Replay) and alone else None
+            self._own = driver if isinstance(driver, OwnTime) and alone else None
         self.supervisors.append(Supervisor(driver, self.ingest, now=self.now))
         for channel in driver.channels:
             self.ingest(channel)

@@ -1,10 +1,15 @@
-"""What the page may do, and nothing else: every command is checked here and leaves its trace in the recording."""
+"""What the page may do, and nothing else: every command is checked here and leaves its trace in the recording.
+
+All but those to a simulated plant: what is wrong with it is for whoever practises to find out.
+"""
 
 from collections.abc import Callable, Mapping
 
 from analysis.model import NANOSECONDS, Event, EventKind
+from collector import practice
 from collector.alarm_states import AlarmState
 from collector.collector import Collector
+from collector.practice import Practice
 from drivers.base import InputError
 from drivers.manual import Manual, parse_entry
 from drivers.replay import Replay
@@ -16,10 +21,18 @@ LONGEST_TEXT = 2000
 class Commands:
     """The commands of one call; each returns one sentence, or raises LightoffError with one."""
 
-    def __init__(self, collector: Collector, *, manual: Manual | None = None, replay: Replay | None = None) -> None:
+    def __init__(
+        self,
+        collector: Collector,
+        *,
+        manual: Manual | None = None,
+        replay: Replay | None = None,
+        plant: Practice | None = None,
+    ) -> None:
         self._collector = collector
         self._manual = manual
         self._replay = replay
+        self._plant = plant
         self._known: dict[str, Callable[[Mapping[str, object]], str]] = {
             "note": lambda given: self.note(_text(given, "text")),
             "mark": lambda given: self.mark(_text(given, "text", default="mark")),
@@ -35,6 +48,8 @@ class Commands:
             "resume": lambda _: self.resume(),
             "seek": lambda given: self.seek(_number(given, "position")),
             "speed": lambda given: self.speed(_number(given, "speed")),
+            "inject": lambda given: self.inject(_text(given, "cause"), _number(given, "severity")),
+            "repair": lambda given: self.repair(_text(given, "cause")),
         }
 
     @property
@@ -138,6 +153,23 @@ class Commands:
         self._replaying().set_speed(speed)
         self._write(EventKind.REPLAY, f"replay at {speed:g} times its pace")
         return f"speed {speed:g}"
+
+    def _practising(self) -> Practice:
+        if self._plant is None:
+            raise InputError("no simulated unit is running", "start `lightoff simulate --live`")
+        return self._plant
+
+    def practice_state(self) -> dict[str, object] | None:
+        """What is wrong with the simulated unit now, or None when none is running."""
+        return practice.state(self._plant) if self._plant else None
+
+    def inject(self, cause: str, severity: float) -> str:
+        """Let something be wrong with the simulated unit, from 0 none to 1 total."""
+        return practice.inject(self._practising(), cause, severity)
+
+    def repair(self, cause: str) -> str:
+        """Put something in order in the simulated unit."""
+        return practice.repair(self._practising(), cause)
 
 
 def _text(given: Mapping[str, object], name: str, default: str | None = None) -> str:

@@ -147,6 +147,7 @@ class Feed:
                 "queued": recorder.queued,
             },
             "replay": self._commands.replay_state(),
+            "practice": self._commands.practice_state(),
         }
 
     def _instruments(self) -> list[Message]:

@@ -3,9 +3,12 @@
 import asyncio
 import json
 import logging
+import os
 import subprocess
 import sys
+import threading
 import time
+import webbrowser
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
@@ -28,6 +31,18 @@ APART: Mapping[str, Any] = (
 """Ctrl+C is for the recorder, which ends the page when everything is written."""
 
 log = logging.getLogger(__name__)
+
+
+def program() -> tuple[str, ...]:
+    """The page's program; -P: a folder of that name where it is started must not be taken for it."""
+    return (sys.executable, "-P", "-m", "dashboard")
+
+
+def show(address: str) -> None:
+    """Open the page where there is a browser with a screen; never wait for it."""
+    if sys.platform == "linux" and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        return  # what would open now is a text browser in this terminal
+    threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
 
 class PageProcess:

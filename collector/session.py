@@ -18,6 +18,7 @@ from collector.instruments import cautions
 from collector.job import Job
 from collector.normalize import zeros_in
 from collector.page import PageProcess
+from collector.practice import Practice
 from collector.recording import Recording
 from collector.rules import default_rules
 from collector.store import Store
@@ -78,14 +79,17 @@ async def _record(
         for driver in (*drivers, manual):
             collector.add(driver)
         _write_beginning(plan, collector)
+        plant = next((driver for driver in drivers if isinstance(driver, Practice)), None)
         about: Mapping[str, object] = {
             "recording": str(plan.recording),
             "kept": plan.kept,
             "job": plan.job.name,
             "plate": asdict(plan.job.plate),
             "limits": [asdict(rule) for rule in watched],
+            "causes": dict(plant.words) if plant else {},
         }
-        feed = Feed(collector, Commands(collector, manual=manual, replay=replay), about=lambda: about)
+        commands = Commands(collector, manual=manual, replay=replay, plant=plant)
+        feed = Feed(collector, commands, about=lambda: about)
         async with feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,

@@ -35,6 +35,22 @@ class Store(Closing):
                 f"cannot record to {path}: there is no folder {path.parent}", "make it, or name another"
             )
         self._only_one = filelock.FileLock(f"{path}.lock", thread_local=False)
+        self._lock = threading.Lock()
+        self.kept = 0
+        """Readings recorded by this writer, those that were there already not counted. [1]"""
+        try:
+            self._keep_others_out()
+            self._db = open_for_writing(path)
+            self._identity = _identity(path)
+            with said(path, "record to"):
+                self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
+        except BaseException:
+            if self._only_one.is_locked:
+                self._let_go()
+            raise
+
+    def _keep_others_out(self) -> None:
+        path = self.path
         try:
             self._only_one.acquire(timeout=0)
         except filelock.Timeout:
@@ -45,17 +61,6 @@ class Store(Closing):
         except OSError as error:
             reason = error.strerror or str(error)
             raise RecordingError(f"cannot record to {path} ({reason})", "choose a folder you may write to") from error
-        self._lock = threading.Lock()
-        self.kept = 0
-        """Readings recorded by this writer, those that were there already not counted. [1]"""
-        try:
-            self._db = open_for_writing(path)
-            self._identity = _identity(path)
-            with said(path, "record to"):
-                self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
-        except BaseException:
-            self._let_go()
-            raise
 
     def append(self, batch: Sequence[Emission]) -> list[Event]:
         """Record a batch in one transaction; on return it is durable. RecordingError: nothing of it was recorded.

@@ -10,7 +10,7 @@ Message = dict[str, Any]
 Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
-    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed".split(),
+    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair".split(),
 )
 """What a browser may ask of the recorder."""
 

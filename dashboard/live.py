@@ -109,6 +109,7 @@ def layout() -> Any:
             html.Button("Mark this moment (key M)", id="mark", className="wide-button"),
             _trends(),
             _filled_by_script("replay", "Replay", hidden=True),
+            _filled_by_script("practice", "Practice: what is wrong with the simulated unit", hidden=True),
             _filled_by_script("instruments", "Instruments"),
             _filled_by_script("notes", "Notes and events"),
             _filled_by_script("type-in", "Type in a reading"),

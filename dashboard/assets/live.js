@@ -23,12 +23,13 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, lists, tiles } = lightoff;
+    const { readings, notices, instruments, lists, practice, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
       lists.drawReplay(status);
+      practice.draw(status);
     }
     tiles.soon();
   }
@@ -43,7 +44,7 @@ lightoff.live = (function () {
   }
 
   function receive(message) {
-    const { readings, tiles, trends, lists, format } = lightoff;
+    const { readings, tiles, trends, lists, practice, format } = lightoff;
     switch (message.type) {
       case "page":
         format.use(message);
@@ -55,6 +56,7 @@ lightoff.live = (function () {
         recording = message.recording;
         lists.forget();
         readings.useHello(message);
+        practice.useHello(message);
         trends.forget();
         tiles.soon();
         break;

@@ -3,7 +3,7 @@
 import csv
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -206,8 +206,14 @@ def encode_head(channels: Sequence[Channel]) -> list[str]:
     return ["time", *(f"{channel.key} [{channel.unit}]" for channel in channels)]
 
 
-def encode_rows(channels: Sequence[Channel], readings: Iterable[Reading]) -> Iterator[list[str]]:
-    """Cells of each row, from readings in the order of their time; readings of one instant share a row."""
+def encode_rows(
+    channels: Sequence[Channel], readings: Iterable[Reading], digits: Mapping[str, int] | None = None
+) -> Iterator[list[str]]:
+    """Cells of each row, from readings in the order of their time; readings of one instant share a row.
+
+    `digits` are those after the decimal point that a channel's instrument shows; without, as many as the value has.
+    """
+    shown = digits or {}
     place = {channel.key: number for number, channel in enumerate(channels, start=1)}
     row: list[str] = []
     current: int | None = None
@@ -217,12 +223,14 @@ def encode_rows(channels: Sequence[Channel], readings: Iterable[Reading]) -> Ite
                 yield row
             current = reading.time
             row = [format_time(current), *("" for _ in channels)]
-        row[place[reading.channel]] = encode_value(reading.value)
+        row[place[reading.channel]] = encode_value(reading.value, shown.get(reading.channel))
     if row:
         yield row
 
 
-def encode_value(value: float) -> str:
-    """Shortest text that reads back as the same value."""
+def encode_value(value: float, digits: int | None = None) -> str:
+    """Text with so many digits after the decimal point; without, the shortest that reads back as the same value."""
+    if digits is not None:
+        return f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0: nothing is never written as -0.00
     text = repr(value)
     return text.removesuffix(".0") if text != "-0.0" else text

@@ -1,0 +1,49 @@
+"""Plans of calls: what is put together for a replay, and for the instruments of a job."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from collector.instruments import build
+from collector.job import Job
+from collector.page import program
+from collector.papers import papers_of
+from collector.session import Plan
+from collector.simulation_request import without_causes
+from drivers.replay import Replay, Source
+
+
+def recording(job: Job, place: Path, *, port: int, seconds: float | None) -> Plan:
+    """Record the instruments of a job; of a simulated unit the recording never says what is wrong with it."""
+    papers = papers_of(job)
+    return Plan(
+        recording=place,
+        job=replace(job, text=without_causes(job)),
+        page=program(),
+        port=port,
+        seconds=seconds,
+        drivers=lambda clock: build(job.instruments, clock, papers=papers),
+    )
+
+
+def replaying(
+    source: Source,
+    job: Job,
+    place: Path,
+    *,
+    speed: float,
+    loop: bool,
+    port: int,
+    seconds: float | None,
+    hurry: bool = False,
+) -> Plan:
+    """Play a source; it stays at its end until it is moved."""
+    return Plan(
+        recording=place,
+        job=job,
+        page=program(),
+        port=port,
+        seconds=seconds,
+        replay=lambda caught_up: Replay(
+            source, speed=speed, as_fast_as_it_goes=hurry, loop=loop, stay=True, caught_up=caught_up
+        ),
+    )
