@@ -207,7 +207,7 @@ def replay(
 @click.option("--onset", "onsets", type=float, multiple=True, metavar="SECONDS", help="When it begins; by default 0.")
 @click.option("--seed", type=click.IntRange(0, 999_999_999), default=1, show_default=True, help="Same seed, same call.")
 @click.option("--job", "job_file", type=_FILE, help="Simulate the unit of this job file; default: a random one.")
-@click.option("--instruments", default="full", show_default=True, metavar="full|draft|basic|contacts")
+@click.option("--instruments", default="full", show_default=True, metavar="full|draft|basic|contacts|random")
 @click.option("--minutes", type=Number(0.1, 1440), help="How long; by default 30.")
 @click.option("--start", metavar="TIME", help="When second 0 was; by default a winter morning.")
 @click.option("--force", is_flag=True, help="Replace files that are there.")

@@ -1,6 +1,7 @@
 """A simulated call: a unit, what is wrong with it and the meters on it, as fast as it goes or live."""
 
 import math
+import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from operator import itemgetter
@@ -124,7 +125,8 @@ def make(request: Request, papers: Papers | None, *, minutes: float | None = Non
         plant = Plant(fitted(unit, names), request.causes, seed=request.seed, calls=calls)
     else:
         plant = prepared(unit, request.causes, seed=request.seed, minutes=minutes)
-    meters = standard_meters(plant.points, request.instruments)
+    owned = random.Random(f"meters {request.seed}") if request.instruments == "random" else request.instruments
+    meters = standard_meters(plant.points, owned)
     return Made(request, plant, meters, Observer(meters, request.seed), called)
 
 

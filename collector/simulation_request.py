@@ -10,8 +10,8 @@ from drivers.base import InputError, LightoffError
 from drivers.replay import FASTEST, SLOWEST
 from drivers.simulate.causes import CAUSES, Cause
 
-INSTRUMENTS = ("full", "draft", "basic", "contacts")
-"""Sets of meters."""
+INSTRUMENTS = ("full", "draft", "basic", "contacts", "random")
+"""Sets of meters; a random one is what somebody happens to own, and how it happens to be used."""
 
 EXAMPLE = "write for example 'seed=7 speed=1 drain_blocked=0.7'"
 

@@ -203,7 +203,7 @@ class Plant:
             dt,
             air_flow=humidifier.supply_flow,
             temp_leaving=humidifier.temp_supply,
-            temp_stream=parts.heat.temp_stream,
+            temp_stream=humidifier.temp_supply + parts.heat.temp_stream - parts.heat.temp_leaving,
             temp_room=house.temp_room,
             temp_around=AROUND,
             ratio=humidifier.ratio_supply,

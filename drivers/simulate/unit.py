@@ -36,8 +36,6 @@ class Unit:
     heat_pump: HeatPumpUnit | None = None
     """None where the furnace heats alone."""
     humidifier: HumidifierUnit | None = None
-    kit: str = "full"
-    """Instruments that its technician owns."""
     humidity: float = 0.35
     """Of the room at the beginning. [1]"""
 
@@ -136,7 +134,6 @@ def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Uni
         ),
         heat_pump=None if pump is None else _heat_pump(pump, papers.capacity_17),
         humidifier=None if setting is None else HumidifierUnit(flow_nominal=0.08 * size),
-        kit=chance.choice(("full", "draft", "basic", "contacts")),
         humidity=chance.uniform(0.28, 0.38),
     )
 

@@ -137,3 +137,9 @@ def test_a_meter_moved_to_another_tap_is_told_and_has_a_column_there(tmp_path):
     assert [(event.kind, event.data["point"]) for event in moved] == [(EventKind.POINT_CHANGED, "draft_vent")]
     places = [(item.time > moved[0].time, item.channel.split("@")[0]) for item in items if isinstance(item, Reading)]
     assert set(places) == {(False, "draft_collector"), (True, "draft_vent")}
+
+
+def test_random_meters_are_the_same_for_a_seed_and_differ_between_seeds():
+    kits = [make(Request(seed=seed, instruments="random"), None, minutes=1.0).meters for seed in (1, 1, 2, 3)]
+    assert kits[0] == kits[1]
+    assert len(set(kits)) == 3
