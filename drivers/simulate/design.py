@@ -36,7 +36,8 @@ _FAN_SHARE = 0.43
 _RATED = 23_400.0
 """Input of the unit that the parts' defaults describe. [W]"""
 _SPILLS = 5.0
-"""Pressure in the burner box above the room's from which flames leave it; common practice, no published source. [Pa]"""
+"""Pressure in the burner box above that where its air comes from, from which flames leave it; common practice, no
+published source. [Pa]"""
 _CABINET = 1.25
 """Drop of exchangers and cabinet over that of all outside; common practice, no published source. [1]"""
 
@@ -176,8 +177,9 @@ def built(m: Maths, design: Design) -> Physical:
     hot_high, _ = _settled(m, design, draft, pressure, speed=1.0, gas=hot)
     hot_low, box_low = _settled(m, design, draft, pressure, speed=low, gas=hot)
     cold_low, _ = _settled(m, design, draft, pressure, speed=low, gas=cold)
+    cold_high, _ = _settled(m, design, draft, pressure, speed=1.0, gas=cold)
     closing_low = design.switch_share * m.minimum(hot_low, cold_low)
-    closing_high = m.maximum(design.switch_high_share * hot_high, closing_low * 1.02)
+    closing_high = m.maximum(design.switch_high_share * m.minimum(hot_high, cold_high), closing_low * 1.02)
     close = design.switch_close or (closing_high, closing_low)
     hold = design.switch_hold
     opening = design.switch_open or tuple(point * hold for point in close)

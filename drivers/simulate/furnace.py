@@ -107,7 +107,7 @@ class Furnace:
             voltage=volts,
             gas_flow=gas.flow,
             air_flow=where(entering > 0.0, entering, 0.0),
-            burner_box=draft.burner_box,
+            burner_box=draft.burner_box - self._two_pipes * self.wind_intake,
             temp_room=self.temp_room,
             oxygen=self.recirculated,
         )

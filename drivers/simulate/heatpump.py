@@ -164,7 +164,8 @@ class HeatPump:
         self.running, self.power = int(running), power
         capacity = air_flow * AIR_HEAT * unit.effectiveness
         # An air stream can take up only what the hottest and coldest coil can give: nothing when it stands still.
-        most = max(capacity * (unit.cut_out + 10 - temp_entering), 0.0)
+        hottest = unit.cut_out + 10 if running else self.temp_condensing
+        most = max(capacity * (hottest - temp_entering), 0.0)
         least = min(capacity * -temp_entering, 0.0)
         self._given = now = target + (self._given - target) * exp(-dt / lag)
         self._compress(dt, max(now, 0.0) if running else 0.0, air_flow, temp_entering)
@@ -207,7 +208,8 @@ class HeatPump:
         unit = self.unit
         above = heat / (max(air_flow, _LEAST_FLOW) * AIR_HEAT * unit.effectiveness)
         target = temp_entering + above
-        self.temp_condensing = target + (self.temp_condensing - target) * exp(-dt / unit.condensing_lag)
+        lag = unit.condensing_lag if self.running else unit.stop_lag
+        self.temp_condensing = target + (self.temp_condensing - target) * exp(-dt / lag)
 
     def _frost_over(
         self, dt: float, temp_outdoor: float, ratio_outdoor: float, pressure: float, absorbed: float

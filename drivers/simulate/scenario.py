@@ -5,10 +5,9 @@ from dataclasses import replace
 from math import inf
 
 from drivers.simulate.causes import Cause
-from drivers.simulate.heatpump import HeatPumpUnit
 from drivers.simulate.humidifier import HumidifierUnit
 from drivers.simulate.plant import STEP, Plant
-from drivers.simulate.unit import Unit
+from drivers.simulate.unit import PUMP_SHARE, Unit, heat_pump_of
 
 BY_THERMOSTAT = frozenset({"lockouts_misset", "heat_pump_weak"})
 """Causes that only show where the thermostat chooses between furnace and heat pump."""
@@ -49,7 +48,8 @@ def prepared(
 def fitted(unit: Unit, causes: Collection[str]) -> Unit:
     """The unit with a typical heat pump or humidifier where a cause is about one and it has none."""
     if BY_THERMOSTAT.intersection(causes) and unit.heat_pump is None:
-        pump, thermostat = HeatPumpUnit(), replace(unit.thermostat, dual_fuel=True)
+        pump = heat_pump_of(PUMP_SHARE * unit.physical.design.input)
+        thermostat = replace(unit.thermostat, dual_fuel=True)
         papers = replace(
             unit.papers,
             capacity_47=pump.capacity_47,

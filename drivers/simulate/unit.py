@@ -18,6 +18,8 @@ from drivers.simulate.papers import Papers
 from drivers.simulate.thermostat import ThermostatUnit
 from drivers.simulate.weather import WeatherUnit
 
+PUMP_SHARE = 0.45
+"""Rated heat of a heat pump at 47 degF over the furnace's input; common practice, no published source. [1]"""
 _FALLS_SHORT = 5
 """Percentage points by which a run may fall short of the plate's efficiency, and one more. [1]"""
 
@@ -45,7 +47,7 @@ def random_unit(seed: int) -> Unit:
     chance = random.Random(f"unit {seed}")
     kind = chance.choices([kind for kind, _ in KINDS], [share for _, share in KINDS])[0]
     design = drawn(Draw.one(chance), kind)
-    pump = chance.uniform(0.8, 1.4) * 30_000 * BTU if chance.random() < 0.8 else None
+    pump = chance.uniform(0.8, 1.2) * PUMP_SHARE * design.input if chance.random() < 0.8 else None
     timing = Timing(
         prepurge=chance.choice((5.0, 10.0, 15.0, 20.0, 30.0)),
         igniter_warmup=chance.choice((7.0, 10.0)) if design.nitride else chance.choice((17.0, 20.0)),
@@ -132,14 +134,17 @@ def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Uni
             auxiliary_lockout=auxiliary,
             humidity_setting=setting or 0.35,
         ),
-        heat_pump=None if pump is None else _heat_pump(pump, papers.capacity_17),
+        heat_pump=None if pump is None else heat_pump_of(pump, papers.capacity_17),
         humidifier=None if setting is None else HumidifierUnit(flow_nominal=0.08 * size),
         humidity=chance.uniform(0.28, 0.38),
     )
 
 
-def _heat_pump(capacity_47: float, capacity_17: float | None) -> HeatPumpUnit:
-    """Ratings that a job file leaves open, in proportion to the default's; 35 degF as in 10 CFR 430 (from memory)."""
+def heat_pump_of(capacity_47: float, capacity_17: float | None = None) -> HeatPumpUnit:
+    """A heat pump of rated heat at 47 and 17 degF [W]; what is not given in proportion to the default's.
+
+    At 35 degF as in 10 CFR 430 where it is not rated (from memory).
+    """
     default = HeatPumpUnit()
     capacity_17 = capacity_17 or 0.61 * capacity_47
     size = capacity_47 / default.capacity_47
