@@ -53,6 +53,8 @@ class Courses:
         if len(self.causes) >= MOST_CAUSES:
             raise InputError(f"{MOST_CAUSES} causes were set in this run already", "start another one")
         name = cause.cause
+        if name in self._active:
+            self.end(name, max(cause.onset, self._active[name].onset))
         self.causes = (*self.causes, cause)
         self._active[name] = cause
         self._chance[name] = random.Random(f"{name} {self._seed}")

@@ -133,6 +133,8 @@ class Physical:
     ducts: DuctUnit
     limit: LimitUnit
     electric: ElectricUnit
+    healthy: tuple[Number, Number, Number]
+    """Pressure at the switches of a good unit: in high stage hot, in low stage the least, cold in high stage. [Pa]"""
 
 
 def built(m: Maths, design: Design) -> Physical:
@@ -178,7 +180,8 @@ def built(m: Maths, design: Design) -> Physical:
     hot_low, box_low = _settled(m, design, draft, pressure, speed=low, gas=hot)
     cold_low, _ = _settled(m, design, draft, pressure, speed=low, gas=cold)
     cold_high, _ = _settled(m, design, draft, pressure, speed=1.0, gas=cold)
-    closing_low = design.switch_share * m.minimum(hot_low, cold_low)
+    healthy = (hot_high, m.minimum(hot_low, cold_low), cold_high)
+    closing_low = design.switch_share * healthy[1]
     closing_high = m.maximum(design.switch_high_share * m.minimum(hot_high, cold_high), closing_low * 1.02)
     close = design.switch_close or (closing_high, closing_low)
     hold = design.switch_hold
@@ -217,6 +220,7 @@ def built(m: Maths, design: Design) -> Physical:
         ducts=_ducts(air_flow),
         limit=LimitUnit(opening=design.limit_opening, air_flow=air_flow),
         electric=ElectricUnit(inducer_flow=intake + burnt),
+        healthy=healthy,
     )
 
 

@@ -58,6 +58,7 @@ def drawn(draw: Draw, kind: Kind) -> Design:
     transition = burner_box - INCH * uniform(0.15, 0.50)
     collector = transition - INCH * uniform(0.40, 1.10)
     low_share = uniform(0.63, 0.71)
+    static, share = uniform(0.28, 0.48), uniform(0.40, 0.52)
     values: dict[str, Any] = {
         "stages": choice((2, 2, 1)),
         "two_pipes": two_pipes,
@@ -84,8 +85,8 @@ def drawn(draw: Draw, kind: Kind) -> Design:
         "switch_high_share": uniform(0.76, 0.90),
         "switch_hold": uniform(0.83, 0.93),
         "flame_current": 1e-6 * uniform(2.4, 5.0),
-        "static_return": INCH * uniform(0.12, 0.26),
-        "static_supply": INCH * uniform(0.14, 0.30),
+        "static_return": INCH * static * share,
+        "static_supply": INCH * static * (1.0 - share),
         "constant_flow": choice((0.0, 1.0)),
         "limit_opening": uniform(80.0, 96.0),
     }

@@ -31,12 +31,14 @@ class Furnace:
         "wind_intake", "wind_vent",
     )  # fmt: skip
 
-    def __init__(self, parts: Parts, *, temp_outdoor: Number = 20.0, temp_room: Number = 20.0) -> None:
+    def __init__(
+        self, parts: Parts, *, temp_outdoor: Number = 20.0, temp_room: Number = 20.0, ratio: Number = 0.0
+    ) -> None:
         self.parts = parts
         self._two_pipes = parts.physical.design.two_pipes
         self._differential = parts.physical.design.differential
         self.temp_outdoor, self.temp_room, self.temp_entering = temp_outdoor, temp_room, temp_room
-        self.ratio_outdoor = self.ratio_room = self.ratio_entering = 0.0
+        self.ratio_outdoor = self.ratio_room = self.ratio_entering = ratio
         self.wind_intake: Number = 0.0
         self.wind_vent: Number = 0.0
         self.coil_heat: Number = 0.0

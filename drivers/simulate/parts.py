@@ -80,7 +80,7 @@ class Parts:
         self.rollout_open: Number = 0.0
         """1 with its contact or a wire broken."""
         self.overrun: Number = 0.0
-        """Share of its feed that the humidifier gets without a call. [1]"""
+        """Share of the time for which the humidifier is called whatever the humidity is. [1]"""
         self.lockout_shift: Number = 0.0
         """How far both outdoor lockouts are set towards no heat at all. [K]"""
         self.heat_pump_capacity: Number = 1.0

@@ -34,6 +34,8 @@ AROUND = 16.0
 KEPT_EVENTS = 10_000
 OVERRUN = 600.0
 """In each such span the humidifier is called for the share of it that its fault takes. [s]"""
+CO_MASS = 28.01 / 28.1
+"""Molar mass of carbon monoxide over that of flue gas. [1]"""
 _TO_ROOM = 0.5
 """Share of the losses of cabinet and ducts that reaches the rooms; common practice, no published source. [1]"""
 _NO_HUMIDIFIER = HumidifierUnit(kind="plenum", share=1e-6)
@@ -61,9 +63,13 @@ class Plant:
         *,
         seed: int = 0,
         calls: Sequence[tuple[float, float, int]] | None = None,
+        repeat: float | None = None,
         step: float = STEP,
     ) -> None:
-        """`calls`: (start [s], end [s], stage) of a bench, not the thermostat's own; stage 0 is the heat pump."""
+        """`calls`: (start [s], end [s], stage) of a bench, not the thermostat's own; stage 0 is the heat pump.
+
+        repeat : the calls begin again each time after so long; None: they are done once. [s]
+        """
         self.unit, self.seed = unit, seed
         self._step = step
         chance = random.Random(f"plant {seed}")
@@ -71,15 +77,18 @@ class Plant:
         weather, room = self.weather, unit.thermostat.setpoint - unit.thermostat.differential
         self.house = House(unit.house, temp=room, humidity=unit.humidity, temp_outdoor=weather.temp)
         self.parts = Parts(FLOATS, unit.physical, temp=AROUND + 2.0, chance=chance)
-        self.furnace = Furnace(self.parts, temp_outdoor=weather.temp, temp_room=AROUND + 2.0)
+        self.furnace = Furnace(
+            self.parts, temp_outdoor=weather.temp, temp_room=AROUND + 2.0, ratio=self.house.ratio_room
+        )
         self.control = Control(unit.control)
-        self.thermostat = Thermostat(unit.thermostat, calls)
+        self.thermostat = Thermostat(unit.thermostat, calls, repeat)
         self.heat_pump = (
             None
             if unit.heat_pump is None
             else HeatPump(unit.heat_pump, temp_outdoor=weather.temp, temp_room=unit.thermostat.setpoint)
         )
         self.humidifier = Humidifier(unit.humidifier or _NO_HUMIDIFIER)
+        self.humidifier.ratio_supply = self.humidifier.ratio_mixed = self.house.ratio_room
         self.inputs = Inputs()
         self.courses = Courses(causes, seed)
         self._chance = chance
@@ -125,6 +134,7 @@ class Plant:
     def repair(self, cause: str) -> None:
         """Mend a cause; what has locked out or tripped is reset by hand too. InputError when it is not there."""
         self.courses.end(cause, self.now)
+        self._turn_knobs(force=True)
         self.furnace.reset_rollout()
         self.control.reset()
         self._events.append((self.now, f"{cause} repaired"))
@@ -172,12 +182,12 @@ class Plant:
         self._turn_knobs()
         weather.wind_factor = parts.gusts
         weather.step(dt)
-        pressure = weather.pressure
+        pressure, held = weather.pressure, parts.electric.powered
         if pump is not None:
             pump.capacity_factor = parts.heat_pump_capacity
             pump.step(
                 dt,
-                call=thermostat.call_compressor,
+                call=held * thermostat.call_compressor,
                 temp_outdoor=weather.temp,
                 ratio_outdoor=weather.ratio,
                 pressure=pressure,
@@ -188,10 +198,9 @@ class Plant:
         furnace.temp_outdoor, furnace.ratio_outdoor = weather.temp, weather.ratio
         furnace.temp_room, furnace.ratio_room = AROUND, house.ratio_room
         furnace.slow()
-        humidifier.overrun = parts.overrun
         humidifier.step(
             dt,
-            call=thermostat.call_humidifier if self.unit.humidifier and parts.air.running else 0.0,
+            call=held * thermostat.call_humidifier if self.unit.humidifier and parts.air.running else 0.0,
             air_flow=parts.heat.leaving_flow,
             temp=furnace.temp_coil,
             ratio=furnace.ratio_entering,
@@ -223,7 +232,7 @@ class Plant:
             temp_supply=parts.ducts.temp_delivered,
             ratio_supply=humidifier.ratio_supply,
             heat=_TO_ROOM * (parts.heat.jacket_loss + parts.ducts.loss),
-            co=spilt * parts.flue.co,
+            co=spilt * parts.flue.co * CO_MASS,
         )
         thermostat.step(
             dt,
@@ -233,9 +242,10 @@ class Plant:
             defrost_active=0 if pump is None else pump.defrost_active,
         )
         inputs = self.inputs
-        inputs.call_heat, inputs.call_heat_2 = thermostat.call_heat, thermostat.call_heat_2
-        inputs.call_fan, inputs.call_compressor = thermostat.call_fan, thermostat.call_compressor
-        furnace.contactor, furnace.solenoid = thermostat.call_compressor, humidifier.valve
+        held = parts.electric.powered
+        inputs.call_heat, inputs.call_heat_2 = held * thermostat.call_heat, held * thermostat.call_heat_2
+        inputs.call_fan, inputs.call_compressor = held * thermostat.call_fan, held * thermostat.call_compressor
+        furnace.contactor, furnace.solenoid = inputs.call_compressor, humidifier.valve
         if self.courses.resets(dt):
             control.reset()
         self._look_slow()

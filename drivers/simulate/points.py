@@ -55,8 +55,8 @@ def fast_values(plant: "Plant") -> tuple[float, ...]:
         control.valve * held,
         1.0 if control.blower else 0.0,
         plant.furnace.rollout_closed,
-        inputs.call_heat * held,
-        inputs.call_heat_2 * held,
+        inputs.call_heat,
+        inputs.call_heat_2,
         inputs.call_compressor,
         inputs.call_fan,
     )
@@ -65,7 +65,7 @@ def fast_values(plant: "Plant") -> tuple[float, ...]:
 def slow_values(plant: "Plant") -> tuple[float, ...]:
     """Of `SLOW_POINTS`, now."""
     ducts, house, weather, flue = plant.parts.ducts, plant.house, plant.weather, plant.parts.flue
-    humidifier, pressure = plant.humidifier, plant.weather.pressure
+    humidifier, pressure, held = plant.humidifier, plant.weather.pressure, plant.parts.electric.powered
     return (
         ducts.temp_return,
         ducts.temp_supply,
@@ -84,8 +84,8 @@ def slow_values(plant: "Plant") -> tuple[float, ...]:
         house.room_co,
         plant.inputs.float_ok,
         plant.inputs.door,
-        plant.thermostat.call_reversing,
-        plant.thermostat.call_humidifier,
+        held * plant.thermostat.call_reversing,
+        held * plant.thermostat.call_humidifier,
         humidifier.valve,
         0.0 if plant.heat_pump is None else plant.heat_pump.defrost_active,
     )

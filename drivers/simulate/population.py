@@ -64,7 +64,7 @@ def features(n: int, seed: int, causes: Sequence[str] = CAUSES) -> Features:
     """Features of `n` units drawn from the population, each with one of the causes; the same for the same seed.
 
     Causes whose trace lies in time or in the house (`no_call` below 0.99, `lockouts_misset`, `heat_pump_weak`,
-    `humidifier_overrun`, `control_board_faulty`) leave these states as they are.
+    `humidifier_overrun`, `control_board_faulty`) or in the wind (`other`) leave these states as they are.
     """
     generator = np.random.default_rng(seed)
     shares = np.array([share for _, share in KINDS])

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from math import inf
 
 from drivers.simulate.causes import Cause
 from drivers.simulate.humidifier import HumidifierUnit
@@ -14,6 +13,11 @@ BY_THERMOSTAT = frozenset({"lockouts_misset", "heat_pump_weak"})
 CALL_BEGINS, LOW_STAGE, CALL_ENDS = 10.0, 180.0, 240.0
 """A bench call: when it begins, how long it asks for the first stage only, how long before the end it ends. [s]"""
 
+ROUND = 1200.0
+"""Without an end the bench calls again each time after so long. [s]"""
+DAMP = 0.42
+"""Least humidity of the rooms where a humidifier has run too long for a while. [1]"""
+
 
 def prepared(
     unit: Unit,
@@ -24,7 +28,9 @@ def prepared(
     step: float = STEP,
     bench: bool | None = None,
 ) -> Plant:
-    """The plant of a visit of so many minutes, or without an end; its `unit` has all that the causes can be seen at.
+    """The plant of a visit of so many minutes, or in rounds without an end.
+
+    Its `unit` has all that the causes can be seen at.
 
     bench : calls come from the technician; else from the thermostat, in a weather in which both kinds of heat have
         their turn. None: as the causes need it.
@@ -33,11 +39,10 @@ def prepared(
     if bench is None:
         bench = not names & BY_THERMOSTAT
     unit = fitted(unit, names)
-    if "humidifier_overrun" in names:
-        unit = replace(unit, humidity=max(unit.humidity, 0.42))
-    if bench:
-        seconds = inf if minutes is None else minutes * 60.0
-        return Plant(unit, causes, seed=seed, calls=bench_calls(seconds), step=step)
+    if bench and minutes is None:
+        return Plant(unit, causes, seed=seed, calls=bench_calls(ROUND), repeat=ROUND, step=step)
+    if bench and minutes is not None:
+        return Plant(unit, causes, seed=seed, calls=bench_calls(minutes * 60.0), step=step)
     thermostat = unit.thermostat
     between = 0.5 * (thermostat.compressor_lockout + thermostat.auxiliary_lockout)
     mean = thermostat.compressor_lockout + 3.0 if "heat_pump_weak" in names else between
@@ -58,6 +63,8 @@ def fitted(unit: Unit, causes: Collection[str]) -> Unit:
             auxiliary_lockout=thermostat.auxiliary_lockout,
         )
         unit = replace(unit, heat_pump=pump, thermostat=thermostat, papers=papers)
+    if "humidifier_overrun" in causes:
+        unit = replace(unit, humidity=max(unit.humidity, DAMP))
     if "humidifier_overrun" in causes and unit.humidifier is None:
         papers = replace(unit.papers, humidifier_setting=unit.thermostat.humidity_setting)
         unit = replace(unit, humidifier=HumidifierUnit(), papers=papers)

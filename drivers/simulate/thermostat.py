@@ -106,6 +106,7 @@ class Thermostat:
         "no_call",
         "outdoor_offset",
         "outdoor_sensed",
+        "repeat",
         "room_offset",
         "schedule",
         "sensed",
@@ -115,7 +116,14 @@ class Thermostat:
         "unit",
     )
 
-    def __init__(self, unit: ThermostatUnit, schedule: Sequence[tuple[float, float, int]] | None = None) -> None:
+    def __init__(
+        self,
+        unit: ThermostatUnit,
+        schedule: Sequence[tuple[float, float, int]] | None = None,
+        repeat: float | None = None,
+    ) -> None:
+        """`repeat`: the schedule begins again each time after so long [s]; None: it is done once."""
+        self.repeat = repeat
         self.unit = unit
         self.schedule = None if schedule is None else tuple(_checked(n, *one) for n, one in enumerate(schedule, 1))
         self.setpoint, self.humidity_setting = unit.setpoint, unit.humidity_setting
@@ -187,7 +195,8 @@ class Thermostat:
         self._second = self._furnace and (self._second or late)
 
     def _follow_schedule(self, schedule: tuple[Call, ...]) -> None:
-        stages = [one.stage for one in schedule if one.start <= self.time < one.end]
+        now = self.time if self.repeat is None else self.time % self.repeat
+        stages = [one.stage for one in schedule if one.start <= now < one.end]
         self.demand = bool(stages)
         self._compressor = 0 in stages
         self._second = 2 in stages

@@ -2,14 +2,13 @@
 
 import random
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from analysis.model import Baseline, Plate, Timing
-from drivers.base import InputError
-from drivers.simulate.checks import check_margins, check_papers
+from drivers.simulate.checks import check_papers
 from drivers.simulate.control_settings import ControlSettings
-from drivers.simulate.design import INCH, Design, Physical, built, outdoors
-from drivers.simulate.draws import BTU, KINDS, Draw, Kind, drawn
+from drivers.simulate.design import INCH, Physical, built, outdoors
+from drivers.simulate.draws import BTU, KINDS, Draw, drawn
+from drivers.simulate.from_papers import physical_of
 from drivers.simulate.heatpump import HeatPumpUnit
 from drivers.simulate.house import HouseUnit
 from drivers.simulate.humidifier import HumidifierUnit
@@ -20,8 +19,6 @@ from drivers.simulate.weather import WeatherUnit
 
 PUMP_SHARE = 0.45
 """Rated heat of a heat pump at 47 degF over the furnace's input; common practice, no published source. [1]"""
-_FALLS_SHORT = 5
-"""Percentage points by which a run may fall short of the plate's efficiency, and one more. [1]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,29 +63,7 @@ def unit_of(papers: Papers, seed: int) -> Unit:
     """The installation of a job file; what it leaves open is drawn. InputError where it contradicts itself."""
     check_papers(papers)
     chance = random.Random(f"unit {seed}")
-    plate = papers.plate
-    stages = max(len(plate.input), len(plate.manifold), len(plate.switch_close)) or 2
-    design = replace(
-        drawn(Draw.one(chance), Kind(plate.fuel or "natural gas", plate.manifold_reference)),
-        altitude=papers.altitude,
-        stages=min(stages, 2),
-        two_pipes=0.0 if plate.pipes == 1 else 1.0,
-        nitride=1.0 if papers.timing.igniter_warmup < 12.0 else 0.0,
-        **_figures(papers),
-    )
-    physical = _nearest(design)
-    check_margins(papers, physical)
-    return _furnished(papers, physical, chance)
-
-
-def _nearest(design: Design) -> Physical:
-    """The parts of a design, or of one a little less efficient: what a plate gives is a season's figure."""
-    for less in range(_FALLS_SHORT):
-        try:
-            return built(FLOATS, replace(design, efficiency=design.efficiency - 0.01 * less))
-        except ValueError as error:
-            refusal = str(error).partition(":")[0]
-    raise InputError(f"no furnace can be as this job file says: {refusal}", "look at efficiency, rise and input")
+    return _furnished(papers, physical_of(papers, chance), chance)
 
 
 def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Unit:
@@ -96,19 +71,20 @@ def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Uni
     output = physical.design.efficiency * physical.input[0]
     coldest = chance.uniform(-22.0, -8.0)
     loss = output * chance.uniform(0.45, 0.70) / (21.0 - coldest)
-    volume = 453.0 * max(loss / 316.5, 0.45)
+    volume = 453.0 * loss / 316.5
     pressure = physical.pressure
     pump = papers.capacity_47 or (papers.capacity_17 and papers.capacity_17 / 0.61)
     lockout = papers.compressor_lockout if papers.compressor_lockout is not None else chance.uniform(-8.0, -2.0)
     auxiliary = papers.auxiliary_lockout if papers.auxiliary_lockout is not None else chance.uniform(3.0, 8.0)
     setting = papers.humidifier_setting
     size = physical.heat.air_flow / 0.66
+    lights_high = physical.design.stages > 1 and physical.switch_high.closing < 0.95 * physical.healthy[2]
     control = ControlSettings(
         timing=papers.timing,
         stages=physical.design.stages,
         soft_lockout_minutes=chance.choice((15.0, 60.0, 60.0, 180.0)),
         recycles=chance.choice((3, 5, 5)),
-        light_on=chance.choice(("low", "low", "high")) if physical.design.stages > 1 else "low",
+        light_on=chance.choice(("low", "low", "high")) if lights_high else "low",
         flame_threshold=1e-6 * chance.uniform(0.3, 0.8),
     )
     return Unit(
@@ -132,7 +108,7 @@ def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Uni
             dual_fuel=pump is not None,
             compressor_lockout=lockout,
             auxiliary_lockout=auxiliary,
-            humidity_setting=setting or 0.35,
+            humidity_setting=0.35 if setting is None else setting,
         ),
         heat_pump=None if pump is None else heat_pump_of(pump, papers.capacity_17),
         humidifier=None if setting is None else HumidifierUnit(flow_nominal=0.08 * size),
@@ -204,33 +180,3 @@ def _papers(physical: Physical, timing: Timing, pump: float | None, chance: rand
         auxiliary_lockout=pump and round(chance.uniform(38.0, 48.0)) / 1.8 - 32 / 1.8,
         humidifier_setting=round(chance.uniform(0.30, 0.38), 2),
     )
-
-
-def _figures(papers: Papers) -> dict[str, Any]:
-    """What the papers say of a design."""
-    plate, baseline, found = papers.plate, papers.baseline, dict[str, Any]()
-    if plate.input:
-        found["input"] = plate.input[0]
-    if len(plate.input) > 1:
-        found["low_share"] = plate.input[1] / plate.input[0]
-        found["low_speed"] = min(found["low_share"] * 1.08, 1.0)
-    if plate.efficiency is not None:
-        found["efficiency"] = plate.efficiency
-    elif plate.condensing is False:
-        found["efficiency"] = 0.80
-    if plate.rise is not None:
-        found["rise"] = 0.5 * (plate.rise[0] + plate.rise[1])
-    if plate.manifold:
-        found["manifold"] = plate.manifold[0]
-    if plate.gas_inlet is not None and plate.fuel != "propane":
-        found["gas_supply"] = plate.gas_inlet[0] + 0.55 * (plate.gas_inlet[1] - plate.gas_inlet[0])
-    if plate.switch_close:
-        found["switch_close"] = plate.switch_close
-        hold = tuple(0.88 * point for point in plate.switch_close)
-        found["switch_open"] = plate.switch_open or hold
-    found |= {
-        place: value
-        for place in ("burner_box", "transition", "collector", "vent")
-        if (value := getattr(baseline, f"draft_{place}")) is not None
-    }
-    return found
