@@ -219,7 +219,7 @@ def built(m: Maths, design: Design) -> Physical:
         air=_air(m, design, air_flow, pressure),
         ducts=_ducts(air_flow),
         limit=LimitUnit(opening=design.limit_opening, air_flow=air_flow),
-        electric=ElectricUnit(inducer_flow=intake + burnt),
+        electric=_electric(site / _RATED, intake + burnt),
         healthy=healthy,
     )
 
@@ -307,6 +307,19 @@ def _water(size: Number, flow: Number) -> WaterUnit:
     default = WaterUnit()
     names = "box_area leg_area drain_area trap drain seep".split()
     return replace(default, rated_flow=flow, **{name: size * getattr(default, name) for name in names})
+
+
+def _electric(size: Number, flow: Number) -> ElectricUnit:
+    """Motors of a unit `size` times the default's: currents grow less than in proportion (common practice)."""
+    default = ElectricUnit()
+    more = size**0.6
+    return replace(
+        default,
+        inducer=default.inducer * more,
+        inducer_locked=default.inducer_locked * more,
+        blower=default.blower * more,
+        inducer_flow=flow,
+    )
 
 
 def _igniter(m: Maths, nitride: Number) -> IgniterUnit:

@@ -36,7 +36,7 @@ class ElectricUnit:
     """Water valve of the humidifier. [A]"""
     drop_out: Number = 16.0
     """Below it relays and control let go. [V]"""
-    pull_in: Number = 18.0
+    pull_in: Number = 16.5
     """Above it they come back. [V]"""
     ride_through: float = 0.06
     """How long a dip is ignored. [s]"""

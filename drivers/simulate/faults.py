@@ -61,7 +61,7 @@ def _primary_restricted(parts: Parts, severity: Number) -> None:
 
 
 def _drain_blocked(parts: Parts, severity: Number) -> None:
-    parts.water.drain_factor = parts.water.drain_factor * (1.0 - severity) ** 3
+    parts.water.drain_factor = parts.water.drain_factor * (1.0 - severity) ** 6
 
 
 def _collector_leak(parts: Parts, severity: Number) -> None:
@@ -107,11 +107,14 @@ def _manifold_low(parts: Parts, severity: Number) -> None:
 
 
 def _manifold_high(parts: Parts, severity: Number) -> None:
-    parts.gas.manifold_factor = parts.gas.manifold_factor * (1.0 + 1.2 * severity)
+    parts.gas.manifold_factor = parts.gas.manifold_factor * (1.0 + 0.5 * severity)
+    parts.gas.orifice_factor = parts.gas.orifice_factor * (1.0 + 0.2 * severity)
 
 
 def _igniter_faulty(parts: Parts, severity: Number) -> None:
-    parts.fire.igniter_factor = parts.fire.igniter_factor * (1.0 - severity)
+    parts.fire.igniter_factor = parts.fire.igniter_factor * (
+        1.0 - 0.5 * severity - 0.5 * _from(parts, severity, 0.95) * severity
+    )
 
 
 def _gas_valve_faulty(parts: Parts, severity: Number) -> None:
@@ -132,7 +135,7 @@ def _airflow_low_blower(parts: Parts, severity: Number) -> None:
 
 def _air_baffle_missing(parts: Parts, severity: Number) -> None:
     parts.heat.bypass = parts.m.maximum(parts.heat.bypass, 0.45 * severity)
-    parts.air_internal = parts.air_internal * (1.0 - 0.45 * severity) ** 2
+    parts.air_internal = parts.air_internal * parts.m.sqrt(1.0 - 0.45 * severity)
 
 
 def _limit_faulty(parts: Parts, severity: Number) -> None:
@@ -201,7 +204,9 @@ FAULTS: dict[str, Fault] = {
         "primary heat exchanger restricted", "share of its passages that is blocked", _primary_restricted
     ),
     "drain_blocked": Fault(
-        "condensate drain or trap blocked", "share of its bore; what passes falls with the cube", _drain_blocked
+        "condensate drain or trap blocked",
+        "of its bore; what passes goes with the sixth power of the rest",
+        _drain_blocked,
     ),
     "collector_leak": Fault(
         "collector box leaks air", "its square: of a hole as wide as the unit's passage", _collector_leak
@@ -228,8 +233,16 @@ FAULTS: dict[str, Fault] = {
     ),
     "gas_supply_low": Fault("gas supply low", "share of the supply that is gone", _gas_supply_low),
     "manifold_low": Fault("manifold pressure low", "0.8 of it is the share that is missing", _manifold_low),
-    "manifold_high": Fault("manifold pressure high, overfired", "1.2 of it is the share too much", _manifold_high),
-    "igniter_faulty": Fault("igniter aged or open", "share of its heat that is gone; 1 is open", _igniter_faulty),
+    "manifold_high": Fault(
+        "manifold pressure high, overfired",
+        "0.5 of it too much; orifices 0.2 of it too wide",
+        _manifold_high,
+    ),
+    "igniter_faulty": Fault(
+        "igniter aged or open",
+        "half the share of its conductance that is gone; from 0.95 on open",
+        _igniter_faulty,
+    ),
     "gas_valve_faulty": Fault("gas valve does not open", "what it opens is (1 - s) squared", _gas_valve_faulty),
     "flame_sensor_weak": Fault("flame rod dirty", "share of the current that is lost", _flame_sensor_weak),
     "airflow_low_restricted": Fault(

@@ -25,13 +25,16 @@ _SEEP = 1e-3
 """Share of gathered gas that goes with no draft; common practice, no published source. [1/s]"""
 _AIR_DENSITY = 1.2
 """[kg/m3]"""
-_SURE = 20.0
+_SURE = 120.0
 """How far above the ignition temperature the surface lights at once. [K]"""
 _LEAST_OXYGEN = 0.16
 """In the combustion air, where a flame goes out; common practice, no published source: pilots made to watch the oxygen
 lift from 19 % down and are out by 18 %, published descriptions. [1]"""
-_AIRY = 0.9
+_AIRY = 1.15
 """Air for the air needed below which flames grow long and weak; common practice, no published source. [1]"""
+_STARVED = 0.85
+"""Air for the air needed below which burners lose their flames, though what is there could be lit; common practice, no
+published source. [1]"""
 _TRACE = 1e-3
 """Smallest share of the rated flow for which a mixture is worked out. [1]"""
 _LIT = 1e-9
@@ -120,6 +123,7 @@ class Fire:
         "lean",
         "rod_factor",
         "rollout_heat",
+        "spilt",
         "swept",
         "temp_igniter",
         "unburnt",
@@ -162,6 +166,8 @@ class Fire:
         """Output: gas that leaves unburnt. [kg/s]"""
         self.excess_air: Number = 0.0
         """Output: of the air for the gas that comes, burning or not. [1]"""
+        self.spilt: Number = 0.0
+        """Output: share of the flames that leaves the burner box. [1]"""
         self.rollout_heat: Number = 20.0
         """State and output: temperature at the roll-out switch. [degC]"""
         self.amps_igniter: Number = 0.0
@@ -202,14 +208,16 @@ class Fire:
         ratio = air_flow * oxygen / (_FRESH * asked)
         self.excess_air = ratio - 1.0
         head, lean, rich = unit.primary_air * (ratio + self.lean), self._lean, self._rich
-        burns = where((share > unit.hold) & (head < lean) & (ratio > rich) & (oxygen > _LEAST_OXYGEN), 1.0, 0.0)
+        least = where((self.flame > 0.0) & (rich < _STARVED), _STARVED, rich)
+        burns = where((share > unit.hold) & (head < lean) & (ratio > least) & (oxygen > _LEAST_OXYGEN), 1.0, 0.0)
         before = self.flame * burns
         self._spread(dt, burns, before)
         late = self._burn(dt, gas_flow, air_flow, 0.5 * (before + self.flame))
 
         # How firmly the flame sits: less where it is lifted, starved of air or of oxygen.
         firm = (lean - head) / (lean - self._knee)
-        airy = (ratio - rich) / (_AIRY - rich)
+        airy = (ratio - _STARVED) / (_AIRY - _STARVED)
+        airy = where(airy > 0.0, airy, 0.0)
         vivid = (oxygen - _LEAST_OXYGEN) / (_FRESH - _LEAST_OXYGEN)
         weakest = where(firm < airy, firm, airy)
         weakest = where(weakest < vivid, weakest, vivid)
@@ -220,10 +228,11 @@ class Fire:
         self.flame_current = rod.amps
 
         outside = (burner_box - unit.spill_pressure) / unit.spill_band
-        starved = (_AIRY - ratio) / (_AIRY - rich)
+        starved = (1.0 - ratio) / (1.0 - _STARVED) * burns
         spilt = where(outside < 0.0, 0.0, outside) + where(starved < 0.0, 0.0, starved) + late / unit.rated_flow
+        self.spilt = spilt = where(spilt < 1.0, spilt, 1.0)
         heat = self.burnt / unit.rated_flow
-        warmer = unit.rollout_normal + where(spilt < 1.0, spilt, 1.0) * unit.rollout_rise
+        warmer = unit.rollout_normal + spilt * unit.rollout_rise
         target = temp_room + where(heat < 1.0, heat, 1.0) * warmer
         self.rollout_heat = target + (self.rollout_heat - target) * self._follow
 

@@ -13,6 +13,13 @@ _IGNITED = 0.5
 _MIXING = 0.7
 """Time constant with which the air in the burner box follows what comes in: some 8 litres at 11 litres a second;
 common practice, no published source. [s]"""
+_HOUSING = 8.0
+"""Time constant with which collector box and inducer smooth the temperature of what passes; common practice, no
+published source. [s]"""
+_PLUME = 45.0
+"""Time constant with which flue gas finds its way to the intake; common practice, no published source. [s]"""
+_IDLE = 0.8
+"""Load of a blower of fixed speed that moves no air, by the cube root; common practice, no published source. [1]"""
 _OXYGEN = 0.2095
 
 
@@ -26,9 +33,9 @@ class Furnace:
 
     __slots__ = (
         "_air", "_burnt", "_differential", "_elapsed", "_leak", "_mixed", "_two_pipes", "coil_heat", "contactor",
-        "parts", "ratio_entering", "ratio_outdoor", "ratio_room", "recirculated", "rollout_closed", "solenoid",
-        "temp_coil", "temp_entering", "temp_intake", "temp_outdoor", "temp_primary_gas", "temp_room", "waves",
-        "wind_intake", "wind_vent",
+        "parts", "ratio_entering", "ratio_outdoor", "ratio_room", "recirculated", "returning", "rollout_closed",
+        "solenoid", "temp_coil", "temp_entering", "temp_flue", "temp_intake", "temp_outdoor", "temp_primary_gas",
+        "temp_room", "waves", "wind_intake", "wind_vent",
     )  # fmt: skip
 
     def __init__(
@@ -53,6 +60,10 @@ class Furnace:
         """Mean of the gas in the primary exchanger. [degC]"""
         self.temp_coil: Number = temp_room
         """Air behind furnace and coil. [degC]"""
+        self.returning: Number = 0.0
+        """Share of flue gas in the combustion air. [1]"""
+        self.temp_flue: Number = temp_room
+        """Gas in inducer and vent. [degC]"""
         self.temp_intake: Number = self._intake_temp()
         """Air in the intake pipe. [degC]"""
         self._mixed: Number = 0.0
@@ -64,7 +75,14 @@ class Furnace:
     def _intake_temp(self) -> Number:
         outside = self._two_pipes * (1.0 - WARMED)
         fresh = self.temp_room + outside * (self.temp_outdoor - self.temp_room)
-        return fresh + self.parts.recirculation * (self.parts.heat.temp_flue - fresh)
+        return fresh + self.returning * (self.parts.heat.temp_flue - fresh)
+
+    def _blower_load(self) -> Number:
+        """Share of its full load that the blower's speed stands for: a fixed speed works less where less air passes."""
+        air, unit = self.parts.air, self.parts.physical.air
+        moved = air.flow / unit.rated_flow
+        moved = _IDLE + (1.0 - _IDLE) * self.parts.m.minimum(moved, 1.2)
+        return air.speed * (unit.constant_flow + (1.0 - unit.constant_flow) * moved)
 
     def fast(self, dt: float, *, inducer: Number, igniter: Number, valve: Number, high: Number, blower: Number) -> None:
         """Go on by `dt` [s]: inducer and blower wanted (share of full speed), igniter, valve, high stage (0 or 1)."""
@@ -82,7 +100,7 @@ class Furnace:
             inducer_command=inducer,
             inducer_speed=draft.speed,
             inducer_flow=draft.vent_flow,
-            blower_share=air.speed,
+            blower_share=self._blower_load(),
             valve=valve,
             igniter_amps=fire.amps_igniter,
             contactor=self.contactor,
@@ -124,7 +142,7 @@ class Furnace:
             temp_intake=self.temp_intake,
             temp_primary=gas_temp,
             temp_secondary=parts.heat.temp_secondary_gas,
-            temp_inducer=flue.vent_temp,
+            temp_inducer=self.temp_flue,
             pressure=pressure,
             molar_mass=flue.molar_mass,
             temp_outdoor=self.temp_outdoor,
@@ -168,6 +186,7 @@ class Furnace:
         burnt, entering, leak = self._burnt / dt, self._air / dt, self._leak / dt
         self._burnt = self._air = self._leak = self._elapsed * 0.0
         self._elapsed = 0.0
+        self.returning = toward(parts.m, self.returning, parts.recirculation * parts.fire.flame, dt, _PLUME)
         self.temp_intake = temp_intake = self._intake_temp()
         ratio = self.ratio_room + self._two_pipes * (self.ratio_outdoor - self.ratio_room)
         lifted = parts.m.where(air.running > 0.0, parts.disturbance, 0.0) + parts.fouled
@@ -177,10 +196,10 @@ class Furnace:
             ratio=ratio,
             temp_air=temp_intake,
             pressure=parts.physical.pressure,
-            recirculation=parts.recirculation,
+            recirculation=self.returning,
             lift=parts.m.minimum(lifted, 1.0),
         )
-        self.recirculated = _OXYGEN - parts.recirculation * (_OXYGEN - flue.o2)
+        self.recirculated = _OXYGEN - self.returning * (_OXYGEN - flue.o2)
         heat.step(
             dt,
             flue=flue,
@@ -196,6 +215,7 @@ class Furnace:
             temp_flue=heat.temp_flue,
             condensate=heat.condensate,
         )
+        self.temp_flue = toward(parts.m, self.temp_flue, flue.vent_temp, dt, _HOUSING)
         parts.water.step(
             dt,
             condensate=heat.condensate,

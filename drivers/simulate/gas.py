@@ -82,6 +82,7 @@ class GasSupply:
         "manifold",
         "manifold_factor",
         "orifice_area",
+        "orifice_factor",
         "regulator_freeze",
         "supply_factor",
         "temp_liquid",
@@ -113,12 +114,14 @@ class GasSupply:
         self._dt = 0.0
         self._rise = self._fall = (1.0, 1.0)
         self.supply_factor: Number = 1.0
-        """Knob: share of the main's pressure and of the line's passage that is left; of a tank the share of the charge,
+        """Knob: share of the passage of a main's line that is left; of a tank the share of the charge,
         and of the passage of line and regulators. [1]"""
         self.regulator_freeze: Number = 0.0
         """Knob: share of the passage of a tank's regulators that ice has closed; a gas main has none. [1]"""
         self.manifold_factor: Number = 1.0
         """Knob: multiplies the setting. [1]"""
+        self.orifice_factor: Number = 1.0
+        """Knob: area of the orifices over the right one. [1]"""
         self.valve_opens: Number = 1.0
         """Knob: share of the manifold pressure that an open valve lets through; 0 stays shut. [1]"""
         self.valve_leak: Number = 0.0
@@ -151,10 +154,11 @@ class GasSupply:
         factor = self.supply_factor
         passage = where(factor > _PASSAGE, factor, _PASSAGE)
         wear = 1.0 / (passage * passage)
-        conductance = self._conductance * pressure
+        orifice = self.orifice_factor
+        conductance = self._conductance * pressure * orifice * orifice
         line = unit.line_resistance * wear
         if tank is None:
-            source = unit.supply_pressure * factor
+            source = unit.supply_pressure
             best = (source - burner_box) / (1.0 + (line + self._valve) * conductance)
         else:
             tank.freeze = self.regulator_freeze

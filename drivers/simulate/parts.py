@@ -54,7 +54,8 @@ class Parts:
         for switch in (self.switch, self.switch_high):
             switch.hose_leak = switch.reference_leak = switch.plug = 0.0
             switch.closing_shift = switch.stuck_closed = switch.contact_open = 0.0
-        self.gas.supply_factor = self.gas.manifold_factor = self.gas.valve_opens = 1.0
+        self.gas.supply_factor = self.gas.manifold_factor = 1.0
+        self.gas.orifice_factor = self.gas.valve_opens = 1.0
         self.gas.regulator_freeze = self.gas.valve_leak = 0.0
         fire.igniter_factor = fire.rod_factor = fire.ground_factor = 1.0
         fire.carry_over = fire.insulator = 0.0

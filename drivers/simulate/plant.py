@@ -103,6 +103,9 @@ class Plant:
         self._blower = (0.0, air.low_heat, air.high_heat, air.cooling)
         low = unit.physical.draft.low_speed if unit.control.stages > 1 else 1.0
         self._inducer = (0.0, low, 1.0)
+        self.parts.water.stand(
+            max((one.severity for one in causes if one.cause == "drain_blocked" and not one.onset), default=0.0)
+        )
         self._turn_knobs(force=True)
         self._look_slow()
 
@@ -220,9 +223,9 @@ class Plant:
         furnace.temp_entering = humidifier.temp_mixed if humidifier.bypass_flow > 0.0 else parts.ducts.temp_entering
         furnace.ratio_entering = humidifier.ratio_mixed
         draft = parts.draft
-        spilt = (
-            max(-draft.hole_flow, 0.0) + max(-draft.collector_leak_flow, 0.0) + max(-draft.burner_box_leak_flow, 0.0)
-        )
+        spilt = parts.fire.spilt * max(draft.flow, 0.0) * parts.fire.flame
+        for opening in (draft.hole_flow, draft.collector_leak_flow, draft.burner_box_leak_flow):
+            spilt += max(-opening, 0.0)
         house.step(
             dt,
             temp_outdoor=weather.temp,

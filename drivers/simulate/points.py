@@ -66,19 +66,20 @@ def slow_values(plant: "Plant") -> tuple[float, ...]:
     """Of `SLOW_POINTS`, now."""
     ducts, house, weather, flue = plant.parts.ducts, plant.house, plant.weather, plant.parts.flue
     humidifier, pressure, held = plant.humidifier, plant.weather.pressure, plant.parts.electric.powered
+    returned = plant.furnace.temp_entering if humidifier.bypass_flow > 0.0 else ducts.temp_return
     return (
-        ducts.temp_return,
+        returned,
         ducts.temp_supply,
         ducts.temp_supply_2,
         weather.temp,
-        flue.vent_temp,
+        plant.furnace.temp_flue,
         house.temp_surface,
         house.temp_room,
-        min(relative_humidity(ducts.temp_return, house.ratio_room, pressure), 1.0),
+        min(relative_humidity(returned, plant.furnace.ratio_entering, pressure), 1.0),
         min(relative_humidity(ducts.temp_supply, max(humidifier.ratio_supply, 1e-6), pressure), 1.0),
         min(house.humidity_room, 1.0),
         weather.humidity,
-        flue.vent_o2,
+        max(flue.vent_o2, 0.0),
         flue.vent_co2,
         flue.vent_co,
         house.room_co,

@@ -163,7 +163,7 @@ def _look(furnace: Furnace) -> tuple[Floats | float, ...]:
         *(draft.burner_box, draft.transition, draft.collector, draft.vent),
         *(parts.switch.pressure, parts.switch_high.pressure, gas.inlet, gas.manifold),
         *(air.static_return, air.static_supply, ducts.temp_return, ducts.temp_supply, ducts.temp_supply_2),
-        *(furnace.temp_outdoor, flue.vent_temp, fire.flame_current),
+        *(furnace.temp_outdoor, furnace.temp_flue, fire.flame_current),
         *(electric.volts_control, electric.volts_line, electric.volts_line_neutral_ground),
         *(electric.amps_inducer, electric.amps_blower, fire.amps_igniter, FULL_SPEED * draft.speed),
         *(flue.vent_o2, flue.vent_co2, flue.vent_co),

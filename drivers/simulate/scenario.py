@@ -15,6 +15,8 @@ CALL_BEGINS, LOW_STAGE, CALL_ENDS = 10.0, 180.0, 240.0
 
 ROUND = 1200.0
 """Without an end the bench calls again each time after so long. [s]"""
+SHORT = 420.0
+"""The same where something comes and goes: so many starts see more of it. [s]"""
 DAMP = 0.42
 """Least humidity of the rooms where a humidifier has run too long for a while. [1]"""
 
@@ -41,6 +43,8 @@ def prepared(
     unit = fitted(unit, names)
     if bench and minutes is None:
         return Plant(unit, causes, seed=seed, calls=bench_calls(ROUND), repeat=ROUND, step=step)
+    if bench and minutes is not None and any(cause.course == "intermittent" for cause in causes):
+        return Plant(unit, causes, seed=seed, calls=bench_calls(SHORT), repeat=SHORT, step=step)
     if bench and minutes is not None:
         return Plant(unit, causes, seed=seed, calls=bench_calls(minutes * 60.0), step=step)
     thermostat = unit.thermostat

@@ -4,7 +4,7 @@ import random
 from dataclasses import dataclass, field, replace
 
 from analysis.model import Baseline, Plate, Timing
-from drivers.simulate.checks import check_papers
+from drivers.simulate.checks import STAYS_DRY_TO, check_papers
 from drivers.simulate.control_settings import ControlSettings
 from drivers.simulate.design import INCH, Physical, built, outdoors
 from drivers.simulate.draws import BTU, KINDS, Draw, drawn
@@ -79,6 +79,7 @@ def _furnished(papers: Papers, physical: Physical, chance: random.Random) -> Uni
     setting = papers.humidifier_setting
     size = physical.heat.air_flow / 0.66
     lights_high = physical.design.stages > 1 and physical.switch_high.closing < 0.95 * physical.healthy[2]
+    lights_high = lights_high and physical.design.efficiency > STAYS_DRY_TO  # a dry one has far too much air when cold
     control = ControlSettings(
         timing=papers.timing,
         stages=physical.design.stages,

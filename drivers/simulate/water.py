@@ -17,7 +17,7 @@ _MOST = 0.95
 class WaterUnit:
     """Condensate side of an invented unit; levels above the floor of its collector box."""
 
-    box_area: Number = 6.9e-3
+    box_area: Number = 4.0e-3
     """Area of the water in the collector box. [m2]"""
     leg_area: Number = 1.1e-3
     """The same in the leg between the box and the trap. [m2]"""
@@ -37,9 +37,9 @@ class WaterUnit:
     """Level at which water runs out through the inducer. [m]"""
     tubes: Number = 2.5e-3
     """Level of the lowest passages of the secondary exchanger. [m]"""
-    bank: Number = 0.056
+    bank: Number = 0.075
     """Height over which they are spread. [m]"""
-    port: Number = 0.02
+    port: Number = 0.012
     """Level of the hose port. [m]"""
     slug_share: Number = 1.5
     """Water that enters the hose, over the depth of its port. [1]"""
@@ -92,6 +92,13 @@ class Water:
         self._dt = 0.0
         self._filling: Number = 1.0
         self._draining: Number = 1.0
+
+    def stand(self, share: Number) -> None:
+        """Let water of earlier runs stand in the leg: 0 as a free drain leaves it, 1 up to the floor of the box. [1]"""
+        unit = self.unit
+        self._inside = _DENSITY * unit.leg_area * (unit.seal + share * unit.weir)
+        self.level = unit.weir * (share - 1.0)
+        self.stored = self._inside + self._behind
 
     def step(self, dt: float, *, condensate: Number, suction: Number, vent_flow: Number) -> None:
         """Advance by dt > 0 [s].

@@ -139,12 +139,13 @@ def test_starved_supply_shows_in_flow_more_than_at_rest() -> None:
     sound, rest = settled(GasUnit()), supply.inlet
     assert_allclose(rest, 7 * INCH, rtol=1e-3)
     assert 0.2 * INCH < rest - sound.inlet < 1.0 * INCH
-    supply.supply_factor = 0.5
-    run(supply, 5.0, valve=0.0)
-    rest = supply.inlet
-    run(supply, 5.0)
-    assert rest - supply.inlet > 0.8 * INCH
-    assert supply.manifold < 0.8 * sound.manifold
+    for passage, drop, share in ((0.5, 1.4, 1.01), (0.2, 4.0, 0.8)):
+        supply.supply_factor = passage
+        run(supply, 5.0, valve=0.0)
+        assert_allclose(supply.inlet, rest, rtol=1e-3)
+        run(supply, 5.0)
+        assert rest - supply.inlet > drop * INCH
+        assert supply.manifold < share * sound.manifold
     supply.supply_factor = 0.0
     run(supply, 5.0)
     assert BOX <= supply.inlet < 0.0  # no more than the burner box sucks
@@ -154,7 +155,7 @@ def test_starved_supply_shows_in_flow_more_than_at_rest() -> None:
     supply.step(0.1, valve=1.0, high=1.0, burner_box=BOX, temp_outdoor=0.0, pressure=SEA_LEVEL)
     assert supply.inlet == BOX
     run(supply, 5.0)
-    assert supply.flow < 0.05 * sound.flow
+    assert supply.flow < 0.1 * sound.flow
 
 
 @pytest.mark.parametrize("unit", [GasUnit(), PROPANE_TRAIN])
