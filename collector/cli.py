@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from drivers.base import InputError, LightoffError
 
@@ -205,9 +206,9 @@ def replay(
     "--course", "courses", multiple=True, metavar="constant|growing|intermittent", help="By default constant."
 )
 @click.option("--onset", "onsets", type=float, multiple=True, metavar="SECONDS", help="When it begins; by default 0.")
-@click.option("--seed", type=click.IntRange(0, 999_999_999), default=1, show_default=True, help="Same seed, same call.")
+@click.option("--seed", type=click.IntRange(0, 999_999_999), show_default="1", help="Same seed, same call.")
 @click.option("--job", "job_file", type=_FILE, help="Simulate the unit of this job file; default: a random one.")
-@click.option("--instruments", default="full", show_default=True, metavar="full|draft|basic|contacts|random")
+@click.option("--instruments", show_default="full", metavar="full|draft|basic|contacts|random")
 @click.option("--minutes", type=Number(0.1, 1440), help="How long; by default 30.")
 @click.option("--start", metavar="TIME", help="When second 0 was; by default a winter morning.")
 @click.option("--force", is_flag=True, help="Replace files that are there.")
@@ -217,18 +218,22 @@ def replay(
 @_no_browser
 @_port
 @click.option("-o", "--output", type=_FILE, help="A .csv, .csv.gz or .lightoff file.")
-def simulate(*, output: Path | None, live: bool, no_browser: bool, **given: Any) -> None:
+def simulate(*, output: Path | None, live: bool, **given: Any) -> None:
     """Simulate an invented unit with something wrong, for practice and for tests.
 
     Writes three files beside each other: X.csv (or .csv.gz, .lightoff), its job X.toml, and X.truth.json with what was
-    wrong. --severity, --course and --onset stand in the order of --cause, or once for all.
+    wrong. --severity, --course and --onset stand in the order of --cause, or once for all. What the job's own
+    simulated instrument says holds where no option says it.
     """
     from collector.files import place_for
     from collector.simulate_command import Options, plan_of, written
 
+    if click.get_current_context().get_parameter_source("port") is ParameterSource.DEFAULT:
+        given["port"] = None
     options = Options(**given)
     if live:
-        _run(plan_of(output, options, place=lambda: place_for(None, "simulated", say=_say)), no_browser=no_browser)
+        plan = plan_of(output, options, place=lambda: place_for(None, "simulated", say=_say))
+        _run(plan, no_browser=options.no_browser)
         return
     with _progress("simulating", text=_bar) as progress:
         done = written(output, options, progress=progress)

@@ -5,8 +5,9 @@ import gzip
 import io
 import json
 import os
+import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO, cast
@@ -19,7 +20,8 @@ from drivers.base import Emission, InputError
 from drivers.codecs.recording_csv import encode_head, encode_rows
 from drivers.replay import stem
 
-ENDINGS = (".csv", ".csv.gz", ".lightoff")
+LIVE_ENDING = ".lightoff"
+ENDINGS = (".csv", ".csv.gz", LIVE_ENDING)
 
 DIGITS = 3
 """Digits after the decimal point of the numbers in the truth. [1]"""
@@ -78,27 +80,27 @@ class Content:
 
 def write(places: Places, content: Content, *, given_job: Path | None = None) -> int:
     """Write the three files; readings written. They appear under their names when all of them are complete."""
-    parts = {place: place.with_name(f"{place.name}.part") for place in places.all()}
-    recording = parts[places.recording]
-    left = [*parts.values(), *(Path(f"{recording}{ending}") for ending in ("-wal", "-shm"))]
-    try:
-        with _said(places.recording):
-            for part in left:
-                part.unlink(missing_ok=True)
-            into = _write_store if places.recording.suffix == ".lightoff" else _write_csv
-            count = into(recording, content, compressed=places.recording.suffix == ".gz")
-            parts[places.truth].write_text(truth_text(content.truth()), "utf-8")
-            if is_same(places.job, given_job):
-                del parts[places.job]  # it is there, as it was given
-            else:
-                parts[places.job].write_text(content.job, "utf-8")
-            for place, part in parts.items():
-                part.replace(place)
-    finally:
-        for part in left:
-            with suppress(OSError):
-                part.unlink()
+    name, beside = places.recording.name, places.recording.parent
+    with (
+        _said(places.recording),
+        tempfile.TemporaryDirectory(".part", "simulated-", beside, ignore_cleanup_errors=True) as folder,
+    ):
+        parts = {place: Path(folder) / place.name for place in places.all()}
+        into = _write_store if has_ending(name, LIVE_ENDING) else _write_csv
+        count = into(parts[places.recording], content, compressed=has_ending(name, ".csv.gz"))
+        parts[places.truth].write_text(truth_text(content.truth()), "utf-8")
+        if is_same(places.job, given_job):
+            del parts[places.job]  # it is there, as it was given
+        else:
+            parts[places.job].write_text(content.job, "utf-8")
+        for place, part in parts.items():
+            part.replace(place)
     return count
+
+
+def has_ending(name: str, *endings: str) -> bool:
+    """Whether a file's name has one of these endings, and something before it."""
+    return name.endswith(endings) and name not in ENDINGS
 
 
 def truth_text(truth: Mapping[str, object]) -> str:

@@ -18,15 +18,11 @@ from drivers.simulate.live import Simulated
 from drivers.simulate.meters import Meter, Sensor, standard_meters
 from drivers.simulate.papers import Papers
 from drivers.simulate.plant import Plant
-from drivers.simulate.scenario import BY_THERMOSTAT, bench_calls, fitted, prepared
+from drivers.simulate.scenario import BY_THERMOSTAT, prepared
 from drivers.simulate.unit import random_unit, unit_of
 
 SLICE = 10.0
 """The plant runs so long between two looks of its meters. [s]"""
-ROUND = 1200.0
-"""A unit that runs live is called and rests once in this time, so that what goes wrong at lighting shows too. [s]"""
-ROUNDS = 504
-"""So often, for a week; then it rests. [1]"""
 
 
 class Practised(Simulated):
@@ -95,9 +91,9 @@ class Made:
         }
 
     def text(self, job: Job | None) -> str:
-        """Text of its job: the one given, without what is wrong in it, else what its papers say."""
+        """Text of its job: the one given, without what is wrong and with the seed used, else what its papers say."""
         if job is not None:
-            return without_causes(job)
+            return without_causes(job, self.request)
         return job_text(self.plant.unit.papers, self.channels, seed=self.request.seed)
 
 
@@ -116,15 +112,7 @@ def make(request: Request, papers: Papers | None, *, minutes: float | None = Non
     unit = random_unit(request.seed) if papers is None else unit_of(papers, request.seed)
     names = {cause.cause for cause in request.causes}
     called = not names & BY_THERMOSTAT
-    if minutes is None and called:
-        calls = [
-            (number * ROUND + begin, number * ROUND + end, stage)
-            for number in range(ROUNDS)
-            for begin, end, stage in bench_calls(ROUND)
-        ]
-        plant = Plant(fitted(unit, names), request.causes, seed=request.seed, calls=calls)
-    else:
-        plant = prepared(unit, request.causes, seed=request.seed, minutes=minutes)
+    plant = prepared(unit, request.causes, seed=request.seed, minutes=minutes)
     owned = random.Random(f"meters {request.seed}") if request.instruments == "random" else request.instruments
     meters = standard_meters(plant.points, owned)
     return Made(request, plant, meters, Observer(meters, request.seed), called)

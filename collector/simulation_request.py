@@ -1,11 +1,12 @@
 """What is to be simulated, as people ask for it: options of a command, or an instrument's address in a job file."""
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from analysis.points import nearest
-from collector.job import Job, parse
+from collector.job import InstrumentSettings, Job, JobError, parse
 from drivers.base import InputError, LightoffError
 from drivers.replay import FASTEST, SLOWEST
 from drivers.simulate.causes import CAUSES, Cause
@@ -103,25 +104,67 @@ def request_of(address: str) -> Request:
     return Request(causes=_together(made), **request)  # type: ignore[arg-type]
 
 
-def without_causes(job: Job) -> str:
-    """Text of a job in which no simulated instrument says what is wrong with it; InputError where that cannot be."""
-    text = job.text
-    wanted = {one.name: _told(one.address or "") for one in job.instruments if one.driver == "simulate"}
-    if not wanted:
+def own_request(job: Job | None) -> Request:
+    """What the simulated instrument of a job asks for, the usual where there is none; WrongUsageError."""
+    simulated = _simulated(job) if job else []
+    if len(simulated) > 1:
+        what = f"instrument '{simulated[1].name}' is a second simulated unit"
+        raise WrongUsageError(InputError(what, "a call has one"))
+    try:
+        return request_of(simulated[0].address or "") if simulated else Request()
+    except InputError as error:
+        what = f"instrument '{simulated[0].name}': {error.what}"
+        raise WrongUsageError(InputError(what, error.hint)) from error
+
+
+def without_causes(job: Job, used: Request | None = None) -> str:
+    """Text of a job in which no simulated instrument says what is wrong with it; InputError where that cannot be.
+
+    used : what was simulated; where it is not what the address says, its seed, meters and speed stand there instead.
+    """
+    text, before = job.text, {one.name: (one.address or "").split() for one in job.instruments}
+    wanted = before | {one.name: _told(one.address or "", used) for one in _simulated(job)}
+    for one in _simulated(job):
+        if wanted[one.name] != before[one.name]:
+            text = _rewritten(text, one.address, " ".join(wanted[one.name]))
+    if text is job.text and wanted == before:
         return text
-    for one in job.instruments:
-        if one.name in wanted and one.address:
-            text = text.replace(one.address, wanted[one.name])
-    for one in parse(text, job.name).instruments:
-        if (one.address or "") != wanted.get(one.name, one.address or ""):
-            what = f"instrument '{one.name}': its address cannot be kept without what is wrong"
-            raise InputError(what, "write it in plain quotes on one line, with single spaces")
+    try:
+        after = {one.name: (one.address or "").split() for one in parse(text, job.name).instruments}
+    except JobError:
+        after = {}
+    if wrong := next((name for name, words in wanted.items() if after.get(name) != words), None):
+        what = f"instrument '{wrong}': its address cannot be kept without what is wrong and as it was simulated"
+        raise InputError(what, "write it in plain quotes on one line, with single spaces")
     return text
 
 
-def _told(address: str) -> str:
-    hidden = (*CAUSES, *_SHARED)
-    return " ".join(word for word in address.split() if word.partition("=")[0] not in hidden)
+def _simulated(job: Job) -> list[InstrumentSettings]:
+    return [one for one in job.instruments if one.driver == "simulate"]
+
+
+def _told(address: str, used: Request | None) -> list[str]:
+    """Words of an address without what is wrong, with what was used."""
+    words = {word.partition("=")[0]: word for word in address.split()}
+    if used:
+        said = request_of(address)
+        words |= {
+            key: f"{key}={value:g}" if isinstance(value, float) else f"{key}={value}"
+            for key in _KEYS
+            if (value := getattr(used, key)) != getattr(said, key)
+        }
+    return [word for key, word in words.items() if key not in (*CAUSES, *_SHARED)]
+
+
+def _rewritten(text: str, address: str | None, wanted: str) -> str:
+    """Text of a job with another address wherever this one stands, or after the driver where there is none."""
+    if address is None:
+        driver = re.compile(r"""^([ \t]*)driver[ \t]*=[ \t]*(["'])simulate\2.*$""", re.MULTILINE)
+        return driver.sub(lambda found: f'{found[0].rstrip()}\n{found[1]}address = "{wanted}"', text, count=1)
+    if len(_told(address, None)) < len(address.split()):
+        return text.replace(address, wanted)  # in comments too: they are kept with the recording
+    place = re.compile(rf"""(address["']?[ \t]*=[ \t]*)(["'])[ \t]*{re.escape(address)}[ \t]*\2""")
+    return place.sub(lambda found: f"{found[1]}{found[2]}{wanted}{found[2]}", text)
 
 
 def _number(key: str, value: str) -> float:

@@ -83,3 +83,8 @@ below = "36 degF"
 point = "call_heat"
 below = 0.5
 """
+
+
+def unit(address: str) -> str:
+    """Job of a simulated unit."""
+    return f'[[instrument]]\nname = "unit"\ndriver = "simulate"\naddress = "{address}"\n'

@@ -19,7 +19,7 @@ from collector import cli, job
 from collector.recording import Recording
 from drivers.codecs.recording_csv import CsvReader
 from drivers.simulate.causes import CAUSES
-from tests.collector.job_texts import FULL
+from tests.collector.job_texts import FULL, unit
 
 SHORT = ("--minutes", "1")
 README = (Path(__file__).parents[2] / "README.md").read_text()
@@ -141,20 +141,6 @@ def test_the_meters_wished_for(here, kit):
     assert ("contact logger" in meters) == (kit in ("full", "contacts"))
 
 
-def test_the_unit_of_a_job_file(here):
-    Path("my.toml").write_text(FULL)
-    assert simulate("--job", "my.toml", *SHORT, "-o", "a.lightoff").exit_code == 0
-    assert Path("a.toml").read_text() == FULL
-    with Recording(here / "a.lightoff") as recording:
-        assert recording.job() == FULL
-    Path("b.toml").write_text(FULL)
-    assert simulate("--job", "b.toml", *SHORT, "-o", "b.csv").exit_code == 0, "the job may lie where it goes"
-    assert Path("b.toml").read_text() == FULL
-    start = "2020-02-02T02:02:02Z"
-    assert simulate("--job", "my.toml", *SHORT, "--start", start, "-o", "c.csv").exit_code == 0
-    assert Path("c.csv").read_text().splitlines()[1].startswith("2020-02-02T02:02:")
-
-
 @pytest.mark.parametrize(
     ("arguments", "status", "says"),
     [
@@ -171,7 +157,17 @@ def test_the_unit_of_a_job_file(here):
         (["--start", "9999-01-01T00:00:00Z"], 2, "too late to be recorded"),
         (["--speed", "2"], 2, "--speed is for a unit that runs live"),
         (["--for", "2"], 2, "--for is for a unit that runs live"),
-        (["-o", "a.xlsx"], 2, "a.xlsx ends in none of .csv, .csv.gz, .lightoff"),
+        (["--port", "8350"], 2, "--port is for a unit that runs live"),
+        (["--no-browser"], 2, "--no-browser is for a unit that runs live"),
+        (["--cause", "no_call", "--onset", "60", *SHORT], 2, "the onset 60 s of no_call is not before the end, 60 s"),
+        (["--job", "late.toml", *SHORT], 2, "the onset 300 s of no_call is not before the end, 60 s"),
+        (["-o", "a.xlsx"], 2, "a.xlsx is no name with an ending of .csv, .csv.gz, .lightoff"),
+        (["-o", "./.lightoff"], 2, ".lightoff is no name with an ending of"),
+        (["-o", ".csv"], 2, ".csv is no name with an ending of"),
+        (["-o", ".csv.gz"], 2, ".csv.gz is no name with an ending of"),
+        (["--live", "-o", "q.txt"], 2, "q.txt: a unit that runs live is recorded as .lightoff"),
+        (["--live", "-o", "dirx/"], 2, "dirx: a unit that runs live is recorded as .lightoff"),
+        (["--live", "-o", ".lightoff"], 2, ".lightoff: a unit that runs live is recorded as .lightoff"),
         (["-o", "nowhere/a.csv"], 1, "there is no folder nowhere"),
         (["-o", "there.csv"], 1, "there.csv is there already; choose another name or say --force"),
         (["--live", "-o", "there.lightoff"], 1, "there.lightoff is there already"),
@@ -182,11 +178,18 @@ def test_the_unit_of_a_job_file(here):
         (["--live", "--job", "low.toml"], 2, "switch_open"),
         (["--job", "missing.toml"], 1, "missing.toml is not there"),
         (["--job", "."], 1, "is a folder"),
-        (["--job", "words.toml"], 1, "this is not TOML"),
+        (["--job", "words.toml"], 2, "this is not TOML"),
         (["--job", "low.toml"], 2, "low.toml: line 3, furnace.switch_open: number 1 is not below number 1"),
         (["--job", "false.toml"], 2, "the job file contradicts itself: 'furnace.condensing' is true"),
         (["--live", "--job", "false.toml"], 2, "the job file contradicts itself: 'furnace.condensing' is true"),
         (["--job", "typo.toml"], 2, "typo.toml: line 2, furnace.rize: unknown key 'rize'"),
+        (["--job", "false.toml", "-o", "there.csv"], 2, "'furnace.condensing' is true"),
+        (["--live", "--job", "false.toml", "-o", "there.lightoff"], 2, "'furnace.condensing' is true"),
+        (["--job", "hidden.toml"], 2, "instrument 'unit': its address cannot be kept without what is wrong"),
+        (["--live", "--job", "hidden.toml"], 2, "instrument 'unit': its address cannot be kept without what is wrong"),
+        (["--job", "unread.toml"], 2, "instrument 'unit': unknown name 'sead'; nearest known: seed"),
+        (["--job", "two.toml"], 2, "instrument 'two' is a second simulated unit"),
+        (["--job", "own.toml", "-o", "own.csv"], 2, "own.toml says what is wrong, or another seed"),
     ],
 )
 def test_what_cannot_be_is_one_sentence_and_leaves_nothing(here, arguments, status, says):
@@ -195,6 +198,11 @@ def test_what_cannot_be_is_one_sentence_and_leaves_nothing(here, arguments, stat
     Path("low.toml").write_text('[furnace]\nswitch_close = "0.5 inH2O"\nswitch_open = "0.6 inH2O"\n')
     Path("typo.toml").write_text('[furnace]\nrize = ["35 degF", "65 degF"]\n')
     Path("words.toml").write_text("no job at all\n")
+    Path("late.toml").write_text(unit("no_call=1 onset=300"))
+    Path("own.toml").write_text(unit("no_call=1"))
+    Path("hidden.toml").write_text(unit(r"seed=7 drain\u005fblocked=0.3"))
+    Path("unread.toml").write_text(unit("sead=7"))
+    Path("two.toml").write_text(unit("seed=7") + unit("seed=8").replace('"unit"', '"two"'))
     Path("false.toml").write_text("[furnace]\ncondensing = true\nefficiency = 0.80\n")
     before = names(here)
     output = [] if "-o" in arguments or "--live" in arguments else ["-o", "a.csv"]
@@ -219,6 +227,11 @@ def test_force_replaces_all_three(here):
     assert all("from before" not in Path(name).read_text() for name in names(here))
     assert simulate(*SHORT, "-o", "a.lightoff", "--force").exit_code == 0
     assert simulate(*SHORT, "-o", "a.lightoff", "--force").exit_code == 0
+
+
+def test_onset_up_to_the_end_is_there(here):
+    assert simulate("--cause", "no_call", "--onset", "59", *SHORT, "-o", "a.csv").exit_code == 0
+    assert truth("a")["causes"][0]["onset"] == 59.0
 
 
 def test_help_lists_every_cause_in_plain_words_and_an_example():

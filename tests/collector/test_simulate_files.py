@@ -9,7 +9,7 @@ import pytest
 
 from analysis.model import Channel, EventKind, Reading
 from collector.recording import Recording
-from collector.simulate_files import Content, Places, truth_text, write
+from collector.simulate_files import ENDINGS, LIVE_ENDING, Content, Places, has_ending, truth_text, write
 from collector.store import Store
 from drivers.base import InputError, LightoffError
 
@@ -102,6 +102,34 @@ def test_what_is_cut_short_leaves_nothing_and_what_was_there_as_it_was(tmp_path,
         assert "(No space left on device)" in str(refused.value)
     assert names(tmp_path) == sorted([name, "a.toml", "a.truth.json"])
     assert {(tmp_path / file).read_text() for file in names(tmp_path)} == {"from before"}
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.csv.gz", "a.lightoff"])
+def test_files_of_others_beside_it_stay(tmp_path, name):
+    others = [f"{part}.part{ending}" for part in (name, "a.toml", "a.truth.json") for ending in ("", "-wal", "-shm")]
+    for other in others:
+        (tmp_path / other).write_text("not ours")
+    write(Places.beside(tmp_path / name), content())
+    assert names(tmp_path) == sorted([*others, name, "a.toml", "a.truth.json"])
+    assert {(tmp_path / other).read_text() for other in others} == {"not ours"}
+
+
+def test_the_files_may_be_read_by_whom_files_may_be_read(tmp_path):
+    (tmp_path / "usual").write_text("")
+    write(Places.beside(tmp_path / "a.csv"), content())
+    assert {file.stat().st_mode for file in tmp_path.iterdir()} == {(tmp_path / "usual").stat().st_mode}
+
+
+def test_a_folder_that_is_gone_is_one_sentence(tmp_path):
+    with pytest.raises(InputError, match=r"cannot write .*a\.csv \(No such file or directory\)"):
+        write(Places.beside(tmp_path / "nowhere" / "a.csv"), content())
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.b.csv", "a.csv.gz", "a.lightoff", "..csv"])
+def test_a_name_has_something_before_its_ending(name):
+    assert has_ending(name, *ENDINGS)
+    assert not any(has_ending(ending, *ENDINGS) for ending in ENDINGS)
+    assert has_ending(name, LIVE_ENDING) == (name == "a.lightoff")
 
 
 def test_what_is_in_the_way_is_named(tmp_path):

@@ -15,6 +15,7 @@ from drivers.base import InputError
 from drivers.simulate.causes import CAUSES, Cause
 from drivers.simulate.instruments import Observer
 from drivers.simulate.meters import SENSORS, Input, Meter, Move, standard_meters
+from drivers.simulate.scenario import ROUND
 from tests.collector.calls import call
 from tests.support import until
 
@@ -85,6 +86,14 @@ def test_a_unit_that_runs_live_is_lit_again_and_again():
     starts = [attempt["start"] for attempt in made.plant.attempts]
     assert 10 <= starts[0] < 20
     assert any(1210 <= start < 1220 for start in starts)
+
+
+def test_a_unit_that_runs_live_for_a_month_at_a_hundred_times_real_time_is_called_still():
+    plant = make(Request(seed=3), None).plant
+    plant.thermostat.time = 216_000 * ROUND  # 30 days of wall time
+    calls = plant.advance(ROUND).values["call_heat"]
+    assert calls[0] == calls[-1] == 0
+    assert 0.7 < calls.mean() < 0.85, "from 10 s to 960 s"
 
 
 def test_what_can_be_set_live_is_what_can_be_seen_live():

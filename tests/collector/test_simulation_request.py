@@ -120,9 +120,42 @@ def test_the_job_that_a_recording_keeps_does_not_say_what_is_wrong(address, kept
     assert "0.3" not in text
 
 
+@pytest.mark.parametrize(
+    ("address", "used", "kept"),
+    [
+        ("'seed=7'", Request(8), "'seed=8'"),
+        ("'seed=7 speed=2'", Request(7, speed=2.0), "'seed=7 speed=2'"),
+        ("'speed=2'", Request(8, instruments="draft"), "'speed=1 seed=8 instruments=draft'"),
+        ("'seed=7 no_call=0.3'", Request(8), "'seed=8'"),
+        ("'no_call=0.3'", Request(8), "'seed=8'"),
+        ("''", Request(8), "'seed=8'"),
+    ],
+)
+def test_the_job_that_a_recording_keeps_says_what_was_simulated(address, used, kept):
+    given = job.parse(JOB.format(address=address) + "# seed=77 was another\n")
+    assert without_causes(given, used) == given.text.replace(f"address = {address}", f"address = {kept}")
+    assert request_of(kept.strip("'")) == used
+
+
+@pytest.mark.parametrize("end", ["", "  # a comment"])
+def test_a_simulated_unit_without_an_address_is_kept_with_the_seed_used(end):
+    given = job.parse(f'[[instrument]]\n  driver = "simulate"{end}\n  name = "unit"\n')
+    assert without_causes(given, Request()) is given.text
+    kept = job.parse(without_causes(given, Request(8)))
+    assert [(one.name, one.address) for one in kept.instruments] == [("unit", "seed=8")]
+    assert without_causes(given, Request(8)).replace('  address = "seed=8"\n', "") == given.text
+
+
+def test_a_unit_of_which_the_seed_used_cannot_be_said_is_refused():
+    given = job.parse('instrument = [{ name = "unit", driver = "simulate" }]\n')
+    with pytest.raises(InputError, match=r"instrument 'unit': its address cannot be kept .* as it was simulated"):
+        without_causes(given, Request(8))
+
+
 def test_a_job_without_a_simulated_unit_is_kept_to_the_letter():
     given = job.parse('[[instrument]]\nname = "a"\ndriver = "manual"\naddress = "drain_blocked=0.7"\n')
     assert without_causes(given) is given.text
+    assert without_causes(given, Request(8)) is given.text
 
 
 def test_an_address_from_which_nothing_can_be_taken_is_refused_rather_than_told():
