@@ -25,7 +25,7 @@ POINTS = (
     " volts_control volts_line volts_line_neutral_ground amps_inducer amps_blower amps_igniter speed_inducer"
     " flue_o2 flue_co2 flue_co"
 ).split()
-"""What is taken at each state, in the points' inside units."""
+"""What is taken at each state, in the points' inside units; of the igniter its current when warm, once it was on."""
 STEP = 1.0
 """[s]"""
 LEAST_FLAME = 0.5e-6
@@ -63,8 +63,9 @@ class Features:
 def features(n: int, seed: int, causes: Sequence[str] = CAUSES) -> Features:
     """Features of `n` units drawn from the population, each with one of the causes; the same for the same seed.
 
-    Causes whose trace lies in time or in the house (`no_call` below 0.99, `lockouts_misset`, `heat_pump_weak`,
-    `humidifier_overrun`, `control_board_faulty`) or in the wind (`other`) leave these states as they are.
+    Causes whose trace lies in time, in the house or in the wind (`no_call` below 0.99, `lockouts_misset`,
+    `heat_pump_weak`, `humidifier_overrun`, `control_board_faulty`, `switch_stuck_closed`, `other`) leave these states
+    as they are.
     """
     generator = np.random.default_rng(seed)
     shares = np.array([share for _, share in KINDS])
@@ -120,6 +121,7 @@ def run(physical: Physical, severities: dict[str, Floats], outdoor: Floats) -> t
     values, reached = np.full((n, len(STATES), len(POINTS)), np.nan), np.zeros((n, len(STATES)), bool)
     goes_on = parts.call_lost < 0.99
     low, one_stage = physical.draft.low_speed, physical.design.stages < 2
+    glowing: Floats | float = 0.0
     speeds, blowers = (0.0, low, 1.0), (0.0, physical.air.low_heat, physical.air.high_heat)
     for state, seconds, on in _SCHEDULE:
         inducer, blower = speeds[int(on.get("inducer", 0))], blowers[int(on.get("blower", 0))]
@@ -143,10 +145,11 @@ def run(physical: Physical, severities: dict[str, Floats], outdoor: Floats) -> t
                 goes_on = goes_on & (parts.limit.closed > 0) & (parts.fire.flame_current > LEAST_FLAME)
             if high and second > _SETTLED:
                 goes_on = goes_on & ((parts.switch_high.closed > 0) | one_stage)
+        glowing = parts.fire.amps_igniter if on.get("igniter") and not valve else glowing
         if state:
             place = STATES.index(state)
             reached[:, place] = goes_on if state != "rest" else True
-            values[:, place] = np.stack([np.broadcast_to(value, n) for value in _look(furnace)], axis=1)
+            values[:, place] = np.stack([np.broadcast_to(value, n) for value in _look(furnace, glowing)], axis=1)
     return values, reached
 
 
@@ -154,8 +157,8 @@ _SETTLED = 15
 """Time for the inducer to come to its speed. [s]"""
 
 
-def _look(furnace: Furnace) -> tuple[Floats | float, ...]:
-    """Of `POINTS`, now."""
+def _look(furnace: Furnace, glowing: Floats | float) -> tuple[Floats | float, ...]:
+    """Of `POINTS`, now; the igniter's current [A] is that at the end of its warm-up."""
     parts = furnace.parts
     draft, gas, air, ducts, electric = parts.draft, parts.gas, parts.air, parts.ducts, parts.electric
     fire, flue = parts.fire, parts.flue
@@ -165,6 +168,6 @@ def _look(furnace: Furnace) -> tuple[Floats | float, ...]:
         *(air.static_return, air.static_supply, ducts.temp_return, ducts.temp_supply, ducts.temp_supply_2),
         *(furnace.temp_outdoor, furnace.temp_flue, fire.flame_current),
         *(electric.volts_control, electric.volts_line, electric.volts_line_neutral_ground),
-        *(electric.amps_inducer, electric.amps_blower, fire.amps_igniter, FULL_SPEED * draft.speed),
+        *(electric.amps_inducer, electric.amps_blower, glowing, FULL_SPEED * draft.speed),
         *(flue.vent_o2, flue.vent_co2, flue.vent_co),
     )

@@ -92,8 +92,8 @@ def test_hold_has_two_thresholds_and_ignores_60_milliseconds() -> None:
     assert at(electric, 16.2, 0.02) == 1.0
     assert at(electric, 15.8, 0.06) == 1.0  # counted anew after each dip
     assert at(electric, 15.8, 0.02) == 0.0
-    assert at(electric, 17.8, 5.0) == 0.0
-    assert at(electric, 18.2, 0.02) == 1.0
+    assert at(electric, 16.4, 5.0) == 0.0
+    assert at(electric, 16.6, 0.02) == 1.0
 
 
 @pytest.mark.parametrize("knob", ["power", "transformer_factor"])
