@@ -55,4 +55,6 @@ def test_a_wheel_in_a_clean_environment_gives_a_working_command(tmp_path: Path):
     (recording,) = (elsewhere / "recordings").glob("demo-*.lightoff")
     export = run(home / "bin" / "lightoff", "export", recording, "-o", "out.csv")
     assert export.returncode == 0, export.stderr
-    assert (elsewhere / "out.csv").read_text().startswith("time,draft_burner_box@replay: draft meter [inH2O]")
+    assert (
+        (elsewhere / "out.csv").read_text().startswith("time,draft_burner_box@replay: simulated: draft meter [inH2O]")
+    )

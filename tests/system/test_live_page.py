@@ -93,7 +93,7 @@ def test_the_replay_is_driven_from_the_page(browser: Browser, tmp_path: Path):
     with lightoff("demo", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
         with looking(browser, demo.address) as look:
             look.page.wait_for_selector("#replay-pause")
-            look.until("document.querySelector('#replay-position').innerText.includes('of 21:')")
+            look.until("document.querySelector('#replay-position').innerText.includes('of 22:')")
             look.page.click("#replay-pause")
             look.until("document.querySelector('#replay-position').innerText.includes('paused')")
             look.page.evaluate(
@@ -129,7 +129,7 @@ def test_a_page_that_is_killed_comes_back_and_the_recording_never_noticed(browse
         until(page, has_trends(20), within=20)
         context.close()
     with Recording(tmp_path / "demo.lightoff") as recording:
-        time = recording.read("draft_switch@replay: switch manometer").time
+        time = recording.read("draft_switch@replay: simulated: switch manometer").time
     assert ((time[1:] - time[:-1]) < 0.3e9).all(), "the recording has a hole"
 
 

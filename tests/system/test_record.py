@@ -114,11 +114,11 @@ def test_a_full_medium_is_outlived(tmp_path: Path):
         assert "cannot record to" in said
         with urllib.request.urlopen(address, timeout=10) as answer:
             assert answer.status == 200, "the page lives"
-        acknowledged = times(path, "draft_switch@replay: switch manometer").size
+        acknowledged = times(path, "draft_switch@replay: simulated: switch manometer").size
         assert acknowledged > 0
         resource.prlimit(demo.process.pid, resource.RLIMIT_FSIZE, unlimited)
         demo.says("lightoff: recording goes on:", within=30)
-    time_ = times(path, "draft_switch@replay: switch manometer")
+    time_ = times(path, "draft_switch@replay: simulated: switch manometer")
     assert time_.size > acknowledged
     assert np.diff(time_).max() < 0.3, "not one reading is missing"
     with Recording(path) as recording:
