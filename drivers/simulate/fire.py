@@ -85,10 +85,6 @@ class FireUnit:
     """[s]"""
 
 
-PROPANE_BURNERS = FireUnit(fuel="propane", rated_flow=4.6591e-4)
-"""The same input of propane."""
-
-
 class Fire:
     """Igniter, flame, gas not yet burnt, flame current and roll-out. ValueError for a fuel without limits.
 

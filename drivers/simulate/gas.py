@@ -50,12 +50,6 @@ class GasUnit:
     """Propane tank and its regulators; none for a gas main."""
 
 
-PROPANE_TRAIN = GasUnit(
-    fuel="propane", inputs=(23_446.0, 16_426.0), manifold=(2491.0, 1220.0), line_resistance=5.7e8, tank=TankUnit()
-)
-"""The same inputs from a propane tank: manifold 10 and 4.9 in. w.c."""
-
-
 class GasSupply:
     """Line, regulator, two-stage valve and orifices. ValueError for a unit that contradicts itself.
 

@@ -18,7 +18,6 @@ class Maths:
     sqrt: Callable[[Number], Number]
     exp: Callable[[Number], Number]
     log: Callable[[Number], Number]
-    tanh: Callable[[Number], Number]
     minimum: Callable[[Number, Number], Number]
     maximum: Callable[[Number, Number], Number]
     where: Callable[[Number, Number, Number], Number]
@@ -33,13 +32,12 @@ def _where(condition: Number, yes: Number, no: Number) -> Number:
     return yes if condition else no
 
 
-FLOATS = Maths(math.sqrt, math.exp, math.log, math.tanh, min, max, _where, bool, bool)
+FLOATS = Maths(math.sqrt, math.exp, math.log, min, max, _where, bool, bool)
 """For one unit."""
 ARRAYS = Maths(
     np.sqrt,
     np.exp,
     np.log,
-    np.tanh,
     np.minimum,
     np.maximum,
     np.where,

@@ -11,11 +11,12 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.combustion_fuel import air_need
-from drivers.simulate.fire import FLAMMABLE, PROPANE_BURNERS, Fire, FireUnit
+from drivers.simulate.fire import FLAMMABLE, Fire, FireUnit
 from drivers.simulate.flame_current import FlameCurrent
-from drivers.simulate.gas import PROPANE_TRAIN, GasSupply, GasUnit
+from drivers.simulate.gas import GasSupply, GasUnit
 from drivers.simulate.igniter import SILICON_CARBIDE, SILICON_NITRIDE, Igniter, IgniterUnit
 from drivers.simulate.maths import ARRAYS, FLOATS
+from tests.drivers.simulate.propane import PROPANE_BURNERS, PROPANE_TRAIN
 
 UNIT = FireUnit()
 RATED = UNIT.rated_flow

@@ -12,9 +12,10 @@ from scipy.optimize import brentq
 
 from analysis.combustion_fuel import heating_value_volume, specific_gravity
 from analysis.gas import CUBIC_FOOT
-from drivers.simulate.gas import PROPANE_TRAIN, SEA_LEVEL, GasSupply, GasUnit
+from drivers.simulate.gas import SEA_LEVEL, GasSupply, GasUnit
 from drivers.simulate.maths import ARRAYS, FLOATS
 from drivers.simulate.tank import Tank, TankUnit
+from tests.drivers.simulate.propane import PROPANE_TRAIN
 
 INCH = 249.08891
 """[Pa]"""
