@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 
 from drivers.simulate.maths import Maths, Number
+from drivers.simulate.moist_air import AIR_GAS, VAPOUR_VOLUMES
 
 _ZERO = 273.15
-_GAS, _VOLUMES = 287.042, 1.607858
-"""Gas constant of dry air [J/kg/K], volume of vapour by that of air: ASHRAE Handbook - Fundamentals 2017, chapter 1."""
 _RUNNING = 0.1
 """Share of full speed above which a blower counts as running. [1]"""
 
@@ -133,7 +132,7 @@ class AirSide:
         ratio : humidity of the air. [kg/kg]
         """
         m, unit = self._m, self.unit
-        dry = pressure / (_GAS * (1.0 + _VOLUMES * ratio))
+        dry = pressure / (AIR_GAS * (1.0 + VAPOUR_VOLUMES * ratio))
         moist = dry * (1.0 + ratio)
         entering, leaving = temp_entering + _ZERO, temp_leaving + _ZERO
         # Resistances by the mass flow, which is the same everywhere: those of hot air are larger.

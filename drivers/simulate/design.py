@@ -3,30 +3,32 @@
 from dataclasses import dataclass, fields, replace
 
 from analysis.airflow import HEAT_OF_AIR
+from analysis.draft_network import MOLAR_MASS_AIR
 from analysis.fuels import fuel_named
 from analysis.psychrometrics import pressure_at_altitude
+from analysis.units import INCH_OF_WATER
 from drivers.simulate.air import AirUnit
 from drivers.simulate.draft import Draft, DraftUnit, draft_unit_from_taps
 from drivers.simulate.ducts import DuctUnit
 from drivers.simulate.electric import ElectricUnit
 from drivers.simulate.fire import FireUnit
 from drivers.simulate.flue import Flue
-from drivers.simulate.gas import GasUnit
+from drivers.simulate.gas import SEA_LEVEL, GasUnit
 from drivers.simulate.heat import Exchanger, HeatUnit, heat_unit_for
 from drivers.simulate.igniter import SILICON_CARBIDE, SILICON_NITRIDE, IgniterUnit
 from drivers.simulate.limit import LimitUnit
 from drivers.simulate.maths import Maths, Number
+from drivers.simulate.moist_air import AIR_GAS
 from drivers.simulate.switches import SwitchUnit
 from drivers.simulate.tank import TankUnit
 from drivers.simulate.water import WaterUnit
 
-INCH = 249.08891
+BTU = 0.29307107
+"""One Btu/h. [W]"""
+INCH = INCH_OF_WATER
 """One inch of water at 4 degC. [Pa]"""
-SEA_LEVEL = 101325.0
 ROOM = 20.0
 """Room, return air and combustion air at the rating. [degC]"""
-AIR_MASS = 0.028966
-"""Of the gas in prepurge, which is air. [kg/mol]"""
 _DERATED_FROM = 609.6
 """2,000 ft: below it the orifices stay as they are. [m]"""
 _DERATING = 0.02 / 304.8
@@ -57,7 +59,7 @@ class Design:
     """1 where the pressure switch compares the collector with the burner box, 0 where with the room."""
     nitride: Number = 0.0
     """1 for an igniter of silicon nitride, 0 of carbide."""
-    input: Number = 80_000 * 0.29307107
+    input: Number = 80_000 * BTU
     """Of the plate, at sea level, higher heating value. [W]"""
     low_share: Number = 0.70
     """Input of the low stage over that of the high one. [1]"""
@@ -175,7 +177,7 @@ def built(m: Maths, design: Design) -> Physical:
         primary_volume=0.006 * site / _RATED,
     )
     hot = (exchanger.temp_primary_gas, exchanger.temp_secondary_gas, exchanger.temp_flue, flue.molar_mass)
-    cold = (ROOM, ROOM, ROOM, AIR_MASS)
+    cold = (ROOM, ROOM, ROOM, MOLAR_MASS_AIR)
     hot_high, _ = _settled(m, design, draft, pressure, speed=1.0, gas=hot)
     hot_low, box_low = _settled(m, design, draft, pressure, speed=low, gas=hot)
     cold_low, _ = _settled(m, design, draft, pressure, speed=low, gas=cold)
@@ -273,7 +275,7 @@ def _settled(
 def _air(m: Maths, design: Design, air_flow: Number, pressure: Number) -> AirUnit:
     """Blower and air path that give `air_flow` [kg/s] at the design's statics."""
     default = AirUnit()
-    density = pressure / (287.042 * (ROOM + 273.15))
+    density = pressure / (AIR_GAS * (ROOM + 273.15))
     warm = density * (ROOM + 273.15) / (ROOM + design.rise + 273.15)
     flow = air_flow / density
     back, on = design.static_return / density / flow**2, design.static_supply / warm / (air_flow / warm) ** 2

@@ -7,11 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from drivers.simulate.design import INCH, Design
+from drivers.simulate.design import BTU, INCH, Design
 from drivers.simulate.maths import Number
-
-BTU = 0.29307107
-"""One Btu/h. [W]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,7 @@
 """The furnace as a whole: what its parts do to each other, in short steps and in longer ones."""
 
+from analysis.airflow import HEAT_OF_AIR, HEAT_OF_VAPOUR
+from analysis.fuels import AIR
 from drivers.simulate.flue import REST
 from drivers.simulate.maths import Number, toward
 from drivers.simulate.parts import Parts
@@ -20,7 +22,7 @@ _PLUME = 45.0
 """Time constant with which flue gas finds its way to the intake; common practice, no published source. [s]"""
 _IDLE = 0.8
 """Load of a blower of fixed speed that moves no air, by the cube root; common practice, no published source. [1]"""
-_OXYGEN = 0.2095
+_OXYGEN = AIR["oxygen"]
 
 
 class Furnace:
@@ -223,7 +225,7 @@ class Furnace:
             vent_flow=draft.vent_flow,
         )
         draft.collector_leak = parts.false_air + parts.water.leak_area
-        carried = parts.m.maximum(heat.leaving_flow, 1e-3) * (1006.0 + 1860.0 * self.ratio_entering)
+        carried = parts.m.maximum(heat.leaving_flow, 1e-3) * (HEAT_OF_AIR + HEAT_OF_VAPOUR * self.ratio_entering)
         self.temp_coil = heat.temp_leaving + self.coil_heat / carried
         parts.limit.step(dt, stream_flow=heat.stream_flow, temp_stream=heat.temp_stream, temp_primary=heat.temp_primary)
 

@@ -20,9 +20,9 @@ _MAGNUS_ICE, _MAGNUS_WATER = (22.46, 272.62), (17.62, 243.12)
 """Magnus formula, WMO-No. 8 (2018), annex 4.B: only where the search for a dew point begins. [1, degC]"""
 _MAGNUS_PRESSURE = 611.2
 """Its pressure at 0 degC. [Pa]"""
-_GAS = 287.042
+AIR_GAS = 287.042
 """Gas constant of dry air. [J/kg/K]"""
-_VOLUMES = 1.607858
+VAPOUR_VOLUMES = 1.607858
 """Volume of a mass of vapour by that of the same mass of dry air. [1]"""
 _SETTLED, _STEPS = 1e-7, 50
 """A wet bulb that moves by less is found; so many steps are never needed. [K, 1]"""
@@ -115,4 +115,4 @@ def temp_from_enthalpy(content: float, ratio: float) -> float:
 
 def dry_density(temp: float, ratio: float, pressure: float) -> float:
     """Mass of dry air in each volume of moist air [degC, kg/kg, Pa]. [kg/m3]"""
-    return pressure / (_GAS * (temp + ZERO) * (1 + _VOLUMES * ratio))
+    return pressure / (AIR_GAS * (temp + ZERO) * (1 + VAPOUR_VOLUMES * ratio))

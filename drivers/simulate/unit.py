@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from analysis.model import Baseline, Plate, Timing
 from drivers.simulate.checks import STAYS_DRY_TO, check_papers
 from drivers.simulate.control_settings import ControlSettings
-from drivers.simulate.design import INCH, Physical, built, outdoors
-from drivers.simulate.draws import BTU, KINDS, Draw, drawn
+from drivers.simulate.design import BTU, INCH, Physical, built, outdoors
+from drivers.simulate.draws import KINDS, Draw, drawn
 from drivers.simulate.from_papers import physical_of
 from drivers.simulate.heatpump import HeatPumpUnit
 from drivers.simulate.house import HouseUnit
