@@ -4,6 +4,7 @@ All but those to a simulated plant: what is wrong with it is for whoever practis
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 from analysis.model import NANOSECONDS, Event, EventKind
 from collector import practice
@@ -18,8 +19,25 @@ LONGEST_TEXT = 2000
 """A longer note is refused. [characters]"""
 
 
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a command answers where one sentence is not enough."""
+
+    text: str
+    """One sentence for people."""
+    data: Mapping[str, object] = field(default_factory=dict)
+    """Facts for the page; plain JSON values."""
+
+
+Given = Mapping[str, object]
+Command = Callable[[Given], str | Answer]
+
+
 class Commands:
-    """The commands of one call; each returns one sentence, or raises LightoffError with one."""
+    """The commands of one call; each returns one sentence or an `Answer`, or raises LightoffError with a sentence.
+
+    `more` are commands of other parts of the call, by their names.
+    """
 
     def __init__(
         self,
@@ -28,28 +46,30 @@ class Commands:
         manual: Manual | None = None,
         replay: Replay | None = None,
         plant: Practice | None = None,
+        more: Mapping[str, Command] | None = None,
     ) -> None:
         self._collector = collector
         self._manual = manual
         self._replay = replay
         self._plant = plant
-        self._known: dict[str, Callable[[Mapping[str, object]], str]] = {
-            "note": lambda given: self.note(_text(given, "text")),
-            "mark": lambda given: self.mark(_text(given, "text", default="mark")),
-            "acknowledge": lambda given: self.acknowledge(_text(given, "alarm")),
-            "shelve": lambda given: self.shelve(_text(given, "alarm"), _number(given, "minutes")),
-            "unshelve": lambda given: self.unshelve(_text(given, "alarm")),
-            "zero": lambda given: self.zero(_text(given, "channel")),
-            "unzero": lambda given: self.undo_zero(_text(given, "channel")),
+        self._known: dict[str, Command] = {
+            "note": lambda given: self.note(text_in(given, "text")),
+            "mark": lambda given: self.mark(text_in(given, "text", default="mark")),
+            "acknowledge": lambda given: self.acknowledge(text_in(given, "alarm")),
+            "shelve": lambda given: self.shelve(text_in(given, "alarm"), number_in(given, "minutes")),
+            "unshelve": lambda given: self.unshelve(text_in(given, "alarm")),
+            "zero": lambda given: self.zero(text_in(given, "channel")),
+            "unzero": lambda given: self.undo_zero(text_in(given, "channel")),
             "type_in": lambda given: self.type_in(
-                _text(given, "point"), _text(given, "value"), _text(given, "meter", default="")
+                text_in(given, "point"), text_in(given, "value"), text_in(given, "meter", default="")
             ),
             "pause": lambda _: self.pause(),
             "resume": lambda _: self.resume(),
-            "seek": lambda given: self.seek(_number(given, "position")),
-            "speed": lambda given: self.speed(_number(given, "speed")),
-            "inject": lambda given: self.inject(_text(given, "cause"), _number(given, "severity")),
-            "repair": lambda given: self.repair(_text(given, "cause")),
+            "seek": lambda given: self.seek(number_in(given, "position")),
+            "speed": lambda given: self.speed(number_in(given, "speed")),
+            "inject": lambda given: self.inject(text_in(given, "cause"), number_in(given, "severity")),
+            "repair": lambda given: self.repair(text_in(given, "cause")),
+            **(more or {}),
         }
 
     @property
@@ -57,12 +77,13 @@ class Commands:
         """Every command there is."""
         return tuple(self._known)
 
-    def execute(self, name: str, given: Mapping[str, object]) -> str:
+    def execute(self, name: str, given: Given) -> Answer:
         """Carry out a command by its name; LightoffError in one sentence when it cannot be."""
         command = self._known.get(name)
         if command is None:
             raise InputError(f"there is no command '{name[:40]}'", f"known are {', '.join(self._known)}")
-        return command(given)
+        answer = command(given)
+        return Answer(answer) if isinstance(answer, str) else answer
 
     def _write(self, kind: EventKind, text: str) -> None:
         self._collector.ingest(Event(self._collector.now(), kind, text))
@@ -172,7 +193,8 @@ class Commands:
         return practice.repair(self._practising(), cause)
 
 
-def _text(given: Mapping[str, object], name: str, default: str | None = None) -> str:
+def text_in(given: Given, name: str, default: str | None = None) -> str:
+    """Text of an argument, `default` where it is empty; InputError where there is neither."""
     value = given.get(name, default)
     if not isinstance(value, str) or (not value.strip() and default is None):
         raise InputError(f"'{name}' must be a text", "write something and send it again")
@@ -182,7 +204,8 @@ def _text(given: Mapping[str, object], name: str, default: str | None = None) ->
     return readable.strip() or default or ""
 
 
-def _number(given: Mapping[str, object], name: str) -> float:
+def number_in(given: Given, name: str) -> float:
+    """Number of an argument; InputError where it is none."""
     value = given.get(name)
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
         raise InputError(f"'{name}' must be a number", "send it again with one")

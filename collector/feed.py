@@ -30,10 +30,18 @@ Message = Mapping[str, object]
 class Feed:
     """Serves looking-on processes of this machine; a slow one loses its own oldest readings and delays nothing."""
 
-    def __init__(self, collector: Collector, commands: Commands, *, about: Callable[[], Message]) -> None:
+    def __init__(
+        self,
+        collector: Collector,
+        commands: Commands,
+        *,
+        about: Callable[[], Message],
+        state: Callable[[], Message] = dict,
+    ) -> None:
         self._collector = collector
         self._commands = commands
         self._about = about
+        self._state = state  # what other parts of the call add to each status
         self.token = secrets.token_urlsafe(32)
         self._clients: set[asyncio.Task[None]] = set()
 
@@ -148,6 +156,7 @@ class Feed:
             },
             "replay": self._commands.replay_state(),
             "practice": self._commands.practice_state(),
+            **self._state(),
         }
 
     def _instruments(self) -> list[Message]:
@@ -185,10 +194,10 @@ class Feed:
     def _answer(self, message: Message) -> Message:
         given = message.get("arguments")
         try:
-            text = self._commands.execute(str(message.get("name", "")), given if isinstance(given, dict) else {})
+            answer = self._commands.execute(str(message.get("name", "")), given if isinstance(given, dict) else {})
         except LightoffError as error:
             return {"type": "reply", "id": message.get("id"), "ok": False, "text": str(error)}
-        return {"type": "reply", "id": message.get("id"), "ok": True, "text": text}
+        return {"type": "reply", "id": message.get("id"), "ok": True, "text": answer.text, "data": answer.data}
 
 
 async def _send(writer: asyncio.StreamWriter, message: Message) -> None:

@@ -14,8 +14,10 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from dashboard.access import Access, Application, content_security_policy
 from dashboard.figures import TREND_POINTS
 from dashboard.hub import Hub, Listener
-from dashboard.live import layout, register
+from dashboard.live import register
+from dashboard.shell import frame
 from dashboard.tiles import words
+from dashboard.views import views
 
 Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
 
@@ -51,7 +53,7 @@ def page(hub: Hub, command: Command) -> Application:
         serve_locally=True,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    dash.layout = layout()
+    dash.layout = frame(views())
     register(dash, hub)
     known = words() | {"trend_points": sorted(TREND_POINTS)}
 

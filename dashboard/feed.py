@@ -72,7 +72,10 @@ class FeedClient:
             await self._sleep(pause * random.uniform(0.5, 1.0))
 
     async def command(self, name: str, arguments: Mapping[str, object]) -> Message:
-        """Answer of the recorder: `{"ok": bool, "text": str}`; not ok in one sentence when it could not be asked."""
+        """Answer of the recorder: `{"ok": bool, "text": str}`, `data` where there is any.
+
+        Not ok in one sentence when it could not be asked.
+        """
         if name not in COMMANDS:
             return _failed(f"unknown command {name!r}; nothing was done")
         writer = self._writer
@@ -123,7 +126,9 @@ class FeedClient:
         number = message.get("id")
         answer = self._waiting.get(number) if isinstance(number, int) else None
         if answer is not None and not answer.done():
-            answer.set_result({"ok": bool(message.get("ok")), "text": str(message.get("text", ""))})
+            data = message.get("data")
+            facts = {"data": data} if isinstance(data, dict) and data else {}
+            answer.set_result({"ok": bool(message.get("ok")), "text": str(message.get("text", "")), **facts})
 
     def _disconnected(self) -> None:
         if self._writer is not None:

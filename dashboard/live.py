@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 from dashboard.figures import POINTS_A_TRACE, TREND_POINTS, Figure, View, message_figure, trend_figure
 from dashboard.history import read, span
 from dashboard.hub import Hub
+from dashboard.shell import section
 from dashboard.tiles import FROM_START, data, skeletons
 from drivers.base import LightoffError
 
@@ -25,11 +26,6 @@ NARROW = 600
 
 LARGEST_SHIFT = 15 * 3600.0
 """Local time is never further from UTC (the largest now is 14 h). [s]"""
-
-CAUTION = (
-    "Gas, carbon monoxide and mains voltage can kill. Local codes, the maker's instructions and licensed practice "
-    "come first; nothing on this page replaces them."
-)
 
 
 def register(dash: Dash, hub: Hub) -> None:
@@ -95,59 +91,18 @@ def _number(value: object, otherwise: float) -> float:
 
 
 def layout() -> Any:
-    """The page, empty; the script in the browser fills it."""
-    return html.Main(
-        [
-            html.Div(id="safety-message", role="alert", hidden=True),
-            html.Div(id="origin-banner", role="status", hidden=True),
-            _top_line(),
-            _alarm_line(),
-            html.Div(id="problem-line", role="alert", hidden=True),
-            html.Div(skeletons(), id="tiles"),
-            _nothing_yet(),
-            _filled_by_script("alarms", "Alarms"),
-            html.Button("Mark this moment (key M)", id="mark", className="wide-button"),
-            _trends(),
-            _filled_by_script("replay", "Replay", hidden=True),
-            _filled_by_script("practice", "Practice: what is wrong with the simulated unit", hidden=True),
-            _filled_by_script("instruments", "Instruments"),
-            _filled_by_script("notes", "Notes and events"),
-            _filled_by_script("type-in", "Type in a reading"),
-            html.Div(id="reply", role="status", hidden=True),
-            html.P(CAUTION, id="caution"),
-            dcc.Store(id="trend-request"),
-        ],
-        id="page",
-    )
-
-
-def _top_line() -> Any:
-    return html.Header(
-        [
-            html.Span("lightoff", id="program"),
-            html.Span("connecting", id="page-state", className="state"),
-            html.Span(id="recorder-state", className="state"),
-            html.Button("metric", id="units-switch"),
-            html.Button("light", id="theme-switch"),
-            html.Div(
-                [
-                    html.Span(id="room-co-shape"),
-                    " ",
-                    html.Span("CO not measured", id="room-co-main"),
-                    html.Span(id="room-co-more", hidden=True),
-                ],
-                id="room-co",
-                className="not-measured",
-            ),
-        ],
-        id="top-line",
-    )
-
-
-def _alarm_line() -> Any:
-    """How many alarms, and the most urgent; leads to their list."""
-    parts: list[Any] = [html.Span(id="alarm-line-priority"), " ", html.Span(id="alarm-line-text")]
-    return html.Button(html.Span(parts, id="alarm-line-words"), id="alarm-line", hidden=True)
+    """What moves: tiles, trends, alarms and notes, empty; the script in the browser fills it."""
+    return [
+        html.Div(skeletons(), id="tiles"),
+        _nothing_yet(),
+        section("alarms", "Alarms"),
+        html.Button("Mark this moment (key M)", id="mark", className="wide-button"),
+        _trends(),
+        section("replay", "Replay", hidden=True),
+        section("practice", "Practice: what is wrong with the simulated unit", hidden=True),
+        section("notes", "Notes and events"),
+        section("type-in", "Type in a reading"),
+    ]
 
 
 def _nothing_yet() -> Any:
@@ -188,8 +143,3 @@ def _trends() -> Any:
         ],
         id="trends-section",
     )
-
-
-def _filled_by_script(name: str, title: str, *, hidden: bool = False) -> Any:
-    body = html.Div(id=f"{name}-body")
-    return html.Section([html.H2(title, id=f"{name}-title", tabIndex="-1"), body], id=name, hidden=hidden)

@@ -155,11 +155,12 @@ lightoff.live = (function () {
     theme();
     units();
     lightoff.lists.makeForms();
+    lightoff.views.start();
     lightoff.trends.start();
     id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
     id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
     window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); });
-    id("alarm-line").addEventListener("click", () => lightoff.dom.jump("alarms", "alarms-title"));
+    id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));
     const mark = () => send("mark", { text: "mark" });
     id("mark").addEventListener("click", mark);

@@ -62,12 +62,14 @@ def test_of_several_instruments_the_speaker_is_shown_and_named(bench: PageBench,
         assert (
             look.text(".contact[data-point=switch_closed] .contact-word") == "open · lamp: closed, typed in 3 min ago"
         )
+        look.page.click(".way[data-view=meters]")
         row = look.page.locator(".instrument[data-name='old meter']")
         assert "zeroed" in row.locator("summary").inner_text()
         row.locator("summary").click()
         row.locator(".undo-zero").click()
         look.until(text_of("#reply", "unzero done"))
         assert bench.commands()[-1]["arguments"] == {"channel": old}
+        look.page.click(".way[data-view=live]")
         until_told(look, bench, text_of("#tile-draft_switch .tile-value", "0.42"), *rows, speakers={})
 
 
@@ -212,18 +214,22 @@ def test_a_recording_that_is_not_kept_and_a_recorder_that_is_gone(bench: PageBen
     bench.greet(*(f"temp_room@{name}" for name in names), "draft_switch@meter 0")
     with looking(browser, bench.address, width=390, height=844) as look:
         look.until(text_of("#recorder-state", "not kept: notes will be lost when this ends"))
+        look.page.click(".way[data-view=meters]")
         look.until(text_of(".instrument[data-name='meter 3'] .instrument-state", "reading · 0 s ago"))
         box = look.page.locator("#instruments").bounding_box()
         assert box is not None
         assert box["height"] < 844, "twelve instruments are one screen, not twelve"
+        look.page.click(".way[data-view=live]")
         still = {"name": "call", "position": 5, "start": 0, "end": 9, "speed": 1, "paused": True, "loop": False}
         bench.tell(("draft_switch@meter 0", 100.0), replay=still)
         look.until(text_of("#tile-draft_switch", "paused"))
         stale = "document.querySelector('#tile-draft_switch .tile-main').classList.contains('stale')"
         assert not look.page.evaluate(stale)
         bench.cut()
+        look.page.click(".way[data-view=meters]")
         look.until(text_of(".instrument[data-name='meter 3']", "not known: no connection"))
         assert "ago" not in look.text(".instrument[data-name='meter 3']")
+        look.page.click(".way[data-view=live]")
         look.until(f"{text_of('#tile-draft_switch', 'no connection')} && {stale}")
         assert "whether it records is not known" in look.text("#recorder-state")
 

@@ -1,0 +1,85 @@
+"""The frame of the page: what stands above every view, the views themselves, and the way from one to another."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.tiles import data
+
+CAUTION = (
+    "Gas, carbon monoxide and mains voltage can kill. Local codes, the maker's instructions and licensed practice "
+    "come first; nothing on this page replaces them."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One of the views that the page can show; what stands above them stays."""
+
+    name: str
+    """In the address, behind `#`."""
+    text: str
+    """On its button."""
+    parts: Sequence[Any]
+
+
+def frame(views: Sequence[View]) -> Any:
+    """The page, empty; the scripts in the browser fill it."""
+    return html.Main(
+        [
+            html.Div(id="safety-message", role="alert", hidden=True),
+            html.Div(id="origin-banner", role="status", hidden=True),
+            _top_line(),
+            _ways(views),
+            _alarm_line(),
+            html.Div(id="problem-line", role="alert", hidden=True),
+            *(html.Div(list(view.parts), id=f"view-{view.name}", className="view", hidden=True) for view in views),
+            html.Div(id="reply", role="status", hidden=True),
+            html.P(CAUTION, id="caution"),
+            dcc.Store(id="trend-request"),
+        ],
+        id="page",
+    )
+
+
+def section(name: str, title: str, *, hidden: bool = False) -> Any:
+    """A part of a view that a script fills: `NAME-body` under a heading `NAME-title`."""
+    body = html.Div(id=f"{name}-body")
+    return html.Section([html.H2(title, id=f"{name}-title", tabIndex="-1"), body], id=name, hidden=hidden)
+
+
+def _ways(views: Sequence[View]) -> Any:
+    ways = [html.Button(view.text, className="way", **data(view=view.name)) for view in views]
+    labelled: dict[str, Any] = {"aria-label": "views"}
+    return html.Nav(ways, id="ways", **labelled)
+
+
+def _top_line() -> Any:
+    return html.Header(
+        [
+            html.Span("lightoff", id="program"),
+            html.Span("connecting", id="page-state", className="state"),
+            html.Span(id="recorder-state", className="state"),
+            html.Button("metric", id="units-switch"),
+            html.Button("light", id="theme-switch"),
+            html.Div(
+                [
+                    html.Span(id="room-co-shape"),
+                    " ",
+                    html.Span("CO not measured", id="room-co-main"),
+                    html.Span(id="room-co-more", hidden=True),
+                ],
+                id="room-co",
+                className="not-measured",
+            ),
+        ],
+        id="top-line",
+    )
+
+
+def _alarm_line() -> Any:
+    """How many alarms, and the most urgent; leads to their list."""
+    parts: list[Any] = [html.Span(id="alarm-line-priority"), " ", html.Span(id="alarm-line-text")]
+    return html.Button(html.Span(parts, id="alarm-line-words"), id="alarm-line", hidden=True)
