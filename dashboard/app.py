@@ -1,4 +1,4 @@
-"""The page put together: Dash for layout and figures, one websocket for everything that moves."""
+"""The page put together: Dash for the layout, one websocket for everything that moves, routes for the trends."""
 
 import asyncio
 import json
@@ -12,11 +12,11 @@ from fastapi import FastAPI
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from dashboard.access import Access, Application, content_security_policy
-from dashboard.figures import TREND_POINTS
+from dashboard.charts import TREND_POINTS
 from dashboard.hub import Hub, Listener
-from dashboard.live import register
 from dashboard.shell import frame
 from dashboard.tiles import words
+from dashboard.trend_routes import add_routes, scripts
 from dashboard.views import views
 
 Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
@@ -51,10 +51,10 @@ def page(hub: Hub, command: Command) -> Application:
         title="lightoff",
         update_title="",
         serve_locally=True,
+        external_scripts=scripts(),
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     dash.layout = frame(views())
-    register(dash, hub)
     known = words() | {"trend_points": sorted(TREND_POINTS)}
 
     async def live(websocket: WebSocket) -> None:
@@ -70,6 +70,7 @@ def page(hub: Hub, command: Command) -> Application:
                 await asyncio.gather(telling, listening, return_exceptions=True)
 
     dash.server.add_api_websocket_route("/live", live)
+    add_routes(dash.server, hub)
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 
 

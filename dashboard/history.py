@@ -1,18 +1,26 @@
-"""Readings back from a recording, read anew each time they are asked for."""
+"""Readings and moments back from a recording, read anew each time they are asked for."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
-from analysis.model import NANOSECONDS, Series
+import numpy as np
+
+from analysis.airflow import temperature_rise
+from analysis.model import NANOSECONDS, Channel, Event, EventKind, Series
 from analysis.units import UnitError
+from collector.derived import TEMPERATURE_FRESH
 from collector.normalize import series
 from collector.recording import Recording
+
+MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM})
+"""Kinds of events that are drawn across the trends; of alarms only that they were raised."""
 
 
 def read(path: Path, points: Collection[str], start: float | None, end: float | None) -> list[Series]:
     """Series of every channel at these points from `start` to `end` [s], None for the ends of the recording.
 
-    Channels whose unit can't be read are left out. RecordingError when the file can't be read.
+    The temperature rise is worked out where it is asked for. Channels whose unit can't be read are left out.
+    RecordingError when the file can't be read.
     """
     low, high = (None if time is None else round(time * NANOSECONDS) for time in (start, end))
     found = []
@@ -23,7 +31,16 @@ def read(path: Path, points: Collection[str], start: float | None, end: float | 
                     found.append(series(recording, channel, low, high))
                 except UnitError:
                     continue
-    return found
+    rise = rise_of(found) if "temp_rise" in points else None
+    return [*found, rise] if rise else found
+
+
+def moments(path: Path, start: float, end: float) -> list[Event]:
+    """Marks, notes and raised alarms between two times [s], in order; RecordingError when the file can't be read."""
+    low, high = start * NANOSECONDS, end * NANOSECONDS
+    with Recording(path) as recording:
+        events = recording.events(MOMENTS)
+    return [event for event in events if low <= event.time <= high and _is_moment(event)]
 
 
 def span(path: Path) -> tuple[float, float] | None:
@@ -31,3 +48,30 @@ def span(path: Path) -> tuple[float, float] | None:
     with Recording(path) as recording:
         ends = recording.span()
     return None if ends is None else (ends[0] / NANOSECONDS, ends[1] / NANOSECONDS)
+
+
+def rise_of(found: Sequence[Series]) -> Series | None:
+    """Temperature rise at each reading of the supply air, None where one of the two was never measured.
+
+    NaN where the return air is older than what enters a live rise.
+    """
+    supply, back = _measured(found, "temp_supply"), _measured(found, "temp_return")
+    if supply is None or back is None:
+        return None
+    channel = Channel("temp_rise", supply.channel.instrument, "K")
+    if not back.time.size:
+        return Series(channel, supply.time, np.full(supply.time.shape, np.nan))
+    latest = np.searchsorted(back.time, supply.time, side="right") - 1
+    held = back.value[np.maximum(latest, 0)]
+    fresh = (latest >= 0) & (supply.time - back.time[np.maximum(latest, 0)] <= TEMPERATURE_FRESH)
+    return Series(channel, supply.time, np.where(fresh, temperature_rise(held, supply.value), np.nan))
+
+
+def _measured(found: Sequence[Series], point: str) -> Series | None:
+    """The series that stands for a point: measured before typed in, then the one with most readings."""
+    own = [series for series in found if series.channel.point == point]
+    return max(own, key=lambda one: ("by hand: " not in one.channel.instrument, one.time.size), default=None)
+
+
+def _is_moment(event: Event) -> bool:
+    return event.kind is not EventKind.ALARM or event.data.get("to") == "unacknowledged"

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from dashboard.tiles import data
 
@@ -38,7 +38,6 @@ def frame(views: Sequence[View]) -> Any:
             *(html.Div(list(view.parts), id=f"view-{view.name}", className="view", hidden=True) for view in views),
             html.Div(id="reply", role="status", hidden=True),
             html.P(CAUTION, id="caution"),
-            dcc.Store(id="trend-request"),
         ],
         id="page",
     )

@@ -1,16 +1,6 @@
-/* Inside values into text: units, signs, ages, local time. One name for all scripts: lightoff. */
+/* Inside values into text: units, signs, ages, local time. */
 "use strict";
 window.lightoff = window.lightoff || {};
-
-lightoff.settings = {
-  units: localStorage.getItem("lightoff-units") === "metric" ? "metric" : "trade",
-  theme: localStorage.getItem("lightoff-theme"),
-};
-
-lightoff.light = function () {
-  if (lightoff.settings.theme) return lightoff.settings.theme === "light";
-  return window.matchMedia("(prefers-color-scheme: light)").matches;
-};
 
 lightoff.format = (function () {
   const NO_PAGE = { measures: {}, points: {}, contacts: {}, typed: [], ladder: [], examples: {}, from_start: 0 };
@@ -73,41 +63,4 @@ lightoff.format = (function () {
     pointText: (point) => (page.points[point] || { text: point }).text,
     measureOf: (point) => (page.points[point] || {}).measure,
   };
-})();
-
-/* Small tools for markup; text goes in as text, never as markup. */
-lightoff.dom = (function () {
-  const id = (name) => document.getElementById(name);
-
-  function element(tag, attributes, ...children) {
-    const made = document.createElement(tag);
-    for (const [name, given] of Object.entries(attributes || {})) {
-      if (name === "class") made.className = given;
-      else if (name.startsWith("on")) made.addEventListener(name.slice(2), given);
-      else if (given === true) made.setAttribute(name, "");
-      else if (given !== false && given !== null && given !== undefined) made.setAttribute(name, given);
-    }
-    made.append(...children.filter((child) => child !== null && child !== undefined));
-    return made;
-  }
-
-  function setText(node, text) {
-    if (node && node.textContent !== text) node.textContent = text;
-  }
-
-  function show(node, visible) {
-    if (node && node.hidden === visible) node.hidden = !visible;
-  }
-
-  function setClass(node, name, on) {
-    if (node && node.classList.contains(name) !== on) node.classList.toggle(name, on);
-  }
-
-  /* To a part of the page, also for who works with keys or a screen reader. */
-  function jump(to, focus) {
-    id(to).scrollIntoView({ block: "start" });
-    id(focus).focus({ preventScroll: true });
-  }
-
-  return { id, element, setText, show, setClass, jump };
 })();

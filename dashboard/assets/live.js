@@ -63,7 +63,10 @@ lightoff.live = (function () {
       case "channels": readings.useChannels(message.channels); trends.fresh(); tiles.soon(); break;
       case "readings": readings.useReadings(message.readings); trends.useReadings(message.readings); tiles.soon(); break;
       case "status": readings.useStatus(message); drawStatus(); break;
-      case "event": lists.useEvent(message); break;
+      case "event":
+        lists.useEvent(message);
+        if (["mark", "note", "alarm"].includes(message.kind)) trends.fresh();
+        break;
       case "jump": readings.forget(); trends.jumped(); tiles.soon(); break;
       case "dropped":
       case "behind": lost += message.count; trends.fresh(); drawState(); break;
@@ -174,8 +177,7 @@ lightoff.live = (function () {
 
   /* Dash makes the page after its scripts have run. */
   function whenThere() {
-    const there = id("page") && id("trends") && window.dash_clientside && window.dash_clientside.set_props;
-    if (there) start();
+    if (id("page") && id("trends")) start();
     else setTimeout(whenThere, 30);
   }
   whenThere();

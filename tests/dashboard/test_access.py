@@ -1,4 +1,4 @@
-"""Foreign pages and foreign names are refused, on the page, its callbacks and its websocket."""
+"""Foreign pages and foreign names are refused, on the page, its routes and its websocket."""
 
 import json
 import re
@@ -11,7 +11,8 @@ from dashboard.app import page
 from dashboard.hub import Hub
 from tests.dashboard.asgi import HOST, ORIGIN, knock, request
 
-CALLBACK = "/_dash-update-component"
+TRENDS = "/trends"
+CALLBACKS = "/_dash-update-component"
 FOREIGN_ORIGINS = (
     "http://example.com",
     "https://127.0.0.1:8350",
@@ -32,14 +33,7 @@ def application() -> Application:
 
 
 def asked() -> bytes:
-    return json.dumps(
-        {
-            "output": "trends.figure",
-            "outputs": {"id": "trends", "property": "figure"},
-            "inputs": [{"id": "trend-request", "property": "data", "value": {"window": 60}}],
-            "changedPropIds": ["trend-request.data"],
-        }
-    ).encode()
+    return json.dumps({"window": 60}).encode()
 
 
 JSON = {"Content-Type": "application/json"}
@@ -63,7 +57,7 @@ async def test_foreign_host_is_refused_everywhere(application: Application, host
     assert (await request(application, headers={"Host": host}))[0] == 403
     assert (await request(application, "/assets/live.js", headers={"Host": host}))[0] == 403
     headers = {"Host": host, "Origin": origin, **JSON}
-    assert (await request(application, CALLBACK, "POST", headers, asked()))[0] == 403
+    assert (await request(application, TRENDS, "POST", headers, asked()))[0] == 403
     assert await knock(application, "/live", {"Host": host, "Origin": origin}) == "websocket.close"
 
 
@@ -71,12 +65,12 @@ async def test_foreign_host_is_refused_everywhere(application: Application, host
 async def test_foreign_origin_is_refused_everywhere(application: Application, origin: str) -> None:
     headers = {"Host": HOST, "Origin": origin}
     assert (await request(application, headers=headers))[0] == 403
-    assert (await request(application, CALLBACK, "POST", {**headers, **JSON}, asked()))[0] == 403
+    assert (await request(application, TRENDS, "POST", {**headers, **JSON}, asked()))[0] == 403
     assert await knock(application, "/live", headers) == "websocket.close"
 
 
 async def test_what_changes_something_needs_an_origin(application: Application) -> None:
-    assert (await request(application, CALLBACK, "POST", {"Host": HOST, **JSON}, asked()))[0] == 403
+    assert (await request(application, TRENDS, "POST", {"Host": HOST, **JSON}, asked()))[0] == 403
     assert await knock(application, "/live", {"Host": HOST}) == "websocket.close"
 
 
@@ -85,12 +79,32 @@ async def test_two_hosts_or_none_are_refused(application: Application) -> None:
     assert (await request(application, headers={"Host": HOST, "host": HOST}))[0] == 403
 
 
-async def test_the_page_may_use_its_callback_and_websocket(application: Application) -> None:
+async def test_the_page_may_ask_for_trends_and_use_its_websocket(application: Application) -> None:
     headers = {"Host": HOST, "Origin": ORIGIN}
-    status, _, body = await request(application, CALLBACK, "POST", {**headers, **JSON}, asked())
+    status, _, body = await request(application, TRENDS, "POST", {**headers, **JSON}, asked())
     assert status == 200
-    assert "annotations" in json.loads(body)["response"]["trends"]["figure"]["layout"]
+    assert "none.lightoff" in json.loads(body)["message"]
     assert await knock(application, "/live", headers) == "websocket.accept"
+
+
+@pytest.mark.parametrize("body", [b"", b"[", b"[]", b"3", b"[" * 3000, b'{"window": 60, "x": "' + b"x" * 5000 + b'"}'])
+async def test_a_request_for_trends_that_is_none_is_refused_in_a_sentence(
+    application: Application, body: bytes
+) -> None:
+    status, _, answer = await request(application, TRENDS, "POST", {"Host": HOST, "Origin": ORIGIN}, body)
+    assert status == 400
+    assert "load it again" in json.loads(answer)["message"]
+
+
+async def test_a_foreign_page_cannot_use_dashs_own_callbacks_either(application: Application) -> None:
+    headers = {"Host": HOST, "Origin": "http://example.com", **JSON}
+    assert (await request(application, CALLBACKS, "POST", headers, b"{}"))[0] == 403
+
+
+async def test_the_library_that_draws_comes_from_this_machine(application: Application) -> None:
+    status, headers, body = await request(application, "/plotly.min.js")
+    assert (status, headers["content-type"].split(";")[0]) == (200, "text/javascript")
+    assert b"plotly" in body[:500]
 
 
 async def test_the_websocket_of_the_page_is_the_only_one(application: Application) -> None:

@@ -26,6 +26,21 @@ CHROMIUM = (
 )
 
 
+CHARTS = "[...document.querySelectorAll('#trends .js-plotly-plot')]"
+"""The drawings of the trends, from top to bottom."""
+
+TRACES = f"{CHARTS}.filter(one => one.offsetParent).flatMap(one => one.data || [])"
+"""The lines of all of them."""
+
+NEWEST = f"Math.max(...{TRACES}.map(t => t.x.length ? t.x[t.x.length - 1] : 0))"
+"""Time of the newest point drawn. [ms]"""
+
+
+def has_trends(minimum: int) -> str:
+    """Whether a line of the trends has more points than this."""
+    return f"{TRACES}.some(t => t.x.length > {minimum})"
+
+
 class Program:
     """A running `lightoff`, its address and what it prints."""
 

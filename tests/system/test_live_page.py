@@ -11,16 +11,9 @@ from playwright.sync_api import Browser
 from analysis.model import EventKind
 from collector.recording import Recording
 from tests.system import open_data
-from tests.system.programs import browser, lightoff, looking, until
+from tests.system.programs import CHARTS, NEWEST, TRACES, browser, has_trends, lightoff, looking, until
 
 __all__ = ["browser"]
-
-POINTS = "document.querySelector('#trends .js-plotly-plot')"
-NEWEST = f"Math.max(...{POINTS}.data.map(t => t.x.length ? t.x[t.x.length - 1] : 0))"
-
-
-def has_trends(minimum: int) -> str:
-    return f"{POINTS} && {POINTS}.data && {POINTS}.data.some(t => t.x.length > {minimum})"
 
 
 @pytest.mark.timeout(180)
@@ -40,7 +33,7 @@ def test_the_demo_lives(browser: Browser, tmp_path: Path):
             look.until(has_trends(20))
             newest = page.evaluate(NEWEST)
             look.until(f"{NEWEST} > {newest} + 5000")
-            labels = page.evaluate(f"{POINTS}.layout.annotations.map(a => a.text)")
+            labels = page.evaluate(f"{CHARTS}.flatMap(one => one.layout.annotations || []).map(a => a.text)")
             assert {"make", "break", "plate: supply limit"} <= set(labels)
 
             row = page.locator(".alarm-row", has_text="close to its opening point")
@@ -58,7 +51,7 @@ def test_the_demo_lives(browser: Browser, tmp_path: Path):
             page.reload()
             look.until("document.querySelector('#events').innerText.includes('1½ cups')")
             look.until(has_trends(20))
-            assert page.evaluate(f"Math.max(...{POINTS}.data.map(t => t.x.length))") <= 2000
+            assert page.evaluate(f"Math.max(...{TRACES}.map(t => t.x.length))") <= 2000
     with Recording(tmp_path / "demo.lightoff") as recording:
         assert [event.text for event in recording.events({EventKind.NOTE})] == ["trap cleared, 1½ cups of water"]
         assert len(recording.events({EventKind.MARK})) == 1
@@ -148,7 +141,7 @@ def test_open_measurements_are_replayed_onto_the_page(browser: Browser, tmp_path
             look.until(f"{row} && {row}.innerText === '{last}'")
             look.page.click(".window[data-window='0']")
             look.until(has_trends(500))
-            lines = look.page.evaluate(f"{POINTS}.data.map(t => [t.meta && t.meta.key, t.y])")
+            lines = look.page.evaluate(f"{TRACES}.map(t => [t.meta && t.meta.key, t.y])")
     humidity = next(y for key, y in lines if key == "humidity_room@replay: room meter")
     shown = [value for value in humidity if value is not None]
     source = [100 * float(value) for _, value in data.columns["humidity_room@room meter [1]"]]

@@ -9,7 +9,8 @@ import pytest
 
 from analysis.model import NANOSECONDS, EventKind
 from collector.recording import Recording
-from dashboard.figures import TREND_POINTS, View, trend_figure
+from dashboard.charts import TREND_POINTS
+from dashboard.figures import View, trend_figures
 from dashboard.history import read
 from tests.drivers.ptys import PtyPort
 from tests.system.programs import lightoff
@@ -88,8 +89,8 @@ def test_an_instrument_unplugged_and_plugged_again(tmp_path: Path):
     assert said[0] == "draft meter: reading"
     assert said[1].startswith("draft meter: trying again")
     assert "draft meter: reading" in said[2:]
-    figure = trend_figure(read(path, TREND_POINTS, None, None), View(draft[0], draft[-1]))
-    (trace,) = [trace for trace in figure["data"] if trace["meta"]["key"] == "draft_collector@draft meter"]
+    figures = trend_figures(read(path, TREND_POINTS, None, None), View(draft[0], draft[-1]))
+    (trace,) = [trace for trace in figures["draft"]["data"] if trace["meta"]["key"] == "draft_collector@draft meter"]
     hole = [x / 1000 for x, y in zip(trace["x"], trace["y"], strict=True) if y is None]
     assert len(hole) == 1, "the line is broken once"
     assert draft[gaps[0]] < hole[0] < draft[gaps[0] + 1]
