@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol, runtime_checkable
 
-from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading
+from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
 from analysis.points import POINTS, measure_of, nearest
 from analysis.units import UnitError, to_inside
 from collector.alarm_rule import AlarmRule
@@ -17,7 +17,10 @@ from collector.arrivals import Arrivals
 from collector.clock import Clock
 from collector.derived import Derived
 from collector.fanout import FanOut, Value
+from collector.first_drop import CHAIN, Drops
 from collector.normalize import Normalizer, Zeros, zeroing
+from collector.phase import POINTS as PHASE_POINTS
+from collector.phase import Phase
 from collector.recorder import Recorder
 from collector.speakers import Speakers
 from collector.store import Store
@@ -60,12 +63,15 @@ class Collector:
         clock: Clock,
         zeros: Zeros | None = None,
         recorded: Iterable[Channel] = (),
+        timing: Timing | None = None,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.clock = clock
         self._own: OwnTime | None = None
         self.alarms = Alarms(rules)
         self.derived = Derived(plate)
+        self.phase = Phase(timing)
+        self.drops = Drops()
         self.fanout = FanOut()
         self.recorder = Recorder(store, now=self.now, announce=self._announce, monotonic=monotonic)
         self.supervisors: list[Supervisor] = []
@@ -137,8 +143,12 @@ class Collector:
         self.arrivals[reading.channel].arrive(self._monotonic())
         point = normalizer.channel.point
         self._offer(reading.channel, point, reading.time, value, quality)
+        if point in CHAIN:
+            self.drops.step(reading.channel, point, reading.time, value, quality)
         if not self.speakers.hear(point, reading.channel, reading.time, quality):
             return
+        if point in PHASE_POINTS:
+            self.phase.step(point, reading.time, value, quality)
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
             self._offer(name, name, reading.time, derived, derived_quality)
 

@@ -74,7 +74,15 @@ async def _record(
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded = zeros_in(before), before.channels
-        collector = Collector(store, plate=plan.job.plate, rules=watched, clock=clock, zeros=zeros, recorded=recorded)
+        collector = Collector(
+            store,
+            plate=plan.job.plate,
+            rules=watched,
+            clock=clock,
+            zeros=zeros,
+            recorded=recorded,
+            timing=plan.job.timing,
+        )
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, manual):
             collector.add(driver)
