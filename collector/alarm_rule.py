@@ -49,6 +49,8 @@ class AlarmRule:
     """Whether anybody may mute it; never a safety alarm."""
     action: str = ""
     """What to do, one sentence or two."""
+    stops: bool = False
+    """Stops all firing tests and takes the page over until acknowledged; a safety alarm always does."""
 
     def __post_init__(self) -> None:
         """Refuse a rule that could not work or must not be."""
@@ -74,6 +76,11 @@ class AlarmRule:
         elif self.when and (self.when[0] not in _CONTACTS or self.when[1] not in (0, 1)):
             problem = f"the condition needs a contact and 0 or 1, not {self.when}"
         return problem
+
+    @property
+    def takes_over(self) -> bool:
+        """Whether it takes the whole page until it is acknowledged."""
+        return self.stops or self.priority == "safety"
 
     @property
     def limit(self) -> float:

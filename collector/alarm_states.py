@@ -122,6 +122,8 @@ class AlarmStatus:
     """How often it was raised as the third within a minute, or a later one. [1]"""
     action: str
     can_be_muted: bool
+    takes_over: bool
+    """Takes the whole page until it is acknowledged."""
 
 
 class Alarm:

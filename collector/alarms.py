@@ -146,6 +146,7 @@ class Alarms:
             chattering=alarm.chattering,
             action=rule.action,
             can_be_muted=rule.priority != "safety" and rule.can_be_muted,
+            takes_over=rule.takes_over,
         )
 
     def _advance(self, time: int, source: str = "") -> int:

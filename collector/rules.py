@@ -151,6 +151,8 @@ def _gas(plate: Plate) -> Iterator[AlarmRule]:
             on_delay=2,
             off_delay=5,
             priority="high",
+            stops=True,
+            can_be_muted=False,
             text="Gas inlet pressure is above the window on the rating plate",
             action=f"Shut the gas cock and do not fire; {supplier}",
         )

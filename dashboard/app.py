@@ -31,6 +31,14 @@ LONGEST_COMMAND = 16_384
 """A longer message from a browser is refused. [characters]"""
 
 
+DOCUMENT = """<!DOCTYPE html>
+<html lang="en">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
+</html>"""
+"""Dash's own document, with its language said."""
+
+
 class PageServer(get_backend("fastapi")):  # type: ignore[misc]
     """Dash's own server without its websocket, which nothing uses, and without pages about its routes."""
 
@@ -52,6 +60,7 @@ def page(hub: Hub, command: Command) -> Application:
         update_title="",
         serve_locally=True,
         external_scripts=scripts(),
+        index_string=DOCUMENT,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     dash.layout = frame(views())

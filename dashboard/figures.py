@@ -126,7 +126,8 @@ def _values(
         _draw(layout, line, line.value * scales[0] + scales[1], shade)
     layout["yaxis"] = _axis(chart, own, [line.value for line in lines], view)
     unit = label_of(MEASURES[chart.measure], view.units)
-    layout["meta"] = {"unit": unit, "height": chart.height[view.narrow]}
+    step = chart.steps[view.units == "metric"]
+    layout["meta"] = {"unit": unit, "height": chart.height[view.narrow], "step": step}
     return traces, layout
 
 

@@ -13,18 +13,43 @@ WINDOWS = ((60, "1 min"), (300, "5 min"), (900, "15 min"), (1800, "30 min"), (0,
 
 
 def layout() -> list[Any]:
-    """What moves: tiles, trends, alarms and notes."""
-    return [
+    """What moves: phase and tiles beside the trends where there is room, above them where there is not."""
+    left = [
+        _headline(),
         html.Div(skeletons(), id="tiles"),
         _nothing_yet(),
         section("alarms", "Alarms"),
-        html.Button("Mark this moment (key M)", id="mark", className="wide-button"),
+    ]
+    right = [
+        html.Div(
+            html.Button(
+                ["Mark this moment", html.Span(" (key M)", className="only-wide")], id="mark", className="wide-button"
+            ),
+            id="mark-room",
+        ),
         _trends(),
         section("replay", "Replay", hidden=True),
         section("practice", "Practice: what is wrong with the simulated unit", hidden=True),
+    ]
+    return [
+        html.Div([html.Div(left, id="live-left"), html.Div(right, id="live-right")], id="live-columns"),
         section("notes", "Notes and events"),
         section("type-in", "Type in a reading"),
     ]
+
+
+def _headline() -> Any:
+    """The phase, largest; how long it lasts, which try it is, what comes next; which contact opened first."""
+    return html.Section(
+        [
+            html.Div(id="headline-phase"),
+            html.Div(html.Div(id="headline-done"), id="headline-bar", hidden=True),
+            html.Div(id="headline-more"),
+            html.Div(id="headline-drop", hidden=True),
+        ],
+        id="headline",
+        hidden=True,
+    )
 
 
 def _nothing_yet() -> Any:

@@ -29,6 +29,7 @@ def frame(views: Sequence[View]) -> Any:
     """The page, empty; the scripts in the browser fill it."""
     return html.Main(
         [
+            _takeover(),
             html.Div(id="safety-message", role="alert", hidden=True),
             html.Div(id="origin-banner", role="status", hidden=True),
             _top_line(),
@@ -55,14 +56,20 @@ def _ways(views: Sequence[View]) -> Any:
     return html.Nav(ways, id="ways", **labelled)
 
 
+def _takeover() -> Any:
+    """Takes the whole page for what must not wait; above everything until it is acknowledged."""
+    labelled: dict[str, Any] = {"aria-modal": "true", "aria-labelledby": "takeover-title"}
+    parts = [html.H2(id="takeover-title", tabIndex="-1"), html.Div(id="takeover-body")]
+    return html.Div(parts, id="takeover", role="alertdialog", hidden=True, **labelled)
+
+
 def _top_line() -> Any:
     return html.Header(
         [
-            html.Span("lightoff", id="program"),
+            html.H1("lightoff", id="program"),
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
-            html.Button("metric", id="units-switch"),
-            html.Button("light", id="theme-switch"),
+            _settings(),
             html.Div(
                 [
                     html.Span(id="room-co-shape"),
@@ -76,6 +83,21 @@ def _top_line() -> Any:
         ],
         id="top-line",
     )
+
+
+def _settings() -> Any:
+    """What the page is to be like on this screen; kept in the browser."""
+    buttons = [
+        html.Button("metric", id="units-switch"),
+        html.Button("light", id="theme-switch"),
+        html.Button("sound on", id="sound-switch"),
+        html.Button("keep screen awake", id="awake-switch"),
+        html.Button("keys off", id="keys-switch"),
+    ]
+    keys = "Keys: M mark, N note, P pause the trends, 1 to 5 views."
+    summary = html.Summary([html.Span("⚙ ", className="only-narrow"), html.Span("Settings", className="only-wide")])
+    parts = [summary, html.Div([*buttons, html.P(keys, className="facts")], className="buttons")]
+    return html.Details(parts, id="settings")
 
 
 def _alarm_line() -> Any:

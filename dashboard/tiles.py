@@ -191,6 +191,7 @@ def _skeleton(tile: Tile) -> Any:
     parts = [html.H2(tile.title), html.Div(className="tile-alarm", hidden=True), *rows]
     if tile.margin:
         parts.append(html.Div(className="tile-margin", **data(margin=tile.margin)))
+        parts.append(_scale())
         parts.append(html.Div(className="tile-lines"))
     if tile.contacts:
         parts.append(html.Ul([_contact(contact) for contact in CONTACTS], className="contacts", id="contacts"))
@@ -213,6 +214,9 @@ def _row(point: str, classes: str) -> Any:
                 ],
                 className="tile-number",
             ),
+            html.Span(
+                [html.Span(className="trend-arrow"), " ", html.Span(className="trend-word")], className="tile-trend"
+            ),
             html.Span(className="tile-note"),
             html.Span(className="tile-age"),
             html.Span(className="tile-also"),
@@ -223,10 +227,18 @@ def _row(point: str, classes: str) -> Any:
     )
 
 
+def _scale() -> Any:
+    """The pressure on a scale with make and break; the numbers beside it say the same."""
+    parts = [html.Div(className=f"scale-{name}") for name in ("fill", "break", "make")]
+    unread: dict[str, Any] = {"aria-hidden": "true"}
+    return html.Div(parts, className="tile-scale", hidden=True, **unread)
+
+
 def _contact(contact: Contact) -> Any:
     parts = [
         html.Span(className="contact-shape"),
         html.Span(contact.name, className="contact-name"),
         html.Span(className="contact-word"),
+        html.Span(className="contact-first"),
     ]
     return html.Li(parts, className="contact", hidden=True, **data(point=contact.point))

@@ -24,6 +24,10 @@ LARGEST_SHIFT = 15 * 3600.0
 LARGEST_VALUE = 1e9
 """A range that a browser wants kept beyond this is none. [unit on screen]"""
 
+DAY = 86_400.0
+"""Times that count from the start are moved by a day more: a drawing takes the first ten thousand milliseconds for
+years, and the time of day stays the same. [s]"""
+
 Request = Mapping[str, Any]
 
 
@@ -59,7 +63,8 @@ def requested_trends(request: Request, hub: Hub) -> dict[str, Any]:
     figures = trend_figures(found, view, hub.plate, hub.limits, events)
     shown = {"start": (view.start + view.shift) * 1000, "end": (view.end + view.shift) * 1000}
     message = "" if figures else "no readings that can be drawn as lines"
-    return {"message": message, "counted": view.counted, "shift": view.shift * 1000, **shown, "figures": figures}
+    moved = {"counted": view.counted, "shift": view.shift * 1000, "asked": request.get("shift")}
+    return {"message": message, **moved, **shown, "figures": figures}
 
 
 def spanned(view: View, request: Request, start: float, end: float) -> View:
@@ -68,7 +73,7 @@ def spanned(view: View, request: Request, start: float, end: float) -> View:
         return replace(view, start=start, end=end)
     shift = _number(request.get("shift"), 0.0) / 1000
     shift = shift if abs(shift) <= LARGEST_SHIFT else 0.0
-    return replace(view, start=max(0.0, start), end=end, shift=shift, counted=True)
+    return replace(view, start=max(0.0, start), end=end, shift=shift + DAY, counted=True)
 
 
 def answering(hub: Hub) -> Callable[[Any], dict[str, Any]]:

@@ -4,7 +4,7 @@ window.lightoff = window.lightoff || {};
 
 lightoff.charts = (function () {
   const PERIOD = 100; // [ms] a chart is drawn anew this often at the most
-  const QUIET_PERIOD = 500; // a chart with nothing new still moves on with the others
+  const FEW_PIXELS = 2; // a chart with nothing new still moves on with the others, when they moved so far
   const MOST_POINTS = 2000; // a trace; near it fresh, thinned figures are asked for
   const SHORTEST_BREAK = 3000; // [ms] as in dashboard/figures.py
   const SPACINGS = 5;
@@ -14,12 +14,13 @@ lightoff.charts = (function () {
   const CONFIG = { displayModeBar: false, scrollZoom: false, doubleClick: false, responsive: true };
 
   const { setText, show } = lightoff.dom;
-  const charts = {}; // name -> {room, node, figure, drawn, queued}
+  const charts = {}; // name -> {room, node, figure, queued, made}
   let order = [];
+  let round = { began: -Infinity, now: null, left: [] };
 
   function make(room) {
     const name = room.dataset.chart;
-    charts[name] = { name, room, node: room.querySelector(".chart-drawing"), figure: null, drawn: -Infinity, queued: false, made: false };
+    charts[name] = { name, room, node: room.querySelector(".chart-drawing"), figure: null, queued: false, made: false };
     order.push(name);
   }
 
@@ -30,6 +31,7 @@ lightoff.charts = (function () {
 
   /* Fresh figures from the server; each is drawn in its turn. */
   function use(figures) {
+    round.left = [];
     for (const chart of all()) {
       const figure = figures[chart.name] || null;
       show(chart.room, Boolean(figure));
@@ -44,7 +46,6 @@ lightoff.charts = (function () {
 
   function make_(chart) {
     chart.queued = false;
-    chart.drawn = performance.now();
     window.Plotly.react(chart.node, chart.figure.data, chart.figure.layout, CONFIG);
     if (!chart.made) {
       chart.made = true;
@@ -153,6 +154,14 @@ lightoff.charts = (function () {
     return changed;
   }
 
+  /* An axis grows by its steps when a reading would leave it. */
+  function hold(layout, value) {
+    const [low, high] = layout.yaxis.range;
+    const { step } = layout.meta;
+    if (value === null || (value >= low && value <= high)) return;
+    layout.yaxis.range = [Math.min(low, Math.floor(value / step) * step), Math.max(high, Math.ceil(value / step) * step)];
+  }
+
   /* Add what is new; what is wanted of the server: "" or "fresh". */
   function extend(chart, now) {
     const { data, layout } = chart.figure;
@@ -161,9 +170,7 @@ lightoff.charts = (function () {
       if ("lane" in trace.meta) { growLane(trace, now); continue; }
       const before = trace.y.length;
       if (!grow(trace, now.shift)) continue;
-      const [low, high] = layout.yaxis.range;
-      for (let at = before; at < trace.y.length; at += 1)
-        if (trace.y[at] !== null && (trace.y[at] < low || trace.y[at] > high)) wanted = "fresh";
+      for (let at = before; at < trace.y.length; at += 1) hold(layout, trace.y[at]);
       const dotted = trace.mode === "lines+markers" && trace.x.length > MOST_DOTS
         && (lightoff.readings.spacing(trace.meta.key) || Infinity) <= SPARSE;
       if (dotted || trace.x.length > MOST_POINTS - 40) wanted = "fresh";
@@ -189,22 +196,34 @@ lightoff.charts = (function () {
     });
   }
 
-  const due = (chart, now, clock) => clock - chart.drawn >= QUIET_PERIOD || (clock - chart.drawn >= PERIOD && news(chart, now));
+  const behind = (chart, now) => {
+    const [start, end] = chart.figure.layout.xaxis.range.map(milliseconds);
+    return Math.abs(now.end + NEAR_EDGE * (end - start) - end) * chart.node.clientWidth > FEW_PIXELS * (end - start);
+  };
+
+  /* The charts that are drawn in one round, all up to the same time. */
+  function begin(now) {
+    const clock = performance.now();
+    if (clock - round.began < PERIOD) return;
+    round = { began: clock, now, left: shown().filter((chart) => news(chart, now) || behind(chart, now)) };
+  }
 
   /* Draw the one chart whose turn it is; "more" while others wait, "fresh" when the server is to be asked. */
   function draw(now) {
-    const clock = performance.now();
     const queued = all().find((chart) => chart.queued);
     if (queued) {
       make_(queued);
       return "more";
     }
-    if (!now.going) return "";
-    const next = shown().sort((a, b) => a.drawn - b.drawn).find((chart) => due(chart, now, clock));
-    if (!next) return missing() ? "fresh" : "";
-    next.drawn = clock;
-    const wanted = extend(next, now);
-    slide(next, now);
+    if (!now.going) {
+      round.left = [];
+      return "";
+    }
+    if (!round.left.length) begin(now);
+    const next = round.left.shift();
+    if (!next || !next.figure) return missing() ? "fresh" : "";
+    const wanted = extend(next, round.now);
+    slide(next, round.now);
     window.Plotly.redraw(next.node);
     lightoff.cursor.draw();
     return wanted || (missing() ? "fresh" : "more");

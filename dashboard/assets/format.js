@@ -27,6 +27,9 @@ lightoff.format = (function () {
     return { word, number: shown.toFixed(scale.decimals).replace("-", "−"), unit: scale.label };
   }
 
+  /* Whether a value is told as a suction: then a larger number is a lower pressure. */
+  const suction = (point, inside) => Boolean(page.points[point] && page.points[point].suction && inside < 0);
+
   function text(point, inside) {
     const parts = value(point, inside);
     return [parts.word, parts.number, parts.unit].filter(Boolean).join(" ");
@@ -57,7 +60,7 @@ lightoff.format = (function () {
   }
 
   return {
-    value, text, span, clock, offset, minutes, screen,
+    value, text, suction, span, clock, offset, minutes, screen,
     use: (message) => { page = { ...NO_PAGE, ...message }; },
     page: () => page,
     pointText: (point) => (page.points[point] || { text: point }).text,

@@ -104,7 +104,8 @@ lightoff.instruments = (function () {
       const name = one.name.startsWith(one.origin + ": ") ? one.name.slice(one.origin.length + 2) : one.name;
       (byOrigin[one.origin] = byOrigin[one.origin] || []).push(name);
     }
-    if (status.replay) byOrigin.replay = [String(status.replay.name).replace(/^replay: /, "")];
+    const simulated = status.instruments.some((one) => one.name.startsWith("replay: simulated: "));
+    if (status.replay) byOrigin.replay = [String(status.replay.name).replace(/^replay: /, "") + (simulated ? ", a simulated unit" : "")];
     const texts = Object.entries(byOrigin).map(([origin, names]) => {
       const [head, tail] = ORIGINS[origin] || [origin.toUpperCase(), "not a live instrument"];
       const different = [...new Set(names)];

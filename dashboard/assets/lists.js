@@ -37,7 +37,10 @@ lightoff.lists = (function () {
     const now = shown.length ? shown[0].time : null;
     id("events").replaceChildren(...shown.map((event) => element("div", { class: "event" },
       element("time", { datetime: new Date(event.time / 1e6).toISOString() }, lightoff.format.clock(event.time, now)), " ",
-      element("span", { class: "event-kind" }, event.kind.replaceAll("_", " ")), " ", event.text)));
+      element("span", { class: "event-kind" }, event.kind.replaceAll("_", " ")), " ",
+      element("span", { class: "event-text" }, event.text),
+      ["mark", "note", "alarm"].includes(event.kind)
+        ? element("button", { type: "button", class: "event-show", onclick: () => lightoff.trends.jump(event.time) }, "show") : null)));
   }
 
   function useEvent(event) {
@@ -117,5 +120,10 @@ lightoff.lists = (function () {
     drawExample();
   }
 
-  return { drawReplay, useEvent, drawEvents, forget, makeForms, makeTypeIn, drawExample };
+  function toNote() {
+    lightoff.views.go("live");
+    lightoff.dom.jump("notes", "note-text");
+  }
+
+  return { toNote, drawReplay, useEvent, drawEvents, forget, makeForms, makeTypeIn, drawExample };
 })();

@@ -23,13 +23,14 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, lists, practice, tiles } = lightoff;
+    const { readings, notices, instruments, lists, practice, headline, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
       lists.drawReplay(status);
       practice.draw(status);
+      headline.draw(status, connected());
     }
     tiles.soon();
   }
@@ -61,7 +62,11 @@ lightoff.live = (function () {
         tiles.soon();
         break;
       case "channels": readings.useChannels(message.channels); trends.fresh(); tiles.soon(); break;
-      case "readings": readings.useReadings(message.readings); trends.useReadings(message.readings); tiles.soon(); break;
+      case "readings":
+        readings.useReadings(message.readings);
+        trends.useReadings(message.readings);
+        tiles.useReadings(message.readings);
+        break;
       case "status": readings.useStatus(message); drawStatus(); break;
       case "event":
         lists.useEvent(message);
@@ -135,42 +140,17 @@ lightoff.live = (function () {
     replyUntil = setTimeout(() => show(box, false), done.ok ? 3000 : 10000);
   }
 
-  function theme() {
-    document.documentElement.dataset.theme = lightoff.light() ? "light" : "dark";
-    setText(id("theme-switch"), lightoff.light() ? "dark" : "light");
-  }
-
-  function units() {
-    setText(id("units-switch"), lightoff.settings.units === "trade" ? "metric" : "trade units");
-  }
-
-  function remember(name, value) {
-    lightoff.settings[name] = value;
-    localStorage.setItem("lightoff-" + name, value);
-    theme();
-    units();
-    lightoff.lists.drawExample();
-    drawStatus();
-    lightoff.trends.fresh();
-  }
+  const mark = () => send("mark", { text: "mark" });
 
   function start() {
-    theme();
-    units();
+    lightoff.choices.start();
+    lightoff.sounds.start();
     lightoff.lists.makeForms();
     lightoff.views.start();
     lightoff.trends.start();
-    id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
-    id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
-    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); });
     id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));
-    const mark = () => send("mark", { text: "mark" });
     id("mark").addEventListener("click", mark);
-    document.addEventListener("keydown", (event) => {
-      const typing = event.target.closest("input, textarea, select, [contenteditable]");
-      if (event.key.toLowerCase() === "m" && !typing && !event.ctrlKey && !event.metaKey && !event.altKey && !event.repeat) mark();
-    });
     setInterval(watch, 500);
     connect();
   }
@@ -182,5 +162,5 @@ lightoff.live = (function () {
   }
   whenThere();
 
-  return { send, connected };
+  return { send, connected, mark, drawStatus };
 })();

@@ -82,6 +82,8 @@ lightoff.notices = (function () {
   function row(alarm, told) {
     const buttons = element("div", { class: "buttons" }, acknowledge(alarm));
     const mutable = alarm.can_be_muted !== false && alarm.priority !== "safety" && !alarm.state.startsWith("latched");
+    if (alarm.since)
+      buttons.append(element("button", { type: "button", class: "alarm-show", onclick: () => lightoff.trends.jump(alarm.since) }, "show in trends"));
     if (alarm.state === "shelved")
       buttons.append(element("button", { type: "button", class: "alarm-unmute",
         onclick: () => send("unshelve", { alarm: alarm.name }) }, "end mute"));
@@ -161,8 +163,10 @@ lightoff.notices = (function () {
     });
     drawList(status, told, connected);
     drawSafety(told);
+    lightoff.takeover.draw(told.filter((alarm) => !covered(alarm, told)), connected);
     drawLine(told, connected);
+    lightoff.sounds.alarm(connected && told.some((alarm) => alarm.state === "unacknowledged" && ORDER.indexOf(alarm.priority) < 2));
   }
 
-  return { draw, marks: () => byPoint };
+  return { draw, acknowledge, marks: () => byPoint };
 })();

@@ -144,6 +144,7 @@ lightoff.readings = (function () {
     useChannels, useReadings, useStatus, useHello, forget, spacing, age, ageText, stale, old, typed, all, reading, others,
     instrumentText, zeroed,
     channels: () => channels,
+    pointOf: (key) => (byKey[key] ? byKey[key].point : key),
     status: () => status,
     plate: () => (hello && hello.plate) || {},
     limits: () => (hello && hello.limits) || [],

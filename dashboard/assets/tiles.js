@@ -1,12 +1,17 @@
-/* Tiles, margins and contacts: the latest of each point as text, four times a second at most. */
+/* Tiles: the latest of each point as text, at once when it comes, each tile four times a second at most. */
 "use strict";
 window.lightoff = window.lightoff || {};
 
 lightoff.tiles = (function () {
-  const LEAST_BETWEEN = 250; // [ms] between two changes of text
+  const LEAST_BETWEEN = 250; // [ms] between two changes of a tile's text
+  const LONGEST_BETWEEN = 450; // [ms] a change waits for the next reading, and not longer than this
+  const LOOK_BACK = 10000; // [ms] over which a trend is told
+  const FEWEST = 4; // readings for it
+  const STEPS = 1.5; // it counts from this many of the last digit shown
 
-  let drawn = 0;
-  let due = null;
+  let drawn = new Map(); // tile -> when
+  let due = new Map(); // tile -> timer
+  let tileOf = {}; // point -> its tile
 
   function qualityText(found) {
     if (found.quality === 2 || found.value === null) return "no good value";
@@ -44,6 +49,28 @@ lightoff.tiles = (function () {
     return instrumentText(one.instrument) + " " + value + old;
   }
 
+  const mean = (rows) => rows.reduce((sum, row) => sum + row[1], 0) / rows.length;
+
+  /* Rising, falling or steady over the last seconds; empty where that is not known. */
+  function direction(point, found) {
+    const scale = lightoff.format.screen(point);
+    if (!scale || found.value === null || found.quality === 2 || lightoff.readings.old(found.key) || lightoff.readings.typed(found.key)) return "";
+    const rows = lightoff.recent.after(found.key, found.time / 1e6 - LOOK_BACK).filter((row) => row[1] !== null);
+    if (rows.length < FEWEST) return "";
+    const part = Math.max(1, Math.floor(rows.length / 4));
+    const change = (mean(rows.slice(-part)) - mean(rows.slice(0, part))) * scale.scale;
+    if (Math.abs(change) < STEPS * Math.pow(10, -scale.decimals)) return "steady";
+    return change > 0 === !(lightoff.format.suction(point, found.value)) ? "rising" : "falling";
+  }
+
+  const ARROWS = { rising: "↗", falling: "↘", steady: "→", "": "" };
+
+  function drawTrend(node, point, found) {
+    const word = direction(point, found);
+    lightoff.dom.setText(node.querySelector(".trend-arrow"), ARROWS[word]);
+    lightoff.dom.setText(node.querySelector(".trend-word"), word);
+  }
+
   function drawRow(row) {
     const { setText, show, setClass } = lightoff.dom;
     const { reading, others, old, ageText } = lightoff.readings;
@@ -56,77 +83,12 @@ lightoff.tiles = (function () {
     setText(row.querySelector(".tile-word"), parts.word);
     setText(row.querySelector(".tile-value"), parts.number);
     setText(row.querySelector(".tile-unit"), parts.unit);
+    drawTrend(row.querySelector(".tile-trend"), point, found);
     setText(row.querySelector(".tile-note"), note(point, found, more));
     setText(row.querySelector(".tile-age"), ageText(found.key));
     setText(row.querySelector(".tile-also"), more.length ? "also: " + more.map((one) => beside(point, one)).join(" · ") : "");
     setClass(row, "stale", old(found.key));
     setClass(row, "doubtful", found.quality > 0);
-    return true;
-  }
-
-  /* What keeps a margin from being taken for the present one, in a few words; empty when nothing does. */
-  function marginDoubt(margin, pressure, contact) {
-    const { stale, old, typed, ageText } = lightoff.readings;
-    if (!pressure) return "pressure not measured";
-    if (typed(pressure.key) || stale(pressure.key)) return "pressure " + ageText(pressure.key);
-    if (pressure.value === null || pressure.quality === 2) return "no good pressure";
-    if (contact && old(contact.key)) return "switch contact " + ageText(contact.key);
-    if (margin.value === null && contact && typed(contact.key)) return "switch contact " + ageText(contact.key);
-    if (margin.value === null || margin.quality === 2) return "no good value";
-    return stale(margin.key) ? ageText(margin.key) : "";
-  }
-
-  function drawMargin(tile) {
-    const node = tile.querySelector(".tile-margin");
-    if (!node) return;
-    const { setText, show, setClass } = lightoff.dom;
-    const { readings, format } = lightoff;
-    const high = node.dataset.margin === "draft_margin_high";
-    const point = high ? "draft_switch_high" : "draft_switch";
-    const margin = readings.reading(node.dataset.margin);
-    show(node, margin !== null);
-    if (margin) {
-      const contact = readings.reading(high ? "switch_high_closed" : "switch_closed");
-      const pressure = readings.reading(point);
-      const status = readings.status();
-      const making = status && contact ? (high ? status.making_high : status.making) : null;
-      const doubt = marginDoubt(margin, pressure, contact);
-      const words = [margin.value === null ? "not known" : format.text(node.dataset.margin, margin.value)];
-      if (margin.value !== null && making === true) words.push("to make");
-      if (margin.value !== null && making === false) words.push("to break");
-      if (!contact) words.push("(switch contact not measured)");
-      setText(node, "margin " + words.join(" ") + (doubt ? ", " + doubt : ""));
-      setClass(node, "dimmed", doubt !== "");
-      setClass(node, "short", !doubt && making === false && margin.value < 0);
-    }
-    const plate = readings.plate();
-    const pick = (list) => (list && list.length ? list[high ? 0 : list.length - 1] : null);
-    const [make, breaks] = [pick(plate.switch_close), pick(plate.switch_open)];
-    const lines = [];
-    if (make !== null) lines.push("make " + format.text(point, make));
-    if (breaks !== null) lines.push("break " + format.text(point, breaks));
-    setText(tile.querySelector(".tile-lines"), lines.join(" · "));
-  }
-
-  function drawContact(item) {
-    const { setText, show, setClass } = lightoff.dom;
-    const { readings } = lightoff;
-    const point = item.dataset.point;
-    const found = readings.reading(point);
-    show(item, found !== null);
-    if (!found) return false;
-    const words = lightoff.format.page().contacts[point];
-    const told = (one) => (one.value === null || one.quality === 2 ? "no value" : one.value >= 0.5 ? words.on : words.off);
-    const known = found.value !== null && found.quality < 2;
-    const dated = readings.typed(found.key) || readings.stale(found.key);
-    const different = readings.others(point, found).filter((one) => told(one) !== told(found));
-    setClass(item, "on", known && found.value >= 0.5);
-    setClass(item, "unknown", !known);
-    setClass(item, "stale", readings.old(found.key));
-    const parts = [dated ? told(found) + ", " + readings.ageText(found.key) : told(found)];
-    parts.push(...different.map((one) => readings.instrumentText(one.instrument) + ": " + told(one)
-      + (readings.typed(one.key) || readings.stale(one.key) ? ", " + readings.ageText(one.key) : "")));
-    setText(item.querySelector(".contact-word"), parts.join(" · "));
     return true;
   }
 
@@ -169,30 +131,50 @@ lightoff.tiles = (function () {
       : "Waiting for the first reading" + (names ? " of " + names : "") + ".");
   }
 
-  function draw() {
-    due = null;
-    drawn = performance.now();
-    let any = false;
-    for (const tile of document.querySelectorAll("#tiles > .tile")) {
-      let shown = 0;
-      for (const row of tile.querySelectorAll(".tile-row")) shown += drawRow(row);
-      for (const item of tile.querySelectorAll(".contact")) shown += drawContact(item);
-      drawMargin(tile);
-      drawAlarm(tile);
-      lightoff.dom.show(tile, shown > 0);
-      any = any || shown > 0;
-    }
-    drawNothing(any || lightoff.readings.all("room_co").length > 0);
+  function draw(tile) {
+    clearTimeout(due.get(tile));
+    due.delete(tile);
+    drawn.set(tile, performance.now());
+    let shown = 0;
+    for (const row of tile.querySelectorAll(".tile-row")) shown += drawRow(row);
+    for (const item of tile.querySelectorAll(".contact")) shown += lightoff.contacts.draw(item);
+    lightoff.margin.draw(tile);
+    drawAlarm(tile);
+    lightoff.dom.show(tile, shown > 0);
+  }
+
+  /* At once when the last change of its text is long enough ago; else with the next reading, or before long. */
+  function schedule(tile) {
+    const since = performance.now() - (drawn.get(tile) || -Infinity);
+    if (since >= LEAST_BETWEEN) draw(tile);
+    else if (!due.has(tile)) due.set(tile, setTimeout(() => draw(tile), LONGEST_BETWEEN - since));
+  }
+
+  const all = () => [...document.querySelectorAll("#tiles > .tile")];
+
+  function places() {
+    for (const tile of all())
+      for (const node of tile.querySelectorAll("[data-point], [data-margin]")) tileOf[node.dataset.point || node.dataset.margin] = tile;
+  }
+
+  /* New readings: the tiles of their points. */
+  function useReadings(rows) {
+    if (!Object.keys(tileOf).length) places();
+    const touched = new Set();
+    for (const [key] of rows) touched.add(tileOf[lightoff.readings.pointOf(key)]);
+    touched.delete(undefined);
+    touched.forEach(schedule);
+    if (rows.some(([key]) => lightoff.readings.pointOf(key) === "room_co")) lightoff.room.draw();
+  }
+
+  /* Ages, alarms and connections go on when nothing comes. */
+  function soon() {
+    const tiles = all();
+    tiles.forEach(schedule);
+    drawNothing(tiles.some((tile) => !tile.hidden) || lightoff.readings.all("room_co").length > 0);
     lightoff.room.draw();
     drawDewPoint();
   }
 
-  /* Draw at once when the last change of text is long enough ago, else as soon as it is. */
-  function soon() {
-    if (due !== null) return;
-    const wait = Math.max(0, drawn + LEAST_BETWEEN - performance.now());
-    due = setTimeout(draw, wait);
-  }
-
-  return { soon };
+  return { soon, useReadings };
 })();

@@ -18,6 +18,7 @@ lightoff.trends = (function () {
   let waiting = null; // AbortController of the request that is under way
   let waitForReading = false;
   let shift = 0; // [ms] of the figures that are shown
+  let shiftAsked = 0; // what was asked for when they were made
 
   const fresh = () => { wanted = true; };
   const newest = () => lightoff.recent.newest();
@@ -127,6 +128,7 @@ lightoff.trends = (function () {
     setText(id("trends-message"), told);
     show(id("trends-message"), told !== "");
     shift = answer.shift || 0;
+    shiftAsked = answer.asked || 0;
     setText(id("trends-axis"), Object.keys(answer.figures).length ? (answer.counted ? "time from the start" : "local time") : "");
     lightoff.charts.use(answer.figures);
     lightoff.cursor.draw();
@@ -148,7 +150,7 @@ lightoff.trends = (function () {
     if (document.hidden || lightoff.views.shown() !== "live") return;
     const began = performance.now();
     const going = following && !waiting && newest() > 0;
-    if (going && shift !== shiftWanted() && began - asked > LEAST_BETWEEN) fresh();
+    if (going && shiftAsked !== shiftWanted() && began - asked > LEAST_BETWEEN) fresh();
     const more = lightoff.charts.draw({
       going,
       end: newest() + shift,
@@ -184,6 +186,8 @@ lightoff.trends = (function () {
   return {
     useReadings, fresh, forget, jumped, jump, start, look, span,
     shift: () => shift,
+    /* A replay that runs faster than a sound can follow. */
+    hurried: () => { const status = lightoff.readings.status(); return Boolean(status && status.replay && status.replay.speed > 2); },
     following: () => following,
     toggle: () => id("follow").click(),
     points: new Set(),

@@ -171,6 +171,7 @@ def test_snapshot_shows_the_most_urgent_first() -> None:
         action="Wait.",
         ended=None,
         can_be_muted=True,
+        takes_over=False,
     )
     assert bench.status("co").since is None
 

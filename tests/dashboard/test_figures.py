@@ -17,7 +17,7 @@ from dashboard.figures import View, longest_line, trend_figures
 from dashboard.history import rise_of
 from dashboard.hub import Hub
 from dashboard.strip import HELD, bars
-from dashboard.trends import requested_trends
+from dashboard.trends import DAY, requested_trends
 
 INCH = 249.08891
 START = 1_768_372_280.0
@@ -280,10 +280,11 @@ def test_times_that_count_from_the_start_are_moved_as_the_browser_asks(tmp_path:
         store.append([channel, *(Reading(channel.key, second * NANOSECONDS, 0.5) for second in range(61))])
     answer = requested_trends({"window": 300, "shift": 7 * 3_600_000}, Hub(path))
     figure = answer["figures"]["draft"]
-    assert figure["data"][0]["x"][:2] == [7 * 3_600_000, 7 * 3_600_000 + 1000]
-    assert figure["layout"]["xaxis"]["range"] == [7 * 3_600_000, 7 * 3_600_000 + 60_000], "nothing is before the start"
-    assert (answer["counted"], answer["shift"]) == (True, 7 * 3_600_000)
-    assert requested_trends({"window": 300, "shift": 1e12}, Hub(path))["shift"] == 0
+    moved = DAY * 1000 + 7 * 3_600_000
+    assert figure["data"][0]["x"][:2] == [moved, moved + 1000]
+    assert figure["layout"]["xaxis"]["range"] == [moved, moved + 60_000], "nothing is before the start"
+    assert (answer["counted"], answer["shift"], answer["asked"]) == (True, moved, 7 * 3_600_000)
+    assert requested_trends({"window": 300, "shift": 1e12}, Hub(path))["shift"] == DAY * 1000
 
 
 def test_times_of_the_calendar_are_not_moved(recording: Path) -> None:

@@ -150,4 +150,5 @@ def alarm(name: str, point: str, priority: str, limit: float, **changed: Any) ->
         "chattering": 0,
         "action": f"what to do for {name}",
         "can_be_muted": True,
+        "takes_over": priority == "safety",
     } | changed

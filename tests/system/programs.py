@@ -160,6 +160,23 @@ class Look:
         """Wait until a script is true in the page."""
         until(self.page, script, within=within)
 
+    def choose(self, button: str) -> None:
+        """Press a button of the settings, which are folded away."""
+        if not self.page.is_visible(button):
+            self.page.click("#settings summary")
+        self.page.click(button)
+
+    def small_targets(self) -> list[str]:
+        """What can be pressed and is smaller than 44 pixels, in either direction."""
+        script = (
+            "[...document.querySelectorAll('button, select, input, textarea, summary, a[href]')]"
+            ".filter(e => e.offsetParent || getComputedStyle(e).position === 'fixed')"
+            ".map(e => [e, e.getBoundingClientRect()])"
+            ".filter(([, b]) => b.height && Math.min(b.height, b.width) < 43.9)"
+            ".map(([e]) => e.id || e.className || e.textContent)"
+        )
+        return list(self.page.evaluate(script))
+
 
 def holds(page: Page, script: str) -> bool:
     """Whether a script is true in a page; what is not there yet is not true."""

@@ -67,16 +67,12 @@ def test_units_theme_and_a_telephone(browser: Browser, tmp_path: Path):
         with looking(browser, demo.address, width=390, height=844, color_scheme="light", has_touch=True) as look:
             look.page.wait_for_selector("#tile-draft_switch .tile-value")
             look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°F'")
-            look.page.click("#units-switch")
+            look.choose("#units-switch")
             look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°C'")
             look.until("document.querySelector('#tile-draft_switch .tile-unit').innerText === 'Pa'")
             look.until(has_trends(5))
             assert look.page.evaluate("document.documentElement.scrollWidth") <= 390
-            small = look.page.evaluate(
-                "[...document.querySelectorAll('button, select, input')].filter(e => e.offsetParent)"
-                ".filter(e => e.getBoundingClientRect().height < 44).map(e => e.id || e.className)"
-            )
-            assert small == []
+            assert look.small_targets() == []
             look.page.reload()
             look.until("document.querySelector('#tile-temp_supply .tile-unit').innerText === '°C'")
 
@@ -135,7 +131,7 @@ def test_open_measurements_are_replayed_onto_the_page(browser: Browser, tmp_path
     with lightoff("replay", "room.csv", "--speed", "max", "--port", "0", folder=tmp_path) as replay:
         with looking(browser, replay.address) as look:
             look.page.wait_for_selector("#tile-temp_outdoor", state="attached")
-            look.page.click("#units-switch")
+            look.choose("#units-switch")
             last = f"{times[-1][1]:.1f}"
             row = "document.querySelector('.tile-row[data-point=temp_room] .tile-value')"
             look.until(f"{row} && {row}.innerText === '{last}'")

@@ -256,7 +256,7 @@ def test_without_an_instrument_the_page_leads_to_the_form(bench: PageBench, brow
             look.until("document.querySelector('#type-in-value').value === ''")
             sent.append(bench.commands()[number - 1]["arguments"]["value"])
         assert sent == [".5 in. w.c.", "0 ppm", "1"]
-        look.page.click("#units-switch")
+        look.choose("#units-switch")
         look.page.select_option("#type-in-point", "temp_supply")
         assert look.page.get_attribute("#type-in-value", "placeholder") == "20.0 °C"
         look.page.fill("#type-in-value", "−3")  # noqa: RUF001
