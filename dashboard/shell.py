@@ -31,6 +31,7 @@ def frame(views: Sequence[View]) -> Any:
         [
             html.Div(id="safety-message", role="alert", hidden=True),
             html.Div(id="origin-banner", role="status", hidden=True),
+            _open_entries(),
             _top_line(),
             _ways(views),
             _alarm_line(),
@@ -62,6 +63,7 @@ def _top_line() -> Any:
             html.Span("lightoff", id="program"),
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
+            html.Button(id="meters-state", hidden=True),
             html.Button("metric", id="units-switch"),
             html.Button("light", id="theme-switch"),
             html.Div(
@@ -77,6 +79,13 @@ def _top_line() -> Any:
         ],
         id="top-line",
     )
+
+
+def _open_entries() -> Any:
+    """What was opened for a test and is not put back: on every view until it is."""
+    labelled: dict[str, Any] = {"aria-label": "open entries"}
+    parts = [html.P(id="open-warning", role="alert", hidden=True), html.Ul(id="open-list")]
+    return html.Section(parts, id="open-entries", hidden=True, **labelled)
 
 
 def _alarm_line() -> Any:

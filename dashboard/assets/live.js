@@ -23,11 +23,13 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, lists, practice, tiles } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
+      meters.draw(status, connected());
+      checks.draw(status);
       lists.drawReplay(status);
       practice.draw(status);
     }
@@ -57,6 +59,7 @@ lightoff.live = (function () {
         lists.forget();
         readings.useHello(message);
         practice.useHello(message);
+        lightoff.checks.useHello(message);
         trends.forget();
         tiles.soon();
         break;
@@ -156,6 +159,7 @@ lightoff.live = (function () {
     units();
     lightoff.lists.makeForms();
     lightoff.views.start();
+    lightoff.meters.start();
     lightoff.trends.start();
     id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
     id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));

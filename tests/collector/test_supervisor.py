@@ -79,6 +79,26 @@ async def test_the_wait_is_short_again_after_a_reading():
     assert waits == [0.25, 0.5, 1.0, 0.25]
 
 
+async def test_the_last_error_stays_known_after_the_meter_reads_again_and_losses_are_counted():
+    clock = StillClock()
+    unplugged = fails(ConnectionLostError("draft meter", "unplugged"), after_reading=True)
+    missing = fails(BusyError("draft meter", "held by another program"))
+
+    async def sleep(seconds: float) -> None:
+        clock.advance(seconds)
+
+    driver = Scripted(unplugged, missing, missing, unplugged, reads)
+    supervisor = Supervisor(driver, lambda _: None, now=clock, sleep=sleep, jitter=lambda low, high: high)
+    began = clock()
+    await supervisor.run()
+    status = supervisor.status
+    assert (status.state, status.lost, status.errors) == (State.ENDED, 2, 4)
+    assert status.away == pytest.approx(0.25 + 0.5 + 1.0 + 0.25), "from each loss until it read again"
+    assert status.last_error is not None
+    assert status.last_error.text == "draft meter: unplugged"
+    assert status.last_error.time == began + round(1.75e9)
+
+
 async def test_a_permanent_error_stops_with_its_sentence():
     supervisor, taken, waits = supervised(Scripted(fails(NotPermittedError("draft meter", "no permission", "join"))))
     await supervisor.run()
