@@ -192,6 +192,7 @@ class Feed:
                     "losses": losses(status, statistics() if callable(statistics) else {}),
                     "last_error": asdict(status.last_error) if status.last_error else None,
                     "errors": status.errors,
+                    "lost_since": status.lost_since,
                     "isolated": None,
                     "needs_isolation": False,
                     **self._facts.get(name, {}),

@@ -61,6 +61,8 @@ class Status:
     """Sessions that ended with an error. [1]"""
     lost: int = 0
     """How often it was lost after it had read. [1]"""
+    lost_since: int | None = None
+    """Since when it has been lost, None while it reads or never read. [ns]"""
     away: float = 0.0
     """Time altogether from a loss until it read again. [s]"""
 
@@ -84,7 +86,6 @@ class Supervisor:
         self._emit = emit
         self._now, self._sleep, self._jitter = now, sleep, jitter
         self._failures = 0
-        self._lost_at: int | None = None
 
     async def run(self) -> None:
         """Session after session; an error of the instrument never escapes, a defect of `emit` does."""
@@ -158,7 +159,7 @@ class Supervisor:
             status.last_error = Trouble(now, text)
             if status.state is State.READING:
                 status.lost += 1
-                self._lost_at = now
-        elif state is State.READING and self._lost_at is not None:
-            status.away += (now - self._lost_at) / NANOSECONDS
-            self._lost_at = None
+                status.lost_since = now
+        elif state is State.READING and status.lost_since is not None:
+            status.away += (now - status.lost_since) / NANOSECONDS
+            status.lost_since = None

@@ -3,15 +3,24 @@
 window.lightoff = window.lightoff || {};
 
 lightoff.meters = (function () {
-  const STATES = { connecting: "connecting", reading: "reading", "trying again": "lost, trying again", stopped: "stopped", ended: "ended" };
-
   const { id, element, setText, setClass, show } = lightoff.dom;
 
+  const byHand = (one) => /^(replay: )?by hand\b/.test(one.name);
+
   /* Hands that have typed in nothing are no meter yet. */
-  const listed = (one) => one.readings > 0 || !/^(replay: )?by hand\b/.test(one.name);
-  const stateText = (one) => STATES[one.state] || one.state;
-  const byHand = (one) => one.origin === "by hand";
-  const lostNow = (one) => ["trying again", "stopped"].includes(one.state);
+  const listed = (one) => one.readings > 0 || !byHand(one);
+  const neverThere = (one) => one.errors > 0 && !one.readings;
+
+  /* Lost also while it is being connected again. */
+  const lostNow = (one) => one.state === "trying again" || one.state === "stopped"
+    || (one.state === "connecting" && (Boolean(one.lost_since) || neverThere(one)));
+
+  /* "reading", "lost, trying again", "not there, connecting": what the recorder calls it, with what that means. */
+  function stateText(one) {
+    if (one.state === "stopped" || !lostNow(one)) return one.state;
+    return (neverThere(one) ? "not there, " : "lost, ") + (one.state === "connecting" ? "connecting again" : one.state);
+  }
+
   const clock = (time, now) => lightoff.format.clock(time, now);
 
   function unit(channel) {
@@ -47,7 +56,7 @@ lightoff.meters = (function () {
     const often = one.errors > 1 ? " (" + one.errors + " times in all)" : "";
     const own = lightoff.readings.channels().filter((channel) => one.channels.includes(channel.key));
     return [
-      ["state", connected ? stateText(one) + " since " + clock(one.since, status.now) : "not known: no connection"],
+      ["state", connected ? stateText(one) + " since " + clock(one.lost_since || one.since, status.now) : "not known: no connection"],
       ["next try", connected && one.next_try ? clock(one.next_try, status.now) : ""],
       ["last reading", one.age === null ? "none yet" : connected ? lightoff.format.span(one.age) + " ago" : ""],
       [connected ? "readings" : "readings before that", [String(one.readings), rate].filter(Boolean).join(", ")],
@@ -77,7 +86,7 @@ lightoff.meters = (function () {
     const names = (some) => some.map((one) => one.name.replace(/^(replay|simulated|shared): /, "")).slice(0, 2).join(", ")
       + (some.length > 2 ? " and " + (some.length - 2) + " more" : "");
     const lost = meters.filter(lostNow);
-    if (lost.length) return { text: named(lost) + " lost: " + names(lost), bad: true };
+    if (lost.length) return { text: named(lost) + (lost.every(neverThere) ? " not there: " : " lost: ") + names(lost), bad: true };
     const waiting = meters.filter((one) => one.state === "connecting");
     if (waiting.length) return { text: named(waiting) + " connecting: " + names(waiting), bad: false };
     const ended = meters.filter((one) => one.state === "ended");

@@ -127,6 +127,7 @@ class PageBench:
                 "losses": [],
                 "last_error": None,
                 "errors": 0,
+                "lost_since": None,
             }
             | self.rows.get(name, {})
             for name, keys in self._keys.items()

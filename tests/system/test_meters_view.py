@@ -109,9 +109,16 @@ def test_one_line_says_how_all_meters_do_and_leads_to_them(bench: PageBench, bro
         bench.rows["meter 0"] = bench.rows["meter 1"] = {"state": "stopped"}
         bench.tell()
         look.until(text_of(CHIP, "3 of 6 lost: meter 0, meter 1 and 1 more"))
-        for name in ("switch manometer", "meter 0", "meter 1"):
-            bench.rows[name] = {"state": "connecting", "readings": 0, "age": None}
+        bench.rows["switch manometer"] = {"state": "connecting", "lost_since": START - 90 * 10**9}
+        bench.rows["meter 0"] = bench.rows["meter 1"] = {}
         bench.tell()
-        look.until(text_of(CHIP, "3 of 6 connecting"))
+        look.until(text_of(CHIP, "1 of 6 lost: switch manometer"))
+        assert "lost, connecting again" in look.text(".instrument[data-name='switch manometer'] .instrument-state")
+        bench.rows["switch manometer"] = {"state": "connecting", "readings": 0, "age": None, "errors": 2}
+        bench.tell()
+        look.until(text_of(CHIP, "1 of 6 not there: switch manometer"))
+        bench.rows["switch manometer"] = {"state": "connecting", "readings": 0, "age": None}
+        bench.tell()
+        look.until(text_of(CHIP, "1 of 6 connecting: switch manometer"))
         bench.cut()
         look.until(text_of(CHIP, "meters not known"))
