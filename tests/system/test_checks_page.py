@@ -99,8 +99,10 @@ def test_checks_by_keyboard_survive_a_reload_and_are_in_the_recording_and_its_re
             page.click("[data-item=other]")
             assert page.evaluate("document.activeElement.id") == "open-text", "something else has to be named"
 
-            page.reload()
+            assert look.complaints == []
+            page.reload()  # may cut off a figure that is being asked for
             look.until(f"{row}.getAttribute('aria-checked') === 'true'")
+            look.complaints = [one for one in look.complaints if "_dash-update-component" not in one]
             for view in VIEWS:
                 page.click(f".way[data-view={view}]")
                 assert in_sight(look) == ["OPEN: drain opened (by the trap)", "OPEN: burner-box cover off"]
