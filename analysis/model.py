@@ -43,6 +43,8 @@ class EventKind(StrEnum):
     """A replay was paused, moved, looped or given another speed."""
     RECORDER = "recorder"
     """The recording itself: started, stopped, could not write, resumed."""
+    CHECK = "check"
+    """Something ticked, or opened for a test and put back: `list`, `item`, `state` and `id` in the data."""
     JOB = "job"
     """The job file in force: its text in the data."""
 

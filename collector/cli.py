@@ -362,7 +362,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
     click.echo(CAUTIONS)
-    collector = asyncio.run(run(plan, on_address=shown, on_start=started))
+    collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=_say))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
     if recorder.lost or recorder.failure:

@@ -81,6 +81,8 @@ class Collector:
         """How the readings of each channel arrive."""
         self.remembered: deque[Event] = deque(maxlen=REMEMBERED)
         """The last events; older ones are in the recording."""
+        self.followers: list[Callable[[Event], None]] = []
+        """Told of every event that is taken in; alarms are not among them."""
         self._monotonic = monotonic
         self.speakers = Speakers()
         """Which instrument stands for each point."""
@@ -127,6 +129,8 @@ class Collector:
             if item.kind is EventKind.ZEROED:
                 self._zeroed(item)
             self.recorder.put(item)
+            for follow in self.followers:
+                follow(item)
             self._announce(item)
         else:
             self._open(item)
@@ -228,6 +232,11 @@ class Collector:
         """What a channel's meter is taken to show at nothing now. [native unit]"""
         latest = self.latest.get(channel)
         return self._normalizers[channel].zero_at(latest[1] + 1) if latest else 0.0
+
+    def zeroed_since(self, channel: str) -> int | None:
+        """From when on a channel's zero holds, None where its meter is taken as it shows. [ns]"""
+        latest = self.latest.get(channel)
+        return self._normalizers[channel].zeroed_since(latest[1] + 1) if latest else None
 
     async def run(self) -> None:
         """Run until cancelled: then the sessions end, and what is queued is written before this returns."""

@@ -13,6 +13,7 @@ from analysis.model import Event, origin_of
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.fanout import Item, Listener
+from collector.losses import losses
 from drivers.base import LightoffError
 
 GATHER = 0.02
@@ -37,11 +38,13 @@ class Feed:
         *,
         about: Callable[[], Message],
         state: Callable[[], Message] = dict,
+        instruments: Mapping[str, Message] | None = None,
     ) -> None:
         self._collector = collector
         self._commands = commands
         self._about = about
         self._state = state  # what other parts of the call add to each status
+        self._facts = instruments or {}  # what the job says of each instrument
         self.token = secrets.token_urlsafe(32)
         self._clients: set[asyncio.Task[None]] = set()
 
@@ -116,7 +119,7 @@ class Feed:
                         await _send(writer, _event(item))
                         if item.data.get("what") == "seek":
                             await _send(writer, {"type": "jump"})
-                        if item.kind == "alarm":
+                        if item.kind in ("alarm", "check"):
                             await _send(writer, self._status())
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
@@ -183,7 +186,18 @@ class Feed:
                     "rate": sum(self._collector.arrivals[key].rate for key in keys),
                     "channels": keys,
                     "zeros": {key: text for key in keys if (text := self._zeroed(key))},
-                    "statistics": statistics() if callable(statistics) else {},
+                    "zeroed": {key: since for key in keys if (since := self._collector.zeroed_since(key))},
+                    "accuracy": {key: stated for key in keys if (stated := supervisor.channels[key].accuracy)},
+                    "response_time": {
+                        key: seconds for key in keys if (seconds := supervisor.channels[key].response_time) is not None
+                    },
+                    "losses": losses(status, statistics() if callable(statistics) else {}),
+                    "last_error": asdict(status.last_error) if status.last_error else None,
+                    "errors": status.errors,
+                    "lost_since": status.lost_since,
+                    "isolated": None,
+                    "needs_isolation": False,
+                    **self._facts.get(name, {}),
                 }
                 rows.append(row)
         return rows

@@ -15,6 +15,9 @@ from drivers.simulate.papers import Papers
 LIVE_PARTS = frozenset({"flame_current", "volts_line", "volts_line_neutral_ground", "amps_igniter"})
 """Points on circuits that may carry mains voltage."""
 
+WIRED = ("serial", "modbus")
+"""Drivers of instruments with a wire to this machine."""
+
 AVAILABLE = ("serial", "manual", "replay", "simulate")
 """Drivers of this version."""
 
@@ -45,10 +48,21 @@ def cautions(instruments: Iterable[InstrumentSettings]) -> list[str]:
         f"{settings.name}: a meter on the flame rod, igniter or line circuit that is not isolated puts this computer at"
         " mains voltage or shorts the control to ground; use an isolated one and say isolated = true"
         for settings in instruments
-        if settings.driver in ("serial", "modbus")
-        and settings.isolated is not True
-        and LIVE_PARTS.intersection(settings.channels.values())
+        if _needs_isolation(settings) and settings.isolated is not True
     ]
+
+
+def instrument_facts(instruments: Iterable[InstrumentSettings]) -> dict[str, dict[str, object]]:
+    """What the job says of each instrument on a wire, by its name: whether it is isolated, and whether it has to be."""
+    return {
+        settings.name: {"isolated": settings.isolated, "needs_isolation": _needs_isolation(settings)}
+        for settings in instruments
+        if settings.driver in WIRED
+    }
+
+
+def _needs_isolation(settings: InstrumentSettings) -> bool:
+    return settings.driver in WIRED and bool(LIVE_PARTS.intersection(settings.channels.values()))
 
 
 def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:

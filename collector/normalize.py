@@ -43,8 +43,16 @@ class Normalizer:
 
     def zero_at(self, time: int) -> float:
         """What the meter showed at nothing at a time [ns]. [native unit]"""
+        return self._zero(time)[1]
+
+    def zeroed_since(self, time: int) -> int | None:
+        """From when on [ns] the zero holds that is in force at a time [ns], None where there is none."""
+        since, zero = self._zero(time)
+        return since if zero else None
+
+    def _zero(self, time: int) -> tuple[int, float]:
         place = bisect_right(self._zeros, time, key=lambda zero: zero[0])
-        return self._zeros[place - 1][1] if place else 0.0
+        return self._zeros[place - 1] if place else (time, 0.0)
 
 
 def zeroing(channel: Channel, native: float, time: int) -> Event:

@@ -83,14 +83,15 @@ class Recording(Closing):
             yield from merge(*streams, key=lambda reading: reading.time)
 
     def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
-        """All readings from `start` [ns] on with the notes, marks and zeroings among them, in the order of their time.
+        """All readings from `start` [ns] on with notes, marks, checks and zeroings among them, in the order of time.
 
-        What is in force at `start` comes first: each channel's last reading before it, and the zeroings.
+        What is in force at `start` comes first: each channel's last reading before it, the zeroings and the checks.
         """
-        events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.ZEROED, EventKind.POINT_CHANGED})
+        in_force = {EventKind.ZEROED, EventKind.CHECK}
+        events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.POINT_CHANGED, *in_force})
         if start is not None:
             yield from sorted(self.latest(start).values(), key=lambda reading: reading.time)
-            events = [event for event in events if event.time >= start or event.kind is EventKind.ZEROED]
+            events = [event for event in events if event.time >= start or event.kind in in_force]
         items: list[Iterable[Reading | Event]] = [events, self.readings(start)]
         yield from merge(*items, key=lambda item: item.time)
 

@@ -10,11 +10,13 @@ from pathlib import Path
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
+from collector.checklists import words as checklist_words
+from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.feed import Feed
-from collector.instruments import cautions
+from collector.instruments import cautions, instrument_facts
 from collector.job import Job
 from collector.normalize import zeros_in
 from collector.page import PageProcess
@@ -47,19 +49,41 @@ class Plan:
     """The replay, made with what tells that the recorder has caught up."""
 
 
-async def run(plan: Plan, *, on_address: Callable[[str], None], on_start: Callable[[], None]) -> Collector:
+def commands_of(
+    collector: Collector,
+    checklists: Checklists,
+    *,
+    manual: Manual | None = None,
+    replay: Replay | None = None,
+    plant: Practice | None = None,
+) -> Commands:
+    """Everything that a page may do in a call."""
+    return Commands(collector, manual=manual, replay=replay, plant=plant, more=checklists.commands())
+
+
+async def run(
+    plan: Plan,
+    *,
+    on_address: Callable[[str], None],
+    on_start: Callable[[], None],
+    on_left: Callable[[str], None] = lambda _: None,
+) -> Collector:
     """Record until stopped by a signal or after the planned time; what was taken in is durable on return.
 
-    A second signal changes nothing: the stop that is under way is short, and cutting it would lose what is queued.
+    `on_left` is told in one sentence what is still open then. A second signal changes nothing: the stop that is under
+    way is short, and cutting it would lose what is queued.
     """
     stopped = asyncio.Event()
     with _stopping(stopped):
-        return await _record(plan, stopped, on_address, on_start)
+        collector, checklists = await _record(plan, stopped, on_address, on_start)
+    if left := checklists.left_open():
+        on_left(left)
+    return collector
 
 
 async def _record(
     plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
-) -> Collector:
+) -> tuple[Collector, Checklists]:
     clock = Clock()
 
     async def caught_up() -> None:
@@ -73,7 +97,7 @@ async def _record(
     watched = rules(plan.job, frozenset(measured | typed))
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
-            zeros, recorded = zeros_in(before), before.channels
+            zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
         collector = Collector(
             store,
             plate=plan.job.plate,
@@ -83,6 +107,7 @@ async def _record(
             recorded=recorded,
             timing=plan.job.timing,
         )
+        checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, manual):
             collector.add(driver)
@@ -95,9 +120,16 @@ async def _record(
             "plate": asdict(plan.job.plate),
             "limits": [asdict(rule) for rule in watched],
             "causes": dict(plant.words) if plant else {},
+            "checks": checklist_words(),
         }
-        commands = Commands(collector, manual=manual, replay=replay, plant=plant)
-        feed = Feed(collector, commands, about=lambda: about)
+        commands = commands_of(collector, checklists, manual=manual, replay=replay, plant=plant)
+        feed = Feed(
+            collector,
+            commands,
+            about=lambda: about,
+            state=lambda: {"checks": checklists.status()},
+            instruments=instrument_facts(plan.job.instruments),
+        )
         async with feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,
@@ -108,7 +140,7 @@ async def _record(
             }
             on_start()
             await _until_stopped(plan, collector, stopped, settings, on_address)
-        return collector
+        return collector, checklists
 
 
 def _write_beginning(plan: Plan, collector: Collector) -> None:

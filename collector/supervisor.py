@@ -7,7 +7,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from analysis.model import Channel, Event, EventKind, Reading
+from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
 from drivers.base import Driver, DriverError, Emission, Emit, LightoffError, Now
 
 FIRST_WAIT = 0.25
@@ -31,6 +31,16 @@ class IngestError(Exception):
     """A defect in what takes the readings; it stops the program, not the instrument."""
 
 
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """An error of an instrument."""
+
+    time: int
+    """When it was last met. [ns]"""
+    text: str
+    """In plain words."""
+
+
 @dataclass(slots=True)
 class Status:
     """An instrument as its supervisor sees it."""
@@ -45,6 +55,16 @@ class Status:
     """[ns]"""
     readings: int = 0
     sessions: int = 0
+    last_error: Trouble | None = None
+    """Kept after the instrument reads again."""
+    errors: int = 0
+    """Sessions that ended with an error. [1]"""
+    lost: int = 0
+    """How often it was lost after it had read. [1]"""
+    lost_since: int | None = None
+    """Since when it has been lost, None while it reads or never read. [ns]"""
+    away: float = 0.0
+    """Time altogether from a loss until it read again. [s]"""
 
 
 class Supervisor:
@@ -119,6 +139,7 @@ class Supervisor:
     def _enter(self, state: State, text: str = "") -> None:
         """Change the state; a change worth knowing is an event of the recording."""
         before = self.status
+        self._count(state, text)
         repeated = state is State.CONNECTING or (state is State.WAITING and text == before.text)
         if text or state is State.READING:
             before.text = text
@@ -129,3 +150,16 @@ class Supervisor:
             self._emit(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))
             if state in (State.WAITING, State.STOPPED):
                 log.warning("%s", sentence)
+
+    def _count(self, state: State, text: str) -> None:
+        """Keep what the page tells of losses; called before the state changes."""
+        status, now = self.status, self._now()
+        if state in (State.WAITING, State.STOPPED):
+            status.errors += 1
+            status.last_error = Trouble(now, text)
+            if status.state is State.READING:
+                status.lost += 1
+                status.lost_since = now
+        elif state is State.READING and status.lost_since is not None:
+            status.away += (now - status.lost_since) / NANOSECONDS
+            status.lost_since = None

@@ -10,7 +10,8 @@ Message = dict[str, Any]
 Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
-    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair".split(),
+    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair"
+    " check open_entry close_entry reopen_entry".split(),
 )
 """What a browser may ask of the recorder."""
 

@@ -32,6 +32,7 @@ def frame(views: Sequence[View]) -> Any:
             _takeover(),
             html.Div(id="safety-message", role="alert", hidden=True),
             html.Div(id="origin-banner", role="status", hidden=True),
+            _open_entries(),
             _top_line(),
             _ways(views),
             _alarm_line(),
@@ -69,6 +70,7 @@ def _top_line() -> Any:
             html.H1("lightoff", id="program"),
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
+            html.Button(id="meters-state", hidden=True),
             _settings(),
             html.Div(
                 [
@@ -98,6 +100,13 @@ def _settings() -> Any:
     summary = html.Summary([html.Span("⚙ ", className="only-narrow"), html.Span("Settings", className="only-wide")])
     parts = [summary, html.Div([*buttons, html.P(keys, className="facts")], className="buttons")]
     return html.Details(parts, id="settings")
+
+
+def _open_entries() -> Any:
+    """What was opened for a test and is not put back: on every view until it is."""
+    labelled: dict[str, Any] = {"aria-label": "open entries"}
+    parts = [html.P(id="open-warning", role="alert", hidden=True), html.Ul(id="open-list")]
+    return html.Section(parts, id="open-entries", hidden=True, **labelled)
 
 
 def _alarm_line() -> Any:

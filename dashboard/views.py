@@ -1,6 +1,6 @@
 """The views of the page, in the order of their buttons."""
 
-from dashboard import instruments, live
+from dashboard import checks, instruments, live
 from dashboard.shell import View
 
 
@@ -8,5 +8,6 @@ def views() -> list[View]:
     """Every view, empty."""
     return [
         View("live", "Live", live.layout()),
+        View("checks", "Checks", checks.layout()),
         View("meters", "Meters", instruments.layout()),
     ]

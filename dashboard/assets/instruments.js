@@ -54,25 +54,22 @@ lightoff.instruments = (function () {
     return element("div", { class: "instrument", "data-name": one.name },
       element("details", { open },
         element("summary", {}, element("strong", {}, one.name), " ", element("span", { class: "instrument-state" })),
-        element("p", { class: "facts instrument-facts" }),
-        element("p", { class: "facts" }, one.channels.join(", ") || "no channel yet"),
+        element("dl", { class: "meter-facts" }),
         element("div", { class: "buttons" }, ...zeroButtons(one))),
       element("div", { class: "instrument-text" }));
   }
-
-  /* Hands that have typed in nothing are no instrument yet. */
-  const listed = (one) => one.readings > 0 || !one.name.startsWith("by hand");
 
   function stateText(one, connected) {
     if (!connected) return "not known: no connection";
     const age = one.age === null ? "no reading yet" : lightoff.format.span(one.age) + " ago";
     const zeroed = Object.keys(one.zeros || {}).length ? "zeroed" : "";
-    return [one.state, age, zeroed].filter(Boolean).join(" · ");
+    const lost = (one.losses || []).find((text) => text.startsWith("lost ")) || "";
+    return [lightoff.meters.stateText(one), age, zeroed, lost.split(",")[0]].filter(Boolean).join(" · ");
   }
 
   function drawList(status, connected) {
     const { id, element, setText, setClass, show } = lightoff.dom;
-    const instruments = status.instruments.filter(listed);
+    const instruments = status.instruments.filter(lightoff.meters.listed);
     const shape = JSON.stringify(instruments.map((one) => [one.name, one.channels, one.zeros]));
     const body = id("instruments-body");
     if (shape !== drawn) {
@@ -83,13 +80,9 @@ lightoff.instruments = (function () {
     }
     instruments.forEach((one, number) => {
       const node = body.children[number];
-      const rate = one.rate ? one.rate.toFixed(one.rate < 10 ? 1 : 0) + " a second" : "";
-      const extra = Object.entries(one.statistics || {}).map(([name, value]) => name.replaceAll("_", " ") + " " + value);
-      const next = one.next_try ? "next try " + lightoff.format.clock(one.next_try, status.now) : "";
-      const text = connected ? [next, one.text].filter(Boolean).join(" · ") : "";
+      const text = connected ? one.text : "";
       setText(node.querySelector(".instrument-state"), stateText(one, connected));
-      setText(node.querySelector(".instrument-facts"),
-        (connected ? [] : ["before that:"]).concat([one.readings + " readings", rate, ...extra].filter(Boolean).join(" · ")).join(" "));
+      lightoff.meters.fill(node.querySelector(".meter-facts"), lightoff.meters.facts(one, status, connected));
       setText(node.querySelector(".instrument-text"), text);
       show(node.querySelector(".instrument-text"), text !== "");
       setClass(node, "lost", !connected || !["reading", "ended"].includes(one.state));

@@ -23,11 +23,13 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, lists, practice, headline, tiles } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, headline, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
+      meters.draw(status, connected());
+      checks.draw(status);
       lists.drawReplay(status);
       practice.draw(status);
       headline.draw(status, connected());
@@ -58,6 +60,7 @@ lightoff.live = (function () {
         lists.forget();
         readings.useHello(message);
         practice.useHello(message);
+        lightoff.checks.useHello(message);
         trends.forget();
         tiles.soon();
         break;
@@ -147,6 +150,7 @@ lightoff.live = (function () {
     lightoff.sounds.start();
     lightoff.lists.makeForms();
     lightoff.views.start();
+    lightoff.meters.start();
     lightoff.trends.start();
     id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));

@@ -306,6 +306,27 @@ def test_a_second_interrupt_cuts_nothing_short(tmp_path):
     assert [file.name for file in tmp_path.iterdir()] == ["a.lightoff"]
 
 
+def test_what_is_still_open_at_the_end_is_named_in_one_sentence(tmp_path):
+    """A recording that is continued has it open from before."""
+    from analysis.model import Event
+
+    facts = {"list": "open", "item": "burner_box", "state": "open", "id": "open-1"}
+    with Store(tmp_path / "a.lightoff") as store:
+        store.append([Event(1, EventKind.CHECK, "opened: burner-box cover off", None, facts)])
+    arguments = ("record", "-o", "a.lightoff", "--no-browser", "--for", "0.5", "--port", "0")
+    with started(*arguments, folder=tmp_path) as record:
+        _, said = record.communicate(timeout=60)
+    assert record.returncode == 0, said
+    assert said.splitlines() == [
+        "lightoff: still open: burner-box cover off; put it back, or leave gas and power off, tagged, and tell the"
+        " customer in writing"
+    ]
+    again = ("replay", "a.lightoff", "--no-browser", "--for", "0.5", "--port", "0")
+    with started(*again, folder=tmp_path) as replay:
+        _, said = replay.communicate(timeout=60)
+    assert (replay.returncode, said) == (0, ""), "what was open then is not open now"
+
+
 def test_an_import_that_is_asked_to_stop_leaves_nothing(tmp_path):
     (tmp_path / "in.csv").write_text("time,draft_collector [inH2O]\n" + "".join(f"{n},1\n" for n in range(1_000_000)))
     with started("import", "in.csv", "-o", "a.lightoff", folder=tmp_path) as importing:

@@ -10,12 +10,14 @@ from typing import Any
 
 import pytest
 
-from analysis.model import EventKind, Reading
+from analysis.model import Channel, EventKind, Reading
 from collector.alarm_rule import AlarmRule
-from collector.commands import LONGEST_TEXT, Commands
+from collector.checks import Checklists
+from collector.commands import LONGEST_TEXT
 from collector.feed import Feed
 from collector.recording import Recording
-from drivers.base import Driver
+from collector.session import commands_of
+from drivers.base import ConnectionLostError, Driver
 from drivers.manual import Manual
 from drivers.replay import CsvSource, Replay
 from tests.collector.calls import CO, DRAFT, T0, Told, call
@@ -66,12 +68,15 @@ async def connected(host: str, port: int, token: str) -> AsyncIterator[Client]:
 
 
 @asynccontextmanager
-async def served(path: Path, *drivers: Told, replay: Replay | None = None):
+async def served(path: Path, *drivers: Told, replay: Replay | None = None, facts: dict[str, Message] | None = None):
     manual = Manual(now=lambda: T0)
     everyone: list[Driver] = [*drivers, manual, *([replay] if replay else [])]
     async with call(path, *everyone, rules=[LOW, DANGER]) as collector:
-        commands = Commands(collector, manual=manual, replay=replay)
-        feed = Feed(collector, commands, about=lambda: {"recording": str(path), "job": None, "plate": {}, "limits": []})
+        checks = Checklists(collector, replaying=replay is not None)
+        commands = commands_of(collector, checks, manual=manual, replay=replay)
+        about: Message = {"recording": str(path), "job": None, "plate": {}, "limits": []}
+        state = lambda: {"checks": checks.status()}  # noqa: E731
+        feed = Feed(collector, commands, about=lambda: about, state=state, instruments=facts)
         async with feed.serve() as (host, port):
             yield collector, feed, host, port
 
@@ -100,6 +105,69 @@ async def test_a_client_is_told_everything_at_once_and_then_what_comes(tmp_path)
             row = next(row for row in status["instruments"] if row["name"] == "draft meter")
             assert (row["state"], row["readings"], row["origin"]) == ("reading", 2, None)
             assert 0 <= row["age"] < 5
+
+
+async def test_a_meter_is_told_with_its_zero_its_accuracy_its_losses_and_its_last_error(tmp_path):
+    stated = Channel("draft_vent", "vent meter", "Pa", accuracy="1 % + 2 Pa", response_time=0.5)
+    driver, plain = Told("vent meter", stated), Told("draft meter", DRAFT)
+    facts = {"vent meter": {"isolated": False, "needs_isolation": True}}
+    async with served(tmp_path / "a.lightoff", driver, plain, facts=facts) as (collector, feed, host, port):
+        driver.say(stated, 0, 3.0)
+        plain.say(DRAFT, 0, 0.5)
+        await until(lambda: stated.key in collector.latest and DRAFT.key in collector.latest, what="in")
+        async with connected(host, port, feed.token) as client:
+
+            async def rows() -> dict[str, Message]:
+                return {row["name"]: row for row in (await client.next("status"))["instruments"]}
+
+            row = (await rows())["vent meter"]
+            assert row["accuracy"] == {stated.key: "1 % + 2 Pa"}
+            assert row["response_time"] == {stated.key: 0.5}
+            assert (row["isolated"], row["needs_isolation"]) == (False, True)
+            assert (row["losses"], row["last_error"], row["zeroed"]) == ([], None, {})
+            assert (await client.command("zero", channel=stated.key))[0]
+            driver.items.put_nowait(ConnectionLostError("vent meter", "unplugged", "plug it in"))
+            await until(lambda: collector.supervisors[0].status.errors == 1, what="lost")
+            driver.say(stated, 1, 3.0)
+            await until(lambda: collector.supervisors[0].status.state == "reading", what="it reads again")
+            row = (await rows())["vent meter"]
+            while not row["losses"] or row["state"] != "reading":
+                row = (await rows())["vent meter"]
+            assert row["losses"][0].startswith("lost once")
+            assert row["last_error"]["text"] == "vent meter: unplugged; plug it in", "kept after it recovered"
+            assert abs(row["last_error"]["time"] - collector.clock()) < 30 * 10**9
+            assert row["errors"] == 1
+            assert row["zeros"] == {stated.key: "3 Pa"}
+            assert row["zeroed"] == {stated.key: T0 + 1}, "when it was zeroed"
+            other = (await rows())["draft meter"]
+            assert (other["accuracy"], other["response_time"], other["isolated"]) == ({}, {}, None)
+            assert (other["losses"], other["last_error"]) == ([], None)
+
+
+async def test_checks_are_commands_and_are_told_at_once(tmp_path):
+    async with (
+        served(tmp_path / "a.lightoff") as (_, feed, host, port),
+        connected(host, port, feed.token) as client,
+    ):
+        assert (await client.next("status"))["checks"]["open"] == []
+        assert (await client.command("open_entry", item="drain", text="")) == (True, "opened: drain opened")
+        (entry,) = (await client.next("status"))["checks"]["open"]
+        assert (entry["text"], entry["caution"]) == (
+            "drain opened",
+            "power off; prime the trap again before firing",
+        )
+        assert (await client.command("close_entry", id=entry["id"])) == (True, "closed: drain closed, trap primed")
+        assert (await client.command("check", list="before", item="filter", done=True))[0]
+        assert (await client.command("reopen_entry", id=entry["id"]))[0]
+        ok, text = await client.command("check", list="before", item="filter", done="yes")
+        assert (ok, text) == (False, "'done' must be true or false; send it again with one of them")
+    with Recording(tmp_path / "a.lightoff") as recording:
+        assert [event.text for event in recording.events({EventKind.CHECK})] == [
+            "opened: drain opened",
+            "closed: drain closed, trap primed",
+            "before you start: filter looked at",
+            "opened again: drain opened",
+        ]
 
 
 @pytest.mark.parametrize(

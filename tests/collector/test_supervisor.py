@@ -79,6 +79,44 @@ async def test_the_wait_is_short_again_after_a_reading():
     assert waits == [0.25, 0.5, 1.0, 0.25]
 
 
+async def test_the_last_error_stays_known_after_the_meter_reads_again_and_losses_are_counted():
+    clock = StillClock()
+    unplugged = fails(ConnectionLostError("draft meter", "unplugged"), after_reading=True)
+    missing = fails(BusyError("draft meter", "held by another program"))
+
+    async def sleep(seconds: float) -> None:
+        clock.advance(seconds)
+
+    driver = Scripted(unplugged, missing, missing, unplugged, reads)
+    supervisor = Supervisor(driver, lambda _: None, now=clock, sleep=sleep, jitter=lambda low, high: high)
+    began = clock()
+    await supervisor.run()
+    status = supervisor.status
+    assert (status.state, status.lost, status.errors, status.lost_since) == (State.ENDED, 2, 4, None)
+    assert status.away == pytest.approx(0.25 + 0.5 + 1.0 + 0.25), "from each loss until it read again"
+    assert status.last_error is not None
+    assert status.last_error.text == "draft meter: unplugged"
+    assert status.last_error.time == began + round(1.75e9)
+
+
+async def test_a_lost_meter_is_lost_since_then_however_often_it_is_tried_again():
+    clock = StillClock()
+    seen: list[tuple[State, int | None]] = []
+
+    async def sleep(seconds: float) -> None:
+        seen.append((supervisor.status.state, supervisor.status.lost_since))
+        clock.advance(seconds)
+
+    missing = fails(BusyError("draft meter", "held by another program"))
+    driver = Scripted(
+        missing, fails(ConnectionLostError("draft meter", "unplugged"), after_reading=True), missing, reads
+    )
+    supervisor = Supervisor(driver, lambda _: None, now=clock, sleep=sleep, jitter=lambda low, high: high)
+    lost = clock() + round(0.25e9)
+    await supervisor.run()
+    assert seen == [(State.WAITING, None), (State.WAITING, lost), (State.WAITING, lost)], "never there is not lost"
+
+
 async def test_a_permanent_error_stops_with_its_sentence():
     supervisor, taken, waits = supervised(Scripted(fails(NotPermittedError("draft meter", "no permission", "join"))))
     await supervisor.run()

@@ -124,7 +124,10 @@ class PageBench:
                 "age": 0.0,
                 "rate": 1.0,
                 "channels": keys,
-                "statistics": {},
+                "losses": [],
+                "last_error": None,
+                "errors": 0,
+                "lost_since": None,
             }
             | self.rows.get(name, {})
             for name, keys in self._keys.items()

@@ -1,0 +1,110 @@
+/* Meters in words: what each does, since when, what it lost, its zero and accuracy; and all of them in one line. */
+"use strict";
+window.lightoff = window.lightoff || {};
+
+lightoff.meters = (function () {
+  const { id, element, setText, setClass, show } = lightoff.dom;
+
+  const byHand = (one) => /^(replay: )?by hand\b/.test(one.name);
+
+  /* Hands that have typed in nothing are no meter yet. */
+  const listed = (one) => one.readings > 0 || !byHand(one);
+  const neverThere = (one) => one.errors > 0 && !one.readings;
+
+  /* Lost also while it is being connected again. */
+  const lostNow = (one) => one.state === "trying again" || one.state === "stopped"
+    || (one.state === "connecting" && (Boolean(one.lost_since) || neverThere(one)));
+
+  /* "reading", "lost, trying again", "not there, connecting": what the recorder calls it, with what that means. */
+  function stateText(one) {
+    if (one.state === "stopped" || !lostNow(one)) return one.state;
+    return (neverThere(one) ? "not there, " : "lost, ") + (one.state === "connecting" ? "connecting again" : one.state);
+  }
+
+  const clock = (time, now) => lightoff.format.clock(time, now);
+
+  function unit(channel) {
+    return channel.unit === "1" ? "" : " [" + channel.unit + "]";
+  }
+
+  /* "pressure at the switch [inH2O]: accuracy 0.5 %, response time 0.5 s, zeroed 0.03 inH2O at 06:41:10" */
+  function channelText(one, channel, now) {
+    const accuracy = (one.accuracy || {})[channel.key];
+    const response = (one.response_time || {})[channel.key];
+    const zero = (one.zeros || {})[channel.key];
+    const since = (one.zeroed || {})[channel.key];
+    const parts = ["accuracy " + (accuracy || "not stated")];
+    parts.push("response time " + (response === undefined ? "not stated" : response + " s"));
+    if (zero) parts.push("zeroed " + zero + (since ? " at " + clock(since, now) : ""));
+    return lightoff.format.pointText(channel.point) + unit(channel) + ": " + parts.join(", ");
+  }
+
+  function isolatedText(one) {
+    if (one.isolated === true) return "yes, the job says so";
+    if (one.needs_isolation)
+      return (one.isolated === false ? "NO" : "not stated") + ": on the flame rod, igniter or line circuit use an isolated meter";
+    return one.isolated === false ? "no" : "";
+  }
+
+  /* What its error says without its name. */
+  const ownText = (one, text) => (text.startsWith(one.name + ": ") ? text.slice(one.name.length + 2) : text);
+
+  /* Rows of facts of one meter: [name, text], without those that have nothing to say. */
+  function facts(one, status, connected) {
+    const rate = one.rate ? one.rate.toFixed(one.rate < 10 ? 1 : 0) + " a second" : "";
+    const trouble = one.last_error;
+    const often = one.errors > 1 ? " (" + one.errors + " times in all)" : "";
+    const own = lightoff.readings.channels().filter((channel) => one.channels.includes(channel.key));
+    return [
+      ["state", connected ? stateText(one) + " since " + clock(one.lost_since || one.since, status.now) : "not known: no connection"],
+      ["next try", connected && one.next_try ? clock(one.next_try, status.now) : ""],
+      ["last reading", one.age === null ? "none yet" : connected ? lightoff.format.span(one.age) + " ago" : ""],
+      [connected ? "readings" : "readings before that", [String(one.readings), rate].filter(Boolean).join(", ")],
+      ["losses", (one.losses || []).join("; ") || "none"],
+      ["last trouble", trouble ? clock(trouble.time, status.now) + ": " + ownText(one, trouble.text) + often : "none"],
+      ["isolated", isolatedText(one)],
+      ...own.map((channel) => ["measures", channelText(one, channel, status.now)]),
+    ].filter((row) => row[1]);
+  }
+
+  function fill(list, rows) {
+    const shape = rows.map((row) => row[0]).join("|");
+    if (list.dataset.shape !== shape) {
+      list.dataset.shape = shape;
+      const named = (row, number) => number === 0 || rows[number - 1][0] !== row[0];
+      list.replaceChildren(...rows.flatMap((row, number) =>
+        [...(named(row, number) ? [element("dt", {}, row[0])] : []), element("dd", {})]));
+    }
+    list.querySelectorAll("dd").forEach((node, number) => setText(node, rows[number][1]));
+  }
+
+  /* All meters in a few words: "6 meters reading", "1 of 6 lost: switch manometer". */
+  function summary(status, connected) {
+    const meters = status.instruments.filter((one) => listed(one) && !byHand(one));
+    if (!connected) return { text: meters.length ? "meters not known" : "", bad: true };
+    const named = (some) => some.length + " of " + meters.length;
+    const names = (some) => some.map((one) => one.name.replace(/^(replay|simulated|shared): /, "")).slice(0, 2).join(", ")
+      + (some.length > 2 ? " and " + (some.length - 2) + " more" : "");
+    const lost = meters.filter(lostNow);
+    if (lost.length) return { text: named(lost) + (lost.every(neverThere) ? " not there: " : " lost: ") + names(lost), bad: true };
+    const waiting = meters.filter((one) => one.state === "connecting");
+    if (waiting.length) return { text: named(waiting) + " connecting: " + names(waiting), bad: false };
+    const ended = meters.filter((one) => one.state === "ended");
+    if (ended.length) return { text: named(ended) + " ended", bad: false };
+    return { text: meters.length ? (meters.length === 1 ? "1 meter" : meters.length + " meters") + " reading" : "", bad: false };
+  }
+
+  function draw(status, connected) {
+    const { text, bad } = summary(status, connected);
+    show(id("meters-state"), text !== "");
+    setText(id("meters-state"), text);
+    setClass(id("meters-state"), "bad", bad);
+    setClass(id("meters-state"), "fine", text.endsWith(" reading"));
+  }
+
+  function start() {
+    id("meters-state").addEventListener("click", () => { lightoff.views.go("meters"); scrollTo(0, 0); });
+  }
+
+  return { start, draw, facts, fill, listed, stateText };
+})();

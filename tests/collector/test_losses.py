@@ -1,0 +1,57 @@
+"""Losses in words: every count of every driver has its words, and only what was lost is told."""
+
+import inspect
+from collections.abc import Mapping
+
+import drivers.manual
+import drivers.replay
+import drivers.serial_line
+import drivers.simulate.live
+from analysis.model import Channel
+from collector.losses import NO_LOSS, WORDS, losses
+from collector.supervisor import Status
+from drivers.manual import Manual
+from drivers.serial_line import SerialLine
+
+
+def counted() -> dict[str, Mapping[str, int]]:
+    """Statistics of every driver that has any, by its class."""
+    channel = Channel("draft_vent", "draft meter", "Pa")
+    serial = SerialLine("draft meter", port="x", pattern=r"P=(?P<p>\S+)", channels={"p": channel}, now=lambda: 0)
+    made = (serial, Manual(now=lambda: 0))
+    return {type(driver).__name__: driver.statistics() for driver in made}
+
+
+def test_the_words_are_those_of_the_drivers_counts():
+    keys = {key for statistics in counted().values() for key in statistics}
+    assert set(WORDS) | NO_LOSS == keys
+    assert not set(WORDS) & NO_LOSS
+
+
+def test_no_driver_that_counts_is_forgotten_here():
+    modules = (drivers.manual, drivers.replay, drivers.serial_line, drivers.simulate.live)
+    own = [
+        kind.__name__
+        for module in modules
+        for kind in vars(module).values()
+        if inspect.isclass(kind) and kind.__module__ == module.__name__ and hasattr(kind, "statistics")
+    ]
+    assert sorted(own) == sorted(counted())
+
+
+def test_nothing_lost_is_nothing_told():
+    assert losses(Status("draft meter"), {"lines": 90, "readings": 90, "unreadable": 0, "dropped_bytes": 0}) == []
+
+
+def test_losses_are_told_in_plain_words_one_and_several():
+    status = Status("draft meter", lost=1, away=12.4)
+    told = losses(status, {"lines": 90, "unreadable": 1, "cut_lines": 2, "discarded_bytes": 31, "new_count": 4})
+    assert told == [
+        "lost once, without readings for 12 s",
+        "1 line could not be read",
+        "2 lines came in half",
+        "31 bytes of such lines thrown away",
+        "new count 4",
+    ]
+    assert losses(Status("draft meter", lost=3, away=600.0), {}) == ["lost 3 times, without readings for 10 min"]
+    assert losses(Status("draft meter", lost=2), {}) == ["lost 2 times"]
