@@ -6,6 +6,9 @@ from analysis.model import Plate
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
+from collector.files import job_at
+from collector.job_commands import JobDesk, Place
+from collector.session import more_commands, rules
 from collector.store import Store
 from dashboard.feed import COMMANDS
 
@@ -13,4 +16,5 @@ from dashboard.feed import COMMANDS
 def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> None:
     with Store(tmp_path / "call.lightoff") as store:
         collector = Collector(store, plate=Plate(), rules=(), clock=Clock())
-        assert set(Commands(collector).names) == COMMANDS
+        desk = JobDesk(collector, job_at(None), Place(None), rules=rules)
+        assert set(Commands(collector, more=more_commands(desk)).names) == COMMANDS
