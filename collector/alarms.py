@@ -27,6 +27,10 @@ FLOOD_SPAN, FLOOD_ABOVE, FLOOD_BELOW = 600 * NANOSECONDS, 10, 5
 """A flood begins above so many new alarms in the span, and ends below so many (EEMUA 191, from memory). [ns, 1, 1]"""
 
 
+Held = tuple[str, str, int, float, Quality]
+"""Point or derived quantity, source, time [ns], value [inside unit] and quality of what was read last."""
+
+
 class AlarmError(LightoffError):
     """A command to the alarms that is refused."""
 
@@ -40,20 +44,51 @@ class Alarms:
 
     def __init__(self, rules: Iterable[AlarmRule]) -> None:
         self._alarms: dict[str, Alarm] = {}
-        self._values: dict[str, list[Alarm]] = {}
-        self._contacts: dict[str, list[Alarm]] = {}
         self._now = self._base = 0
         self._shifts: dict[str, int] = {}
         self._first_out: str | None = None
         self._flood = False
         self._new: deque[int] = deque(maxlen=FLOOD_ABOVE + 1)  # the oldest leave: they can't change what is asked
+        self._take(rules)
+
+    def _take(self, rules: Iterable[AlarmRule]) -> list[Alarm]:
+        """Watch these rules, known ones with the alarms that they have; gives the new alarms."""
+        found: dict[str, Alarm] = {}
         for rule in sorted(rules, key=lambda rule: PRIORITIES.index(rule.priority)):
-            if rule.name in self._alarms or rule.name == FLOOD:
+            if rule.name in found or rule.name == FLOOD:
                 raise ValueError(f"alarm '{rule.name}': the name is already taken; give it another")
-            alarm = self._alarms[rule.name] = Alarm(rule)
-            self._values.setdefault(rule.point, []).append(alarm)
-            if rule.when:
-                self._contacts.setdefault(rule.when[0], []).append(alarm)
+            known = self._alarms.get(rule.name)
+            found[rule.name] = known if known and known.rule == rule else Alarm(rule)
+        new = [alarm for name, alarm in found.items() if self._alarms.get(name) is not alarm]
+        self._alarms = found
+        self._values: dict[str, list[Alarm]] = {}
+        self._contacts: dict[str, list[Alarm]] = {}
+        for alarm in found.values():
+            self._values.setdefault(alarm.rule.point, []).append(alarm)
+            if alarm.rule.when:
+                self._contacts.setdefault(alarm.rule.when[0], []).append(alarm)
+        return new
+
+    def use(self, rules: Iterable[AlarmRule], held: Iterable[Held], time: int) -> list[AlarmChange]:
+        """Watch other rules from now on; ValueError, and nothing changed, where two have one name.
+
+        A rule of the same name and content keeps its state. Any other begins quiet and is judged by the values `held`,
+        as old as they are; what is no longer watched ends.
+        """
+        now, before = self._advance(time), self._alarms
+        new = self._take(rules)
+        gone = [alarm for name, alarm in before.items() if self._alarms.get(name) is not alarm]
+        if self._first_out not in self._alarms:
+            self._first_out = None
+        changes = [change for alarm in gone if (change := _ended(alarm, time))]
+        for point, source, at, value, quality in held:
+            seen = now - max(0, time - at)
+            for alarm in new:
+                if alarm.rule.when and alarm.rule.when[0] == point:
+                    alarm.condition.take_contact(seen, value, quality)
+                if alarm.rule.point == point:
+                    alarm.condition.take(seen, value, quality, source)
+        return [*changes, *(change for alarm in new for change in self._settle(alarm, time))]
 
     def step(self, point: str, time: int, value: float, quality: Quality, source: str = "") -> list[AlarmChange]:
         """Take a value [inside unit] of a point or derived quantity; `source` tells its instruments apart."""
@@ -233,3 +268,11 @@ class Alarms:
             before, after = after, before
             text = f"Alarm flood over: fewer than {FLOOD_BELOW} new alarms in 10 minutes"
         return AlarmChange(FLOOD, time, before, after, float(recent), "medium", text)
+
+
+def _ended(alarm: Alarm, time: int) -> AlarmChange | None:
+    """What is told of an alarm that is no longer watched; nothing where it was quiet."""
+    if alarm.state in (AlarmState.NORMAL, AlarmState.SUPPRESSED):
+        return None
+    rule, text = alarm.rule, f"{alarm.rule.text}: no longer watched so, the job was changed"
+    return AlarmChange(rule.name, time, alarm.state, AlarmState.NORMAL, alarm.value, rule.priority, text)

@@ -156,7 +156,7 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
     for caution in filter(None, (*cautions(job.instruments), elsewhere(job.instruments))):
         click.echo(caution, err=True)
     place = place_for(output, job_file.stem if job_file else "call", say=_say)
-    _run(recording(job, place, port=port, seconds=seconds), no_browser=no_browser)
+    _run(recording(job, place, port=port, seconds=seconds, job_file=job_file), no_browser=no_browser)
 
 
 @main.command(epilog="lightoff replay tuesday.lightoff --speed 10")

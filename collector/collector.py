@@ -8,14 +8,14 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol, runtime_checkable
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
-from analysis.points import POINTS, measure_of, nearest
+from analysis.points import DERIVED, POINTS, measure_of, nearest
 from analysis.units import UnitError, to_inside
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
 from collector.arrivals import Arrivals
 from collector.clock import Clock
-from collector.derived import Derived
+from collector.derived import MARGINS, Derived
 from collector.fanout import FanOut, Value
 from collector.first_drop import CHAIN, Drops
 from collector.normalize import Normalizer, Zeros, zeroing
@@ -198,6 +198,30 @@ class Collector:
         """Record and announce changes of alarms that a command or the clock brought about."""
         for change in changes:
             self._alarm_changed(change)
+
+    def use_job(self, plate: Plate, rules: Sequence[AlarmRule], timing: Timing | None = None) -> None:
+        """Take another plate and other alarms into force at once; ValueError, and nothing changed, where they clash.
+
+        No reading is touched; what the plate gives for pressures that are there already is offered with their times.
+        """
+        Alarms(rules)  # refuses what cannot be watched together before anything changes
+        self.derived.use(plate)
+        self.phase.timing = timing or self.phase.timing
+        known = [name for name in DERIVED if name in self.latest]
+        again = {name: (name, time, value, quality) for time, (name, value, quality) in self.derived.again()}
+        for name in known:
+            if name in MARGINS and name not in again:  # without a switch point there is none
+                del self.latest[name]
+                self.fanout.offer((name, self.now(), math.nan, Quality.BAD))
+        for name, item in again.items():
+            self.latest[name] = item
+            self.fanout.offer(item)
+        held = [(self._point_of(key), *item) for key, item in self.latest.items()]
+        self.apply(self.alarms.use(rules, held, self.now()))
+
+    def _point_of(self, key: str) -> str:
+        normalizer = self._normalizers.get(key)
+        return normalizer.channel.point if normalizer else key
 
     def zero(self, channel: str) -> Event:
         """Zero a meter at what it shows now; raw values stay as they are. InputError when that cannot be its zero."""

@@ -32,6 +32,10 @@ _RISE = ("temp_return", "temp_supply")
 _STATIC = ("static_supply", "static_return")
 _SWITCH = ("draft_switch", "switch_closed")
 _SWITCH_HIGH = ("draft_switch_high", "switch_high_closed")
+MARGINS = frozenset({"draft_margin", "draft_margin_high"})
+"""Quantities that there are only with a plate that has switch points."""
+_OF_PLATE = frozenset((*_SWITCH, *_SWITCH_HIGH))
+"""Remembered without a plate too: it may come while they are measured."""
 _SURFACE = ("temp_surface", "temp_room", "humidity_room")
 _SURFACE_IN_RETURN = ("temp_surface", "temp_return", "humidity_return")
 
@@ -67,8 +71,12 @@ class Derived:
     """Latest inputs of the derived quantities, and what follows from them."""
 
     def __init__(self, plate: Plate) -> None:
-        self._plate = plate
         self._inputs: dict[str, _Input] = {}
+        self.use(plate)
+
+    def use(self, plate: Plate) -> None:
+        """Work with this plate from now on; what was measured stays."""
+        self._plate = plate
         self._making: dict[str, bool | None] = {}
         self._readers: dict[str, list[tuple[str, Callable[[str, int], _Result | None]]]] = {}
         self._register("temp_rise", _RISE, self._temp_rise)
@@ -85,11 +93,16 @@ class Derived:
         NaN and BAD where an input is missing its value or too old; nothing where an input was never measured.
         """
         readers = self._readers.get(point)
-        if readers is None:
+        if readers is None and point not in _OF_PLATE:
             return []
         self._inputs[point] = _Input(time, value, Quality.BAD if math.isnan(value) else quality)
-        results = ((name, compute(point, time)) for name, compute in readers)
+        results = ((name, compute(point, time)) for name, compute in readers or ())
         return [(name, *result) for name, result in results if result is not None]
+
+    def again(self) -> list[tuple[int, Derivation]]:
+        """The margins of the plate at the time of the pressure that each was last worked out for [ns]."""
+        held = [(point, self._inputs[point]) for point in (_SWITCH[0], _SWITCH_HIGH[0]) if point in self._inputs]
+        return [(one.time, found) for point, one in held for found in self.step(point, *one)]
 
     @property
     def making(self) -> bool | None:

@@ -20,8 +20,8 @@ GATHER = 0.02
 """Readings are gathered this long before they are sent. [s]"""
 STATUS = 0.5
 """Time between two status messages. [s]"""
-LONGEST_LINE = 64 * 1024
-"""A longer line from a client ends its connection. [bytes]"""
+LONGEST_LINE = 4 * 1024 * 1024
+"""A longer line from a client ends its connection; a job file in it may have six bytes a character. [bytes]"""
 PATIENCE = 5.0
 """Time a new client has to send its token. [s]"""
 
@@ -119,11 +119,18 @@ class Feed:
                         await _send(writer, _event(item))
                         if item.data.get("what") == "seek":
                             await _send(writer, {"type": "jump"})
+                        if item.kind == "job":
+                            await _send(writer, self._job())
                         if item.kind in ("alarm", "check"):
                             await _send(writer, self._status())
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
                 dropped = listener.dropped
+
+    def _job(self) -> Message:
+        """What follows from the job in force, for pages that know of another one; their readings stay."""
+        about = self._about()
+        return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits")}}
 
     async def _send_status(self, writer: asyncio.StreamWriter) -> None:
         while True:

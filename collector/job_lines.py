@@ -6,7 +6,7 @@ import tomllib
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from analysis.points import nearest
 from collector.job_values import KEEP_OUT, SECRET_NAME, shown
@@ -29,7 +29,7 @@ _AT_LINE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
 _BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _BARE_VALUE = re.compile(r"[^,\]}\n#]*")
-_STRING = re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'', re.DOTALL)
+STRING = re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'', re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ def read_tables(text: str) -> tuple[dict[str, Any], dict[Path, int]] | Mistake:
         if len(text.encode()) > MAX_BYTES:
             return Mistake(0, "", f"the text {TOO_LARGE}")
         text = text.removeprefix("\ufeff")
-        return tomllib.loads(text), _Scan(text).run()
+        return tomllib.loads(text), Scan(text).run()
     except RecursionError:
         return Mistake(0, "", "the text has too many brackets in each other; expected TOML with few")
     except UnicodeEncodeError:
@@ -125,11 +125,27 @@ def unknown_key(path: Path, sections: Mapping[str, list[str]]) -> str:
     return f"unknown key {shown(key)}{nearest(key[:60], keys) or '; known here are ' + ', '.join(keys)}"
 
 
-class _Scan:
+class Pair(NamedTuple):
+    """A key with its value on lines of their own; offsets into the text."""
+
+    path: Path
+    table: Path
+    """Path of the header that it stands under."""
+    start: int
+    end: int
+
+
+class Scan:
     """One pass over a valid text: it looks at structure only, so it needs no checks of its own."""
 
     def __init__(self, text: str) -> None:
         self.text = text
+        self.headers: list[Pair] = []
+        """[table] and [[entry]], in their order; path and table are the same."""
+        self.pairs: list[Pair] = []
+        """Keys under them, without those inside inline tables."""
+        self.values: dict[Path, tuple[int, int]] = {}
+        """Where each value and each element of an array begins and ends."""
         self.at = 0
         self.newlines = [match.start() for match in re.finditer("\n", text)]
         self.lines: dict[Path, int] = {}
@@ -137,12 +153,15 @@ class _Scan:
         """Index of the newest element of each array of tables."""
 
     def run(self) -> dict[Path, int]:
+        """Line of each table, key and array element, counted from 1; the rest is then known too."""
         table: Path = ()
         while self._skip() < len(self.text):
             if self.text[self.at] == "[":
                 table = self._header()
             else:
-                self._pair(table)
+                start = self.at
+                path = self._pair(table)
+                self.pairs.append(Pair(path, table, start, self.values[path][1]))
         return self.lines
 
     def _line(self) -> int:
@@ -155,7 +174,7 @@ class _Scan:
         return self.at
 
     def _header(self) -> Path:
-        line = self._line()
+        line, start = self._line(), self.at
         brackets = 2 if self.text.startswith("[[", self.at) else 1
         self.at += brackets
         names = self._names()
@@ -168,6 +187,7 @@ class _Scan:
                 self.last[path] = self.last.get(path, -1) + 1
             if path in self.last:
                 path += (self.last[path],)
+        self.headers.append(Pair(path, path, start, self.at))
         self.lines[path] = line  # also over what [furnace.timing] said about [furnace] before
         return path
 
@@ -177,14 +197,14 @@ class _Scan:
         while True:
             start = self._skip()
             if self.text[start] in "\"'":
-                names.append(str(tomllib.loads(f"key = {self.text[start : self._skip(_STRING)]}")["key"]))
+                names.append(str(tomllib.loads(f"key = {self.text[start : self._skip(STRING)]}")["key"]))
             else:
                 names.append(self.text[start : self._skip(_BARE_KEY)])
             if self.text[self._skip()] != ".":
                 return names
             self.at += 1
 
-    def _pair(self, table: Path) -> None:
+    def _pair(self, table: Path) -> Path:
         line = self._line()
         path = table
         for name in self._names():
@@ -192,13 +212,16 @@ class _Scan:
             self.lines.setdefault(path, line)
         self.at += 1
         self._value(path)
+        return path
 
     def _value(self, path: Path) -> None:
-        opening = self.text[self._skip()]
+        start = self._skip()
+        opening = self.text[start]
         if opening in "[{":
             self._items(path)
         else:
-            self._skip(_STRING if opening in "\"'" else _BARE_VALUE)
+            self._skip(STRING if opening in "\"'" else _BARE_VALUE)
+        self.values[path] = (start, start + len(self.text[start : self.at].rstrip()))
 
     def _items(self, path: Path) -> None:
         """Elements of an array or pairs of an inline table."""

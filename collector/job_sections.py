@@ -1,7 +1,8 @@
 """The sections of the job file as models, each value read by its reader; the one module that knows pydantic."""
 
-from collections.abc import Callable
-from typing import Annotated, Any, get_args
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, ValidationError, ValidationInfo
 from pydantic import field_validator as checking
@@ -18,9 +19,20 @@ DRIVERS = ("ble", "serial", "modbus", "mqtt", "manual", "replay", "simulate", "s
 BAUD_RATES = (300, 600, 1200, 2400, 4800, 9600, 14400, 19200, 28800, 38400, 57600, 115200)
 
 
-def _by(read: Callable[..., object], *parameters: object) -> BeforeValidator:
+@dataclass(frozen=True, slots=True)
+class Reader:
     """Reader of what the file gives, called with the value and then the parameters; its ValueError is the mistake."""
-    return BeforeValidator(lambda value: read(value, *parameters))
+
+    read: Callable[..., object]
+    parameters: tuple[object, ...]
+
+    def __call__(self, value: object) -> object:
+        """The value in its inside unit."""
+        return self.read(value, *self.parameters)
+
+
+def _by(read: Callable[..., object], *parameters: object) -> BeforeValidator:
+    return BeforeValidator(Reader(read, parameters))
 
 
 class _Section(BaseModel):
@@ -283,3 +295,32 @@ def _keys(model: type[_Section], section: str = "") -> dict[str, list[str]]:
             if isinstance(inner, type) and issubclass(inner, _Section):
                 found |= _keys(inner, f"{section}.{key}".removeprefix("."))
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key that a job file may have, and how it is read."""
+
+    path: tuple[str, ...]
+    """Names of its sections and its own; those of [[limit]] and [[instrument]] without a number."""
+    reader: Reader | None
+    """None where the type alone says it, or where another key decides."""
+    type: object
+    """`bool`, `dict` or another."""
+
+
+def keys(model: type[BaseModel] = File, path: tuple[str, ...] = ()) -> Iterator[Key]:
+    """Every key of the file, section by section as the models have them."""
+    for name, field in model.model_fields.items():
+        own = (*path, field.alias or name)
+        kinds = (field.annotation, *get_args(field.annotation))
+        section = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, _Section)), None)
+        if section:
+            yield from keys(section, own)
+            continue
+        readers = (given.func for given in field.metadata if isinstance(given, BeforeValidator))
+        reader = next((reader for reader in readers if isinstance(reader, Reader)), None)
+        plain = [
+            get_origin(kind) or kind for kind in (*kinds, *(get_args(kind)[0] for kind in kinds if get_args(kind)))
+        ]
+        yield Key(own, reader, next((kind for kind in (dict, bool) if kind in plain), object))

@@ -12,7 +12,7 @@ from collector.simulation_request import without_causes
 from drivers.replay import Replay, Source
 
 
-def recording(job: Job, place: Path, *, port: int, seconds: float | None) -> Plan:
+def recording(job: Job, place: Path, *, port: int, seconds: float | None, job_file: Path | None = None) -> Plan:
     """Record the instruments of a job; of a simulated unit the recording never says what is wrong with it."""
     papers = papers_of(job)
     return Plan(
@@ -22,6 +22,7 @@ def recording(job: Job, place: Path, *, port: int, seconds: float | None) -> Pla
         port=port,
         seconds=seconds,
         drivers=lambda clock: build(job.instruments, clock, papers=papers),
+        job_file=job_file,
     )
 
 

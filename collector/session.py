@@ -4,7 +4,7 @@ import asyncio
 import signal
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis.model import Event, EventKind
@@ -14,10 +14,11 @@ from collector.checklists import words as checklist_words
 from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
-from collector.commands import Commands
+from collector.commands import Command, Commands
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import Job
+from collector.job_commands import JobDesk, Place
 from collector.normalize import zeros_in
 from collector.page import PageProcess
 from collector.practice import Practice
@@ -26,7 +27,7 @@ from collector.rules import default_rules
 from collector.store import Store
 from drivers.base import Driver
 from drivers.manual import Manual
-from drivers.replay import Replay
+from drivers.replay import Replay, stem
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +48,8 @@ class Plan:
     """The instruments, made with the recording's clock."""
     replay: Callable[[Callable[[], Awaitable[None]]], Replay] | None = None
     """The replay, made with what tells that the recorder has caught up."""
-
-
-def commands_of(
-    collector: Collector,
-    checklists: Checklists,
-    *,
-    manual: Manual | None = None,
-    replay: Replay | None = None,
-    plant: Practice | None = None,
-) -> Commands:
-    """Everything that a page may do in a call."""
-    return Commands(collector, manual=manual, replay=replay, plant=plant, more=checklists.commands())
+    job_file: Path | None = None
+    """Where the job came from; one that is made on the page goes beside the recording."""
 
 
 async def run(
@@ -94,14 +85,14 @@ async def _record(
     measured = {channel.point for driver in drivers for channel in driver.channels}
     # Whatever is no contact may be typed in at any time and is watched then.
     typed = {name for name, point in POINTS.items() if point.measure != "contact"}
-    watched = rules(plan.job, frozenset(measured | typed))
+    watched = frozenset(measured | typed)
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
         collector = Collector(
             store,
             plate=plan.job.plate,
-            rules=watched,
+            rules=rules(plan.job, watched),
             clock=clock,
             zeros=zeros,
             recorded=recorded,
@@ -113,20 +104,19 @@ async def _record(
             collector.add(driver)
         _write_beginning(plan, collector)
         plant = next((driver for driver in drivers if isinstance(driver, Practice)), None)
+        desk = JobDesk(collector, plan.job, place_of_job(plan, plant), rules=lambda job: rules(job, watched))
         about: Mapping[str, object] = {
             "recording": str(plan.recording),
             "kept": plan.kept,
-            "job": plan.job.name,
-            "plate": asdict(plan.job.plate),
-            "limits": [asdict(rule) for rule in watched],
             "causes": dict(plant.words) if plant else {},
             "checks": checklist_words(),
         }
-        commands = commands_of(collector, checklists, manual=manual, replay=replay, plant=plant)
+        more = more_commands(checklists, desk)
+        commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more)
         feed = Feed(
             collector,
             commands,
-            about=lambda: about,
+            about=lambda: {**about, **desk.about()},
             state=lambda: {"checks": checklists.status()},
             instruments=instrument_facts(plan.job.instruments),
         )
@@ -141,6 +131,22 @@ async def _record(
             on_start()
             await _until_stopped(plan, collector, stopped, settings, on_address)
         return collector, checklists
+
+
+def more_commands(checklists: Checklists, desk: JobDesk) -> Mapping[str, Command]:
+    """Commands of the parts of a call, beside those that `Commands` has itself."""
+    return {**checklists.commands(), **desk.commands}
+
+
+def place_of_job(plan: Plan, plant: Practice | None) -> Place:
+    """Where the job is saved that is changed on the page, or why it cannot be changed."""
+    if plan.replay:
+        return Place(None, "A replay plays what was recorded: its job cannot be changed here.")
+    if plant:
+        return Place(None, "The simulated unit was built from this job: it cannot be changed while it runs.")
+    if not plan.kept:
+        return Place(None, "This recording is not kept, so there is no place for a job beside it.")
+    return Place(plan.job_file or plan.recording.with_name(f"{stem(plan.recording)}.toml"))
 
 
 def _write_beginning(plan: Plan, collector: Collector) -> None:

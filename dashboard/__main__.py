@@ -16,7 +16,7 @@ from pathlib import Path
 
 import uvicorn
 
-from dashboard.app import page
+from dashboard.app import LONGEST_COMMAND, page
 from dashboard.feed import FeedClient
 from dashboard.hub import Hub
 
@@ -99,7 +99,7 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         access_log=False,
         timeout_graceful_shutdown=2,
         ws="websockets-sansio",
-        ws_max_size=65_536,
+        ws_max_size=4 * LONGEST_COMMAND,
     )
     address = f"http://{HOST}:{bound.getsockname()[1]}/"
     server = AnnouncingServer(config, lambda: print(json.dumps({"address": address}), flush=True))  # noqa: T201

@@ -27,8 +27,8 @@ GATHER = 0.03
 HEARTBEAT = 1.0
 """A browser hears something at least this often, so that it can tell a silent page from a quiet one. [s]"""
 
-LONGEST_COMMAND = 16_384
-"""A longer message from a browser is refused. [characters]"""
+LONGEST_COMMAND = 450_000
+"""A longer message from a browser is refused: a job file of 200 kB, its line ends and quotes doubled. [characters]"""
 
 
 DOCUMENT = """<!DOCTYPE html>
@@ -64,7 +64,7 @@ def page(hub: Hub, command: Command) -> Application:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     dash.layout = frame(views())
-    known = words() | {"trend_points": sorted(TREND_POINTS)}
+    known = words() | {"trend_points": sorted(TREND_POINTS), "longest_command": LONGEST_COMMAND}
 
     async def live(websocket: WebSocket) -> None:
         await websocket.accept()
@@ -109,8 +109,11 @@ async def _listen(websocket: WebSocket, listener: Listener, command: Command) ->
 
 
 async def _answer(text: str, command: Command) -> dict[str, Any]:
+    if len(text) > LONGEST_COMMAND:
+        size = f"{len(text)} characters, and {LONGEST_COMMAND} are the most"
+        return {"id": None, "ok": False, "text": f"what the page sent has {size}; shorten it and send it again"}
     try:
-        message = json.loads(text) if len(text) <= LONGEST_COMMAND else None
+        message = json.loads(text)
     except (ValueError, RecursionError):
         message = None
     match message:

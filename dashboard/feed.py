@@ -11,7 +11,7 @@ Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
     "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair"
-    " check open_entry close_entry reopen_entry".split(),
+    " check open_entry close_entry reopen_entry job_read job_check job_save job_undo".split(),
 )
 """What a browser may ask of the recorder."""
 
@@ -141,7 +141,7 @@ class FeedClient:
 
 
 def _line(message: Message) -> bytes:
-    return json.dumps(message).encode() + b"\n"
+    return json.dumps(message, ensure_ascii=False).encode("utf-8", "replace") + b"\n"  # half characters exist
 
 
 def _message(line: bytes) -> Message | None:

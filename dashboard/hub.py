@@ -128,6 +128,8 @@ class Hub:
                 self._hello = message
                 self._latest.clear()
                 self._events.clear()
+            case {"type": "job", "job": job, "plate": dict(plate), "limits": list(limits)} if self._hello:
+                self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
             case {"type": "channels", "channels": list()}:
                 self._channels = message
             case {"type": "readings", "readings": list(rows)}:

@@ -1,6 +1,6 @@
 """The views of the page, in the order of their buttons."""
 
-from dashboard import checks, instruments, live
+from dashboard import checks, instruments, job_view, live
 from dashboard.shell import View
 
 
@@ -10,4 +10,5 @@ def views() -> list[View]:
         View("live", "Live", live.layout()),
         View("checks", "Checks", checks.layout()),
         View("meters", "Meters", instruments.layout()),
+        View("job", "Job", job_view.layout()),
     ]

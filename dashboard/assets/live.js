@@ -17,6 +17,7 @@ lightoff.live = (function () {
   let feed = false;
   let recording = "";
   let lost = 0;
+  let longest = 16000; // [characters] a longer command is refused
 
   const open = () => Boolean(socket && socket.readyState === WebSocket.OPEN);
   const connected = () => open() && feed;
@@ -47,10 +48,11 @@ lightoff.live = (function () {
   }
 
   function receive(message) {
-    const { readings, tiles, trends, lists, practice, format } = lightoff;
+    const { readings, tiles, trends, lists, practice, format, job } = lightoff;
     switch (message.type) {
       case "page":
         format.use(message);
+        longest = message.longest_command || longest;
         trends.points = new Set(message.trend_points);
         lists.makeTypeIn();
         break;
@@ -61,9 +63,11 @@ lightoff.live = (function () {
         readings.useHello(message);
         practice.useHello(message);
         lightoff.checks.useHello(message);
+        job.useHello();
         trends.forget();
         tiles.soon();
         break;
+      case "job": readings.useJob(message); job.changed(); trends.fresh(); drawStatus(); break;
       case "channels": readings.useChannels(message.channels); trends.fresh(); tiles.soon(); break;
       case "readings":
         readings.useReadings(message.readings);
@@ -118,8 +122,8 @@ lightoff.live = (function () {
     lightoff.tiles.soon(); // ages go on when nothing comes
   }
 
-  /* Send a command; the promise holds the recorder's answer {ok, text}, which is shown too. */
-  function send(name, given) {
+  /* Send a command; the promise holds the recorder's answer {ok, text, data}, which is shown too unless `quiet`. */
+  function send(name, given, quiet) {
     return new Promise((resolve) => {
       if (!socket || socket.readyState !== WebSocket.OPEN) {
         resolve({ ok: false, text: name.replace("_", " ") + ": no connection, nothing was done; try again in a moment" });
@@ -127,10 +131,15 @@ lightoff.live = (function () {
       }
       number += 1;
       const own = number;
+      const text = JSON.stringify({ id: own, name, arguments: given });
+      if (text.length > longest) {
+        resolve({ ok: false, text: name.replace("_", " ") + ": this is too long (" + text.length + " characters), nothing was done; shorten it" });
+        return;
+      }
       waiting[own] = resolve;
-      socket.send(JSON.stringify({ id: own, name, arguments: given }));
+      socket.send(text);
       setTimeout(() => answer({ id: own, ok: false, text: name + ": no answer; look at the page before you try again" }), ANSWER);
-    }).then((done) => { reply(done); return done; });
+    }).then((done) => { if (!quiet) reply(done); return done; });
   }
 
   let replyUntil = null;
@@ -149,6 +158,7 @@ lightoff.live = (function () {
     lightoff.choices.start();
     lightoff.sounds.start();
     lightoff.lists.makeForms();
+    lightoff.job.start();
     lightoff.views.start();
     lightoff.meters.start();
     lightoff.trends.start();

@@ -26,7 +26,8 @@ lightoff.margin = (function () {
     const high = node.dataset.margin === "draft_margin_high";
     const point = high ? "draft_switch_high" : "draft_switch";
     const margin = readings.reading(node.dataset.margin);
-    show(node, margin !== null);
+    const closes = (readings.plate().switch_close || []).length > (high ? 1 : 0);
+    show(node, margin !== null && (margin.value !== null || closes));
     if (margin) {
       const contact = readings.reading(high ? "switch_high_closed" : "switch_closed");
       const pressure = readings.reading(point);

@@ -59,6 +59,11 @@ lightoff.readings = (function () {
     forget();
   }
 
+  /* Another job is in force: its plate and limits, with the readings as they are. */
+  function useJob(message) {
+    hello = { ...(hello || {}), job: message.job, plate: message.plate, limits: message.limits };
+  }
+
   /* Usual distance between readings of a key [s], null when not known yet. */
   function spacing(key) {
     const steps = spacings[key] || [];
@@ -141,7 +146,7 @@ lightoff.readings = (function () {
   }
 
   return {
-    useChannels, useReadings, useStatus, useHello, forget, spacing, age, ageText, stale, old, typed, all, reading, others,
+    useChannels, useReadings, useStatus, useHello, useJob, forget, spacing, age, ageText, stale, old, typed, all, reading, others,
     instrumentText, zeroed,
     channels: () => channels,
     pointOf: (key) => (byKey[key] ? byKey[key].point : key),

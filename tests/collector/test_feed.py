@@ -10,17 +10,16 @@ from typing import Any
 
 import pytest
 
-from analysis.model import Channel, EventKind, Reading
+from analysis.model import Channel, Event, EventKind, Reading
 from collector.alarm_rule import AlarmRule
 from collector.checks import Checklists
-from collector.commands import LONGEST_TEXT
-from collector.feed import Feed
+from collector.commands import LONGEST_TEXT, Commands
+from collector.feed import LONGEST_LINE, Feed
 from collector.recording import Recording
-from collector.session import commands_of
 from drivers.base import ConnectionLostError, Driver
 from drivers.manual import Manual
 from drivers.replay import CsvSource, Replay
-from tests.collector.calls import CO, DRAFT, T0, Told, call
+from tests.collector.calls import CO, DRAFT, PLATE, T0, Told, call
 from tests.support import until
 
 LOW = AlarmRule(name="low", point="draft_switch", below=100.0, priority="high", text="low")
@@ -73,7 +72,7 @@ async def served(path: Path, *drivers: Told, replay: Replay | None = None, facts
     everyone: list[Driver] = [*drivers, manual, *([replay] if replay else [])]
     async with call(path, *everyone, rules=[LOW, DANGER]) as collector:
         checks = Checklists(collector, replaying=replay is not None)
-        commands = commands_of(collector, checks, manual=manual, replay=replay)
+        commands = Commands(collector, manual=manual, replay=replay, more=checks.commands())
         about: Message = {"recording": str(path), "job": None, "plate": {}, "limits": []}
         state = lambda: {"checks": checks.status()}  # noqa: E731
         feed = Feed(collector, commands, about=lambda: about, state=state, instruments=facts)
@@ -247,12 +246,29 @@ async def test_a_command_that_cannot_be_is_answered_in_one_sentence(tmp_path, na
         assert says in text
 
 
+async def test_pages_are_told_of_another_job_after_it_is_in_force_and_before_what_comes(tmp_path):
+    driver = Told("draft meter", DRAFT)
+    job: Message = {"job": "none", "plate": {}, "limits": []}
+    async with call(tmp_path / "a.lightoff", driver, rules=[LOW]) as collector:
+        feed = Feed(collector, Commands(collector), about=lambda: {"recording": "a", **job})
+        async with feed.serve() as (host, port), connected(host, port, feed.token) as client:
+            assert (await client.next("hello"))["job"] == "none"
+            driver.say(DRAFT, 0, 0.5)
+            await until(lambda: DRAFT.key in collector.latest, what="in")
+            collector.use_job(PLATE, [DANGER])
+            job = {"job": "new.toml", "plate": {"rise": [19.4, 36.1]}, "limits": [{"name": "danger"}]}
+            collector.ingest(Event(T0, EventKind.JOB, "job file new.toml", None, {"text": "", "name": "new.toml"}))
+            assert await client.next("job") == {"type": "job", **job}
+            status = await client.next("status")
+            assert [alarm["name"] for alarm in status["alarms"]] == ["danger"]
+
+
 async def test_a_client_that_sends_rubbish_is_dropped_and_the_recording_goes_on(tmp_path):
     driver = Told("draft meter", DRAFT)
     async with served(tmp_path / "a.lightoff", driver) as (collector, feed, host, port):
         async with connected(host, port, feed.token) as client:
             await client.next("hello")
-            client.writer.write(b"x" * 200_000 + b"\n")
+            client.writer.write(b'"' + b"x" * LONGEST_LINE + b'"\n')
             await until(lambda: len(collector.fanout) == 0, what="the client is dropped")
         driver.say(DRAFT, 0, 0.5)
         await until(lambda: DRAFT.key in collector.latest, what="in")

@@ -6,6 +6,8 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
+from collector.feed import LONGEST_LINE
+
 TOKEN = "token of the test"
 
 Message = dict[str, Any]
@@ -41,7 +43,7 @@ class FeedServer:
 
     async def start(self) -> None:
         """Begin to serve."""
-        self._server = await asyncio.start_server(self._client, "127.0.0.1", self.port)
+        self._server = await asyncio.start_server(self._client, "127.0.0.1", self.port, limit=LONGEST_LINE)
         self.port = self._server.sockets[0].getsockname()[1]
 
     async def stop(self) -> None:

@@ -6,7 +6,10 @@ from analysis.model import Plate
 from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
-from collector.session import commands_of
+from collector.commands import Commands
+from collector.files import job_at
+from collector.job_commands import JobDesk, Place
+from collector.session import more_commands, rules
 from collector.store import Store
 from dashboard.feed import COMMANDS
 
@@ -14,4 +17,6 @@ from dashboard.feed import COMMANDS
 def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> None:
     with Store(tmp_path / "call.lightoff") as store:
         collector = Collector(store, plate=Plate(), rules=(), clock=Clock())
-        assert set(commands_of(collector, Checklists(collector)).names) == COMMANDS
+        desk = JobDesk(collector, job_at(None), Place(None), rules=rules)
+        more = more_commands(Checklists(collector), desk)
+        assert set(Commands(collector, more=more).names) == COMMANDS

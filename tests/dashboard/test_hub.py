@@ -37,6 +37,32 @@ def test_a_new_browser_is_told_what_is_known_with_the_latest_of_each() -> None:
     assert told.listeners == 0
 
 
+def test_another_job_comes_with_its_plate_and_limits_and_takes_no_reading_away() -> None:
+    told = hub()
+    told.publish(readings(("a@x", 1, 1.0)))
+    with told.listening() as listener:
+        listener.take()
+        told.publish(readings(("a@x", 2, 2.0)))
+        job = {"type": "job", "job": "new.toml", "plate": {"rise": [19.4, 36.1]}, "limits": [{"name": "hot"}]}
+        told.publish(job)
+        assert listener.take() == [job, readings(("a@x", 2, 2.0))]
+        assert told.plate == Plate(rise=(19.4, 36.1))
+        assert told.limits == [{"name": "hot"}]
+    with told.listening() as later:
+        hello, _, known = later.take()[1:4]
+    assert hello == {"type": "hello", "plate": {"rise": [19.4, 36.1]}, "limits": [{"name": "hot"}], "job": "new.toml"}
+    assert known["readings"] == [["a@x", 2, 2.0, 0]]
+    for broken in ({"type": "job"}, {"type": "job", "job": "x", "plate": [], "limits": {}}):
+        told.publish(broken)
+    assert told.plate == Plate(rise=(19.4, 36.1))
+
+
+def test_a_job_before_any_greeting_is_nothing() -> None:
+    made = Hub(Path("call.lightoff"))
+    made.publish({"type": "job", "job": "x", "plate": {"rise": [1.0, 2.0]}, "limits": []})
+    assert made.plate == Plate()
+
+
 def test_a_slow_browser_loses_its_oldest_readings_and_only_its_own() -> None:
     told = hub()
     with told.listening(3) as slow, told.listening() as quick:

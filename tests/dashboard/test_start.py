@@ -15,6 +15,7 @@ from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from dashboard.__main__ import Settings, listening_socket
+from dashboard.app import LONGEST_COMMAND
 from tests.dashboard.feed_server import TOKEN, FeedServer
 from tests.support import until
 
@@ -73,6 +74,26 @@ async def test_serves_feed_and_commands_and_ends_with_its_input() -> None:
             assert not (await told(browser, "reply"))["ok"]
             await browser.send(json.dumps({"id": 8, "name": "exit", "arguments": {}}))
             assert not (await told(browser, "reply"))["ok"]
+
+            job = "# µ\n" * 40_000  # 200 kB
+            await browser.send(
+                json.dumps({"id": 9, "name": "job_check", "arguments": {"text": job}}, ensure_ascii=False)
+            )
+            assert (await told(browser, "reply"))["ok"]
+            assert server.received[-1]["arguments"] == {"text": job}
+            await browser.send(json.dumps({"id": 10, "name": "note", "arguments": {"text": "x" * LONGEST_COMMAND}}))
+            refused = await told(browser, "reply")
+            assert not refused["ok"]
+            assert "shorten it" in refused["text"]
+            assert len(server.received) == 2, "what is too long goes no further"
+            dear = json.dumps(
+                {"id": 11, "name": "note", "arguments": {"text": "\U0001f525" * 440_000}}, ensure_ascii=False
+            )
+            await browser.send(dear)
+            assert (await told(browser, "reply"))["ok"], "also where each character takes four bytes"
+            await browser.send('{"id": 12, "name": "note", "arguments": {"text": "half \\ud83d"}}')
+            assert (await told(browser, "reply"))["ok"]
+            assert server.received[-1]["arguments"] == {"text": "half ?"}
 
             assert process.stdin is not None
             process.stdin.close()

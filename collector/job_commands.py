@@ -1,0 +1,210 @@
+"""The job of a running call on the page: shown as a form, checked, saved to its file, and in force at once."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+from analysis.model import Event, EventKind
+from collector import job_file, job_form
+from collector.alarm_rule import AlarmRule
+from collector.collector import Collector
+from collector.commands import Answer, Command, Given
+from collector.job import Job, JobError, parse
+from collector.job_check import Found, examined
+from collector.job_edit import edited
+from collector.job_lines import MAX_BYTES, TOO_LARGE
+from collector.simulation_request import without_causes
+from drivers.base import InputError
+
+SIMULATED = "This file sets up a simulated unit: change it with an editor, so that what is wrong with it does not show."
+NEXT_START = "instruments take effect at the next start"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the job of a call is saved."""
+
+    file: Path | None
+    """None where it cannot be."""
+    why: str = ""
+    """One sentence where it cannot be."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """What an undo brings back."""
+
+    file: job_file.Kept
+    job: Job
+    version: str
+    """Of the file that it takes the place of."""
+
+
+class JobDesk:
+    """The job in force and its file; `commands` are what the page may ask."""
+
+    def __init__(
+        self,
+        collector: Collector,
+        job: Job,
+        place: Place,
+        *,
+        rules: Callable[[Job], Sequence[AlarmRule]],
+    ) -> None:
+        self._collector = collector
+        self._place = place
+        self._rules = rules
+        self._started_with = job.instruments
+        self._before: _Before | None = None
+        self.job = job
+        """In force."""
+
+    def about(self) -> dict[str, object]:
+        """What a page has to know of the job in force."""
+        limits = [asdict(rule) for rule in self._rules(self.job)]
+        return {"job": self.job.name, "plate": asdict(self.job.plate), "limits": limits}
+
+    @property
+    def commands(self) -> Mapping[str, Command]:
+        """The commands by their names."""
+        return {
+            "job_read": lambda _: self.read(),
+            "job_check": self.check,
+            "job_save": self.save,
+            "job_undo": lambda _: self.undo(),
+        }
+
+    def read(self) -> Answer:
+        """The job as its file has it, or as it is in force where there is no file."""
+        file = self._place.file
+        if file is None:
+            return self._shown(replace(job_file.NOT_THERE, text=_told(self.job.text)), self._place.why)
+        try:
+            found = job_file.kept(file)
+        except JobError as error:
+            return self._shown(replace(job_file.NOT_THERE, text=_told(self.job.text)), str(error))
+        if not found.there:  # removed, or not written yet: saving makes it anew
+            return self._shown(replace(found, text=_told(self.job.text)))
+        if _simulates(found.text):
+            return self._shown(replace(found, text=_told(found.text)), SIMULATED)
+        return self._shown(found)
+
+    def _shown(self, found: job_file.Kept, why: str = "") -> Answer:
+        file = self._place.file
+        data = {
+            "name": file.name if file else self.job.name,
+            "version": found.version,
+            "there": found.there,
+            "writable": not why,
+            "why": why,
+            "in_force": found.text == self.job.text.replace("\r\n", "\n"),
+            "undo": self._before is not None,
+            "sections": job_form.sections(),
+            **self._facts(found.text, Found(None, (), ()) if why else None),
+        }
+        return Answer("the job as it stands", data)
+
+    def _facts(self, text: str, found: Found | None = None) -> dict[str, object]:
+        found = found or self._examined(text)
+        return {"text": text, "values": job_form.values(text), **found.told()}
+
+    def _examined(self, text: str) -> Found:
+        return examined(text, self.job.name, self._rules)
+
+    def check(self, given: Given) -> Answer:
+        """All mistakes of a text with changes; nothing is saved."""
+        text = _edited(given)
+        found = self._examined(text)
+        return Answer(_count(found) or "nothing to correct", self._facts(text, found))
+
+    def save(self, given: Given) -> Answer:
+        """Write a text with changes to the file and take it into force; nothing is done where there is a mistake."""
+        file, expected = self._file(), given.get("version")
+        if not isinstance(expected, str):
+            raise InputError("it is not said which job was changed", "read it again")
+        text = _edited(given)
+        found = self._examined(text)
+        if found.job is None:
+            return Answer(
+                f"nothing was saved: {_count(found)} to correct first", {"saved": False, **self._facts(text, found)}
+            )
+        try:
+            before = job_file.kept(file)
+            now = job_file.write(file, text, expected=expected)
+        except job_file.ConflictError as error:
+            return Answer(str(error), {"saved": False, "conflict": True})
+        last = _Before(before, self.job, now.version)
+        self._use(replace(found.job, name=file.name))
+        self._before = last
+        return self._done(f"saved to {file.name}, in force now", now)
+
+    def undo(self) -> Answer:
+        """Bring back what stood in the file, and was in force, before the last saving; once."""
+        file, before = self._file(), self._before
+        if before is None:
+            raise InputError("there is nothing to undo", "only the last saving can be undone, once")
+        try:
+            if before.file.there:
+                now = job_file.write(file, before.file.text, expected=before.version)
+            else:
+                job_file.remove(file, expected=before.version)
+                now = job_file.NOT_THERE
+        except job_file.ConflictError as error:
+            self._before = None
+            return Answer(str(error), {"saved": False, "conflict": True})
+        self._before = None
+        self._use(before.job)
+        what = "has again what it had before" if before.file.there else "is removed again, as before"
+        return self._done(f"undone: {file.name} {what}", now)
+
+    def _file(self) -> Path:
+        if self._place.file is None:
+            raise InputError("this job cannot be changed here", self._place.why)
+        return self._place.file
+
+    def _done(self, text: str, now: job_file.Kept) -> Answer:
+        later = self.job.instruments != self._started_with
+        told = f"{text}; {NEXT_START}" if later else text
+        shown = replace(now, text=now.text if now.there else self.job.text)
+        data = {"saved": True, "version": shown.version, "there": shown.there, "undo": self._before is not None}
+        return Answer(told, {**data, "instruments_later": later, **self._facts(shown.text)})
+
+    def _use(self, job: Job) -> None:
+        self._collector.use_job(job.plate, self._rules(job), job.timing)
+        self.job = job
+        data = {"text": without_causes(job), "name": job.name}
+        what = f"job file {job.name}, changed on the page" if job.text else "no job file, as before"
+        self._collector.ingest(Event(self._collector.now(), EventKind.JOB, what, None, data))
+
+
+def _simulates(text: str) -> bool:
+    """Whether a job sets up a simulated unit, or may once its mistakes are corrected."""
+    try:
+        return any(one.driver == "simulate" for one in parse(text).instruments)
+    except JobError:
+        return "simulate" in text
+
+
+def _told(text: str) -> str:
+    """A job with a simulated unit as it may be shown; nothing where it cannot be."""
+    try:
+        return without_causes(parse(text))
+    except InputError:
+        return ""
+
+
+def _count(found: Found) -> str:
+    number = len(found.mistakes)
+    return "" if not number else "1 mistake" if number == 1 else f"{number} mistakes"
+
+
+def _edited(given: Given) -> str:
+    """The text that the page means: as given, with the changes of its form."""
+    text = given.get("text")
+    if not isinstance(text, str):
+        raise InputError("'text' must be a text", "load the page again")
+    readable = text.encode("utf-8", "replace").decode().replace("\r\n", "\n")  # half a character can't be written
+    if len(readable.encode()) > MAX_BYTES:
+        raise InputError(f"the text {TOO_LARGE.partition(';')[0]}", "shorten it; nothing was saved")
+    told = given.get("changes")
+    return edited(readable, job_form.changes(told)) if told else readable
