@@ -16,10 +16,14 @@ from collector.commands import Commands
 from collector.feed import Feed
 from collector.instruments import cautions
 from collector.job import Job
+from collector.library import Library
+from collector.library_commands import library_commands
 from collector.normalize import zeros_in
 from collector.page import PageProcess
 from collector.practice import Practice
 from collector.recording import Recording
+from collector.replays import Replays
+from collector.replays import program as replay_program
 from collector.rules import default_rules
 from collector.store import Store
 from drivers.base import Driver
@@ -88,19 +92,31 @@ async def _record(
             "limits": [asdict(rule) for rule in watched],
             "causes": dict(plant.words) if plant else {},
         }
-        commands = Commands(collector, manual=manual, replay=replay, plant=plant)
-        feed = Feed(collector, commands, about=lambda: about)
-        async with feed.serve() as (host, port):
+        library, replays = library_of(plan, replay), Replays(replay_program())
+        commands = Commands(
+            collector, manual=manual, replay=replay, plant=plant, more=library_commands(library, replays)
+        )
+        feed = Feed(collector, commands, about=lambda: about, state=lambda: {"replays": replays.state()})
+        async with replays, feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,
                 "feed_port": port,
                 "token": feed.token,
                 "recording": str(plan.recording.absolute()),
+                "library": str(library.folder),
                 "port": plan.port,
             }
             on_start()
             await _until_stopped(plan, collector, stopped, settings, on_address)
         return collector
+
+
+def library_of(plan: Plan, replay: Replay | None = None) -> Library:
+    """The recordings beside the one that is made now, or where that is not kept, those of the folder recordings."""
+    held = {replay.path: "is being replayed here"} if replay and replay.path else {}
+    if not plan.kept:
+        return Library(Path("recordings"), held)
+    return Library(plan.recording.absolute().parent, {**held, plan.recording.absolute(): "is being recorded now"})
 
 
 def _write_beginning(plan: Plan, collector: Collector) -> None:

@@ -10,7 +10,10 @@ Message = dict[str, Any]
 Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
-    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair".split(),
+    (
+        "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair"
+        " delete_recording restore_recording replay_file end_replay"
+    ).split(),
 )
 """What a browser may ask of the recorder."""
 
