@@ -1,6 +1,6 @@
 """The views of the page, in the order of their buttons."""
 
-from dashboard import instruments, live
+from dashboard import instruments, live, recordings
 from dashboard.shell import View
 
 
@@ -9,4 +9,5 @@ def views() -> list[View]:
     return [
         View("live", "Live", live.layout()),
         View("meters", "Meters", instruments.layout()),
+        View("recordings", "Recordings", recordings.layout()),
     ]

@@ -23,13 +23,14 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, lists, practice, tiles } = lightoff;
+    const { readings, notices, instruments, lists, practice, recordings, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
       lists.drawReplay(status);
       practice.draw(status);
+      recordings.draw(status);
     }
     tiles.soon();
   }
@@ -149,17 +150,19 @@ lightoff.live = (function () {
     lightoff.lists.drawExample();
     drawStatus();
     lightoff.trends.fresh();
+    lightoff.recordings.redraw();
   }
 
   function start() {
     theme();
     units();
     lightoff.lists.makeForms();
+    lightoff.recordings.start();
     lightoff.views.start();
     lightoff.trends.start();
     id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
     id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
-    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); });
+    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { theme(); lightoff.trends.fresh(); lightoff.recordings.redraw(); });
     id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));
     const mark = () => send("mark", { text: "mark" });
