@@ -70,11 +70,21 @@ def zeros_in(recording: Recording) -> Zeros:
     return found
 
 
-def series(recording: Recording, channel: Channel, start: int | None = None, end: int | None = None) -> Series:
-    """Readings of a channel from `start` to `end` [ns] in the inside unit, each with the zeroing of its time."""
+def series(
+    recording: Recording,
+    channel: Channel,
+    start: int | None = None,
+    end: int | None = None,
+    *,
+    zeros: Zeros | None = None,
+) -> Series:
+    """Readings of a channel from `start` to `end` [ns] in the inside unit, each with the zeroing of its time.
+
+    `zeros` are those of the recording, where they are known already.
+    """
     rows = recording.read(channel.key, start, end)
-    zeros = zeros_in(recording).get(channel.key, ())
-    since, offsets = np.array([time for time, _ in zeros]), np.array([0.0, *(offset for _, offset in zeros)])
+    own = (zeros_in(recording) if zeros is None else zeros).get(channel.key, ())
+    since, offsets = np.array([time for time, _ in own]), np.array([0.0, *(offset for _, offset in own)])
     value = rows.value - offsets[np.searchsorted(since, rows.time, side="right")]
     scale, offset = to_inside(channel.unit, measure_of(channel.point))
     value = np.where(rows.quality == Quality.BAD, np.nan, value * scale + offset)

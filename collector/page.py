@@ -70,7 +70,7 @@ class PageProcess:
                     await _read_to_end(process)
                     await process.wait()
             finally:
-                await _end(process)
+                await end_process(process)
             how = f"ended by itself (status {process.returncode})" if begun else "did not start"
             log.error("the page %s; the recording goes on, the page is tried again in %g s", how, rest)
             if time.monotonic() - began > GOOD_LIFE:
@@ -101,7 +101,7 @@ async def _read_to_end(process: Process) -> None:
         pass
 
 
-async def _end(process: Process) -> None:
+async def end_process(process: Process) -> None:
     """End it: by its standard input, by asking, by force; what it still prints is taken, so that it can end."""
     reading = asyncio.create_task(_read_to_end(process), name="output of the page")
     if process.stdin is not None:

@@ -19,10 +19,14 @@ from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import Job
 from collector.job_commands import JobDesk, Place
+from collector.library import Library
+from collector.library_commands import library_commands
 from collector.normalize import zeros_in
 from collector.page import PageProcess
 from collector.practice import Practice
 from collector.recording import Recording
+from collector.replays import Replays
+from collector.replays import program as replay_program
 from collector.rules import default_rules
 from collector.store import Store
 from drivers.base import Driver
@@ -111,21 +115,23 @@ async def _record(
             "causes": dict(plant.words) if plant else {},
             "checks": checklist_words(),
         }
-        more = more_commands(checklists, desk)
+        library, replays = library_of(plan, replay), Replays(replay_program())
+        more = more_commands(checklists, desk, library, replays)
         commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more)
         feed = Feed(
             collector,
             commands,
             about=lambda: {**about, **desk.about()},
-            state=lambda: {"checks": checklists.status()},
+            state=lambda: {"checks": checklists.status(), "replays": replays.state()},
             instruments=instrument_facts(plan.job.instruments),
         )
-        async with feed.serve() as (host, port):
+        async with replays, feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,
                 "feed_port": port,
                 "token": feed.token,
                 "recording": str(plan.recording.absolute()),
+                "library": str(library.folder),
                 "port": plan.port,
             }
             on_start()
@@ -133,9 +139,9 @@ async def _record(
         return collector, checklists
 
 
-def more_commands(checklists: Checklists, desk: JobDesk) -> Mapping[str, Command]:
+def more_commands(checklists: Checklists, desk: JobDesk, library: Library, replays: Replays) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
-    return {**checklists.commands(), **desk.commands}
+    return {**checklists.commands(), **desk.commands, **library_commands(library, replays)}
 
 
 def place_of_job(plan: Plan, plant: Practice | None) -> Place:
@@ -147,6 +153,14 @@ def place_of_job(plan: Plan, plant: Practice | None) -> Place:
     if not plan.kept:
         return Place(None, "This recording is not kept, so there is no place for a job beside it.")
     return Place(plan.job_file or plan.recording.with_name(f"{stem(plan.recording)}.toml"))
+
+
+def library_of(plan: Plan, replay: Replay | None = None) -> Library:
+    """The recordings beside the one that is made now, or where that is not kept, those of the folder recordings."""
+    held = {replay.path: "is being replayed here"} if replay and replay.path else {}
+    if not plan.kept:
+        return Library(Path("recordings"), held)
+    return Library(plan.recording.absolute().parent, {**held, plan.recording.absolute(): "is being recorded now"})
 
 
 def _write_beginning(plan: Plan, collector: Collector) -> None:

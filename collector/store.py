@@ -10,8 +10,8 @@ import logging
 import math
 import struct
 import threading
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import filelock
@@ -34,33 +34,18 @@ class Store(Closing):
             raise RecordingError(
                 f"cannot record to {path}: there is no folder {path.parent}", "make it, or name another"
             )
-        self._only_one = filelock.FileLock(f"{path}.lock", thread_local=False)
+        self._only_one = _only_one(path)
         self._lock = threading.Lock()
         self.kept = 0
         """Readings recorded by this writer, those that were there already not counted. [1]"""
         try:
-            self._keep_others_out()
             self._db = open_for_writing(path)
             self._identity = _identity(path)
             with said(path, "record to"):
                 self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
         except BaseException:
-            if self._only_one.is_locked:
-                self._let_go()
+            _let_go(path, self._only_one)
             raise
-
-    def _keep_others_out(self) -> None:
-        path = self.path
-        try:
-            self._only_one.acquire(timeout=0)
-        except filelock.Timeout:
-            if not Path(f"{path}.lock").exists():  # some folders refuse with the answer that means contention elsewhere
-                what = f"cannot record to {path}: its folder takes no files"
-                raise RecordingError(what, "choose a folder you may write to") from None
-            raise RecordingError(f"{path} is being recorded by another program", "choose another file") from None
-        except OSError as error:
-            reason = error.strerror or str(error)
-            raise RecordingError(f"cannot record to {path} ({reason})", "choose a folder you may write to") from error
 
     def append(self, batch: Sequence[Emission]) -> list[Event]:
         """Record a batch in one transaction; on return it is durable. RecordingError: nothing of it was recorded.
@@ -161,13 +146,39 @@ class Store(Closing):
         """Close the file; when no reader is there it is one file with no log beside it."""
         with self._lock:
             close_writer(self._db)
-            self._let_go()
+            _let_go(self.path, self._only_one)
 
-    def _let_go(self) -> None:
-        # While the lock is still held: whoever waits on the unlinked file is turned away by filelock, never let in.
-        with suppress(OSError):
-            Path(f"{self.path}.lock").unlink()
-        self._only_one.release()
+
+@contextmanager
+def kept_still(path: Path) -> Iterator[None]:
+    """Nobody records to the file while the block runs; RecordingError where somebody does."""
+    lock = _only_one(path, "move")
+    try:
+        yield
+    finally:
+        _let_go(path, lock)
+
+
+def _only_one(path: Path, doing: str = "record to") -> filelock.BaseFileLock:
+    lock = filelock.FileLock(f"{path}.lock", thread_local=False)
+    try:
+        lock.acquire(timeout=0)
+    except filelock.Timeout:
+        if not Path(f"{path}.lock").exists():  # some folders refuse with the answer that means contention elsewhere
+            what = f"cannot {doing} {path}: its folder takes no files"
+            raise RecordingError(what, "choose a folder you may write to") from None
+        raise RecordingError(f"{path} is being recorded by another program", "choose another file") from None
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise RecordingError(f"cannot {doing} {path} ({reason})", "choose a folder you may write to") from error
+    return lock
+
+
+def _let_go(path: Path, lock: filelock.BaseFileLock) -> None:
+    # While the lock is still held: whoever waits on the unlinked file is turned away by filelock, never let in.
+    with suppress(OSError):
+        Path(f"{path}.lock").unlink()
+    lock.release()
 
 
 def _text(text: str | None) -> str | None:

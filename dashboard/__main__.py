@@ -31,6 +31,8 @@ class Settings:
     feed_port: int
     token: str
     recording: Path
+    library: Path
+    """Folder of the recordings that can be looked at."""
     port: int
     """Port wanted; another free one is taken when it is in use."""
 
@@ -47,13 +49,14 @@ class Settings:
                 "feed_port": int(feed_port),
                 "token": str(token),
                 "recording": str(recording),
+                "library": str(library),
                 "port": int(port),
             } if 0 < feed_port < 65536 and 0 <= port < 65536:
-                return cls(host, feed_port, token, Path(recording), port)
+                return cls(host, feed_port, token, Path(recording), Path(library), port)
             case _:
                 raise ValueError(
                     "the page got no usable settings; it is started by the recorder, which gives it one line of JSON "
-                    "with feed_host, feed_port, token, recording and port"
+                    "with feed_host, feed_port, token, recording, library and port"
                 )
 
 
@@ -93,7 +96,7 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
     feed = FeedClient(settings.feed_host, settings.feed_port, settings.token, hub.publish)
     bound = listening_socket(settings.port)
     config = uvicorn.Config(
-        page(hub, feed.command),
+        page(hub, feed.command, settings.library),
         lifespan="off",
         log_level="warning",
         access_log=False,

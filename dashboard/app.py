@@ -14,6 +14,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from dashboard.access import Access, Application, content_security_policy
 from dashboard.charts import TREND_POINTS
 from dashboard.hub import Hub, Listener
+from dashboard.library import Summaries
+from dashboard.library_routes import add_routes as add_library
 from dashboard.shell import frame
 from dashboard.tiles import words
 from dashboard.trend_routes import add_routes, scripts
@@ -50,8 +52,11 @@ class PageServer(get_backend("fastapi")):  # type: ignore[misc]
         return FastAPI(title=name, docs_url=None, redoc_url=None, openapi_url=None)
 
 
-def page(hub: Hub, command: Command) -> Application:
-    """The page as an ASGI application: fed by `hub`, its browsers' commands go to `command`."""
+def page(hub: Hub, command: Command, library: Path = Path("recordings")) -> Application:
+    """The page as an ASGI application: fed by `hub`, its browsers' commands go to `command`.
+
+    `library` is the folder of the recordings that can be looked at.
+    """
     dash = Dash(
         "dashboard",
         backend=PageServer,
@@ -80,6 +85,7 @@ def page(hub: Hub, command: Command) -> Application:
 
     dash.server.add_api_websocket_route("/live", live)
     add_routes(dash.server, hub)
+    add_library(dash.server, Summaries(library, hub.recording))
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 
 

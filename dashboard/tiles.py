@@ -147,7 +147,9 @@ def words() -> dict[str, Any]:
             for name, point in (POINTS | DERIVED).items()
         },
         "typed": list(POINTS),
-        "contacts": {contact.point: {"on": contact.on, "off": contact.off} for contact in CONTACTS},
+        "contacts": {
+            contact.point: {"name": contact.name, "on": contact.on, "off": contact.off} for contact in CONTACTS
+        },
         "ladder": [asdict(level) for level in CO_LADDER],
         "examples": {name: {"trade": trade, "metric": metric} for name, (trade, metric) in _EXAMPLES.items()},
         "from_start": FROM_START,

@@ -1,6 +1,6 @@
 """The views of the page, in the order of their buttons."""
 
-from dashboard import checks, instruments, job_view, live
+from dashboard import checks, instruments, job_view, live, recordings
 from dashboard.shell import View
 
 
@@ -11,4 +11,5 @@ def views() -> list[View]:
         View("checks", "Checks", checks.layout()),
         View("meters", "Meters", instruments.layout()),
         View("job", "Job", job_view.layout()),
+        View("recordings", "Recordings", recordings.layout()),
     ]

@@ -142,6 +142,11 @@ class Replay:
     def _renamed(channel: Channel) -> Channel:
         return replace(channel, instrument=with_origin("replay", channel.instrument))
 
+    @property
+    def path(self) -> Path | None:
+        """File that is played, or None where what is played is none."""
+        return getattr(self._source, "path", None)
+
     def _checked(self, speed: float) -> float:
         if not SLOWEST <= speed <= FASTEST:
             raise InputError(f"speed {speed:g} is outside {SLOWEST:g} to {FASTEST:g}", "choose a speed between them")

@@ -74,19 +74,22 @@ lightoff.legend = (function () {
 
   const { element, setText } = lightoff.dom;
 
-  function sample(trace) {
-    const drawing = document.createElementNS(SVG, "svg");
-    const line = document.createElementNS(SVG, trace.fillcolor ? "rect" : "line");
-    const facts = trace.fillcolor
-      ? { width: WIDTH, height: 12, fill: trace.fillcolor, stroke: "currentColor", "stroke-width": 0.5 }
-      : { x2: WIDTH, y1: 6, y2: 6, stroke: trace.line.color, "stroke-width": 4, "stroke-dasharray": DASHES[trace.line.dash] };
+  function drawing(kind, facts) {
+    const made = document.createElementNS(SVG, "svg");
+    const line = document.createElementNS(SVG, kind);
     for (const [name, value] of Object.entries(facts)) line.setAttribute(name, value);
-    drawing.setAttribute("width", WIDTH);
-    drawing.setAttribute("height", 12);
-    drawing.setAttribute("aria-hidden", "true");
-    drawing.append(line);
-    return drawing;
+    for (const [name, value] of [["width", WIDTH], ["height", 12], ["aria-hidden", "true"]]) made.setAttribute(name, value);
+    made.append(line);
+    return made;
   }
+
+  /* A piece of a line as it is drawn. */
+  const sample = (dash, colour) =>
+    drawing("line", { x2: WIDTH, y1: 6, y2: 6, stroke: colour, "stroke-width": 4, "stroke-dasharray": DASHES[dash] || "" });
+
+  const sampleOf = (trace) => (trace.fillcolor
+    ? drawing("rect", { width: WIDTH, height: 12, fill: trace.fillcolor, stroke: "currentColor", "stroke-width": 0.5 })
+    : sample(trace.line.dash, trace.line.color));
 
   /* Names of the lines of a chart; a strip has them on its lanes, so that there only the words at the cursor are shown. */
   function make(chart) {
@@ -97,7 +100,7 @@ lightoff.legend = (function () {
     chart.values = entries.map(() => element("span", { class: "legend-value" }));
     chart.room.querySelector(".legend").replaceChildren(...entries.map((trace, number) =>
       element("span", { class: "legend-entry" + ("lane" in trace.meta ? " legend-lane" : "") },
-        "lane" in trace.meta ? null : sample(trace), trace.name, chart.values[number])));
+        "lane" in trace.meta ? null : sampleOf(trace), trace.name, chart.values[number])));
   }
 
   /* Last point at or before a time. */
@@ -134,5 +137,5 @@ lightoff.legend = (function () {
     lightoff.dom.setClass(chart.room, "reading-off", time !== null);
   }
 
-  return { make, read };
+  return { make, read, sample };
 })();

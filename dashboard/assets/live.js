@@ -24,7 +24,7 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, meters, checks, lists, practice, headline, tiles } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, tiles } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
@@ -34,6 +34,7 @@ lightoff.live = (function () {
       lists.drawReplay(status);
       practice.draw(status);
       headline.draw(status, connected());
+      recordings.draw(status);
     }
     tiles.soon();
   }
@@ -159,6 +160,7 @@ lightoff.live = (function () {
     lightoff.sounds.start();
     lightoff.lists.makeForms();
     lightoff.job.start();
+    lightoff.recordings.start();
     lightoff.views.start();
     lightoff.meters.start();
     lightoff.trends.start();

@@ -27,6 +27,7 @@ lightoff.choices = (function () {
     lightoff.live.drawStatus();
     lightoff.charts.forgetRanges();
     lightoff.trends.fresh();
+    lightoff.recordings.redraw();
     awake();
   }
 
@@ -62,7 +63,7 @@ lightoff.choices = (function () {
     id("theme-switch").addEventListener("click", () => remember("theme", lightoff.light() ? "dark" : "light"));
     id("units-switch").addEventListener("click", () => remember("units", lightoff.settings.units === "trade" ? "metric" : "trade"));
     for (const name of ["sound", "awake", "keys"]) id(name + "-switch").addEventListener("click", turn(name));
-    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { draw(); lightoff.trends.fresh(); });
+    window.matchMedia("(prefers-color-scheme: light)").addEventListener("change", () => { draw(); lightoff.trends.fresh(); lightoff.recordings.redraw(); });
     document.addEventListener("keydown", pressed);
     document.addEventListener("visibilitychange", awake);
     awake();

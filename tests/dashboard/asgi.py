@@ -1,5 +1,6 @@
 """One request or websocket straight to an ASGI application, without a socket."""
 
+import asyncio
 from typing import Any
 
 from dashboard.access import Application
@@ -11,7 +12,14 @@ ORIGIN = "http://127.0.0.1:8350"
 def scope(kind: str, path: str, method: str, headers: dict[str, str]) -> dict[str, Any]:
     """ASGI scope of a request."""
     raw = [(name.lower().encode(), value.encode()) for name, value in headers.items()]
-    common = {"path": path, "raw_path": path.encode(), "query_string": b"", "headers": raw, "root_path": ""}
+    place, _, query = path.partition("?")
+    common = {
+        "path": place,
+        "raw_path": place.encode(),
+        "query_string": query.encode(),
+        "headers": raw,
+        "root_path": "",
+    }
     connection = {"client": ("127.0.0.1", 1), "server": ("127.0.0.1", 8350), "asgi": {"version": "3.0"}}
     kinds: dict[str, dict[str, Any]] = {
         "http": {"method": method, "scheme": "http"},
@@ -29,9 +37,12 @@ async def request(
 ) -> tuple[int, dict[str, str], bytes]:
     """Status, headers and body of the answer."""
     sent: list[Any] = []
+    waiting = [body]
 
     async def receive() -> dict[str, Any]:
-        return {"type": "http.request", "body": body, "more_body": False}
+        if not waiting:
+            await asyncio.Event().wait()  # the browser stays and says no more
+        return {"type": "http.request", "body": waiting.pop(), "more_body": False}
 
     async def send(message: Any) -> None:
         sent.append(message)

@@ -9,6 +9,8 @@ from collector.collector import Collector
 from collector.commands import Commands
 from collector.files import job_at
 from collector.job_commands import JobDesk, Place
+from collector.library import Library
+from collector.replays import Replays
 from collector.session import more_commands, rules
 from collector.store import Store
 from dashboard.feed import COMMANDS
@@ -18,5 +20,5 @@ def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> 
     with Store(tmp_path / "call.lightoff") as store:
         collector = Collector(store, plate=Plate(), rules=(), clock=Clock())
         desk = JobDesk(collector, job_at(None), Place(None), rules=rules)
-        more = more_commands(Checklists(collector), desk)
+        more = more_commands(Checklists(collector), desk, Library(tmp_path), Replays(()))
         assert set(Commands(collector, more=more).names) == COMMANDS

@@ -24,6 +24,7 @@ HELLO: dict[str, Any] = {"type": "hello", "recording": "call.lightoff", "job": N
 
 def settings(server: FeedServer, port: int = 0) -> bytes:
     facts = {"feed_host": "127.0.0.1", "feed_port": server.port, "token": TOKEN, "recording": "none.lightoff"}
+    facts["library"] = "recordings"
     return json.dumps({**facts, "port": port}).encode() + b"\n"
 
 
@@ -144,5 +145,8 @@ def test_the_wanted_port_is_taken_when_it_is_free() -> None:
 
 
 def test_settings_are_read_as_given() -> None:
-    line = '{"feed_host": "127.0.0.1", "feed_port": 5, "token": "t", "recording": "a b.lightoff", "port": 8350}'
-    assert Settings.parse(line) == Settings("127.0.0.1", 5, "t", Path("a b.lightoff"), 8350)
+    line = (
+        '{"feed_host": "127.0.0.1", "feed_port": 5, "token": "t", "recording": "a b.lightoff",'
+        ' "library": "old calls", "port": 8350}'
+    )
+    assert Settings.parse(line) == Settings("127.0.0.1", 5, "t", Path("a b.lightoff"), Path("old calls"), 8350)

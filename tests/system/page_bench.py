@@ -56,7 +56,8 @@ class PageBench:
         assert page.stdin is not None
         assert page.stdout is not None
         try:
-            page.stdin.write(json.dumps({**settings, "recording": str(self.recording), "port": 0}).encode() + b"\n")
+            places = {"recording": str(self.recording), "library": str(self.recording.parent)}
+            page.stdin.write(json.dumps({**settings, **places, "port": 0}).encode() + b"\n")
             page.stdin.flush()
             self.address = json.loads(page.stdout.readline())["address"]
             yield self

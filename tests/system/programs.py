@@ -199,7 +199,7 @@ def looking(browser: Browser, address: str, *, width: int = 1280, height: int = 
         look = Look(context.new_page())
         look.page.goto(address)
         yield look
-        assert look.complaints == []
+        assert look.complaints == [], look.complaints
         own = tuple(scheme + address.split("://")[1] for scheme in ("http://", "ws://"))
         assert [url for url in look.foreign if not url.startswith((*own, "data:", "blob:"))] == []
     finally:
