@@ -1,0 +1,72 @@
+/* Notes at each paint how old the newest reading is that it shows: of the tiles' text, and of the trends. */
+(function () {
+  const seen = (window.seen = { tiles: [], trends: [], since: Infinity, lastTrend: 0, longest: 0 });
+  const points = POINTS;
+
+  /* Within a frame scripts come first and the painting last; a message sent in it arrives when that is over. */
+  function afterPaint(act) {
+    requestAnimationFrame(() => {
+      const channel = new MessageChannel();
+      channel.port1.onmessage = () => act(Date.now());
+      channel.port2.postMessage(0);
+    });
+  }
+
+  /* Time of the reading that a tile shows [ms]. */
+  function shownBy(node) {
+    if (!window.lightoff) {
+      const own = node.querySelector("[data-time]");
+      return own ? Number(own.dataset.time) : null;
+    }
+    const row = node.closest(".tile-row");
+    const found = row && points.includes(row.dataset.point) ? lightoff.readings.reading(row.dataset.point) : null;
+    return found ? found.time / 1e6 : null;
+  }
+
+  function tilesChanged(records) {
+    const nodes = new Set();
+    for (const { target } of records) {
+      const element = target.nodeType === Node.ELEMENT_NODE ? target : target.parentElement;
+      const tile = element && element.closest(".tile-value");
+      if (tile) nodes.add(tile);
+    }
+    const times = [...nodes].map(shownBy).filter((time) => time !== null);
+    if (times.length) afterPaint((now) => { if (now > seen.since) for (const time of times) seen.tiles.push(now - time); });
+  }
+
+  const graphs = () => [...document.querySelectorAll("#trends .js-plotly-plot, #trends.js-plotly-plot")];
+
+  seen.drawn = () => graphs().some((graph) => (graph.data || []).some((trace) => trace.x && trace.x.length > 20));
+
+  function newest() {
+    let found = -Infinity;
+    for (const graph of graphs())
+      for (const trace of graph.data || []) {
+        const last = trace.x && trace.x.length ? trace.x[trace.x.length - 1] : -Infinity;
+        found = Math.max(found, typeof last === "number" ? last : Date.parse(last));
+      }
+    return found;
+  }
+
+  let before = -Infinity;
+  function trendsDrawn() {
+    const time = newest();
+    if (time === before || !isFinite(time)) return;
+    before = time;
+    afterPaint((now) => {
+      if (now <= seen.since) return;
+      seen.trends.push(now - time);
+      if (seen.lastTrend) seen.longest = Math.max(seen.longest, now - seen.lastTrend);
+      seen.lastTrend = now;
+    });
+  }
+
+  setInterval(() => {
+    for (const graph of graphs())
+      if (graph.on && !graph.watched) {
+        graph.watched = true;
+        graph.on("plotly_afterplot", trendsDrawn);
+      }
+  }, 100);
+  new MutationObserver(tilesChanged).observe(document, { subtree: true, childList: true, characterData: true });
+})();
