@@ -21,6 +21,8 @@ Ages = dict[str, list[float]]
 WATCH = (Path(__file__).parent / "watch.js").read_text().replace("POINTS;", f"{TILES};")
 LOADED_WITHIN = 30.0
 """[s]"""
+AFTER_LOAD = 3.0
+"""From the first drawing until a way begins that has to be told to; it hangs the tab when it begins earlier. [s]"""
 
 
 def look(address: str, settled: float, seconds: float) -> Ages:
@@ -32,6 +34,8 @@ def look(address: str, settled: float, seconds: float) -> Ages:
         page.goto(address)
         until(page, "document.querySelectorAll('#tiles .tile-value').length >= 8", within=LOADED_WITHIN)
         until(page, "seen.drawn()", within=LOADED_WITHIN)
+        page.wait_for_timeout(AFTER_LOAD * 1000)
+        page.evaluate("window.lightoff || dash_clientside.set_props('begin', { data: 1 })")
         page.wait_for_timeout(settled * 1000)
         page.evaluate("seen.since = Date.now()")
         page.wait_for_timeout(seconds * 1000)

@@ -1,8 +1,8 @@
 """Two other ways from the feed to the eye: `python -m tests.benchmarks.other_ways interval|push`, started like a page.
 
 Eight tiles and four charts of four traces over five minutes, as Dash is mostly used: `interval` asks for what is new
-each 200 ms, `push` is told it each 200 ms over Dash's own websocket, from 3 s after the page was loaded: at full load
-that way can hang the tab when it begins earlier. Both also serve /live, so that further viewers cost the same anywhere.
+each 200 ms, `push` is told it each 200 ms over Dash's own websocket once `begin` is set: at full load it hangs the
+tab when that is done while the page is loading. Both also serve /live, so that further viewers cost the same anywhere.
 """
 
 import asyncio
@@ -25,11 +25,10 @@ from dashboard.feed import FeedClient
 from dashboard.figures import POINTS_A_TRACE
 from dashboard.history import read
 from dashboard.hub import Hub
+from dashboard.tiles import data
 
 PERIOD = 0.2
 """Between two updates. [s]"""
-BEGIN = 3.0
-"""From the page's load to the first update that is pushed. [s]"""
 WINDOW = 300.0
 """Of the charts. [s]"""
 MOST_POINTS = 2000
@@ -66,8 +65,8 @@ class Present:
                     kept.append((time / 1e6, math.nan if value is None else value))
 
     def tiles(self) -> list[Any]:
-        """Text of each tile, with the time of its reading."""
-        return [_tile(*self._kept[point][-1]) if self._kept[point] else "" for point in TILES]
+        """The tiles, each with the time of its reading."""
+        return [_tile(*(self._kept[point] or [(0.0, math.nan)])[-1]) for point in TILES]
 
     def since(self, last: float) -> tuple[list[Any], float]:
         """What each chart is to be extended by after a time [ms], and the time it then reaches."""
@@ -82,21 +81,20 @@ class Present:
 
 
 def _tile(time: float, value: float) -> Any:
-    return html.Span(f"{value:.4g}", **{"data-time": repr(time)})
+    return html.Div(html.Span(f"{value:.4g}", **data(time=repr(time))), className="tile-value")
 
 
 def _figures(settings: Settings, hub: Hub) -> tuple[list[Any], float]:
-    if hub.newest is None:
-        return [], 0.0  # asked when the page is put together, before anything was heard
-    end = hub.newest
+    end = hub.newest or 0.0
     found = {series.channel.point: series for series in read(settings.recording, POINTS, end - WINDOW, end)}
-    figures, newest = [], 0.0
+    figures: list[Any] = []
+    newest = 0.0
     for chart in CHARTS:
         traces = []
         for point in chart:
-            x, y = thin(found[point].time, found[point].value, POINTS_A_TRACE)
-            traces.append({"x": (x * 1000).tolist(), "y": y.tolist(), "mode": "lines", "name": point})
-            newest = max(newest, float(x[-1]) * 1000)
+            x, y = (column.tolist() for column in thin(found[point].time * 1000, found[point].value, POINTS_A_TRACE))
+            traces.append({"x": x, "y": y, "mode": "lines", "name": point})
+            newest = max(newest, *x[-1:], 0.0)
         layout = {"xaxis": {"type": "date"}, "uirevision": "same", "height": 230, "margin": {"t": 8, "b": 30}}
         figures.append(dcc.Graph(id=f"chart-{len(figures)}", figure={"data": traces, "layout": layout}))
     return figures, newest
@@ -108,24 +106,24 @@ def application(way: str, settings: Settings, hub: Hub, present: Present) -> Any
 
     def layout() -> Any:
         figures, newest = _figures(settings, hub)
-        tiles = [html.Div(id=f"tile-{point}", className="tile-value") for point in TILES]
         return html.Div(
             [
-                html.Div(tiles, id="tiles", style={"display": "grid", "gridTemplateColumns": "repeat(4, 1fr)"}),
+                html.Div(
+                    present.tiles(), id="tiles", style={"display": "grid", "gridTemplateColumns": "repeat(4, 1fr)"}
+                ),
                 html.Div(figures, id="trends"),
                 dcc.Store(id="reached", data=newest),
                 dcc.Interval(id="clock", interval=PERIOD * 1000) if way == "interval" else None,
-                dcc.Interval(id="begin", interval=BEGIN * 1000, max_intervals=1) if way == "push" else None,
+                dcc.Store(id="begin"),
             ]
         )
 
     dash.layout = layout
-    names = [f"tile-{point}" for point in TILES]
     charts = [f"chart-{number}" for number in range(len(CHARTS))]
     if way == "interval":
-        _ask(dash, present, names, charts)
+        _ask(dash, present, charts)
     else:
-        _push(dash, present, names, charts)
+        _push(dash, present, charts)
 
     async def live(websocket: WebSocket) -> None:
         await websocket.accept()
@@ -136,22 +134,25 @@ def application(way: str, settings: Settings, hub: Hub, present: Present) -> Any
     return dash.server
 
 
-def _ask(dash: Dash, present: Present, names: Iterable[str], charts: Iterable[str]) -> None:
+def _ask(dash: Dash, present: Present, charts: Iterable[str]) -> None:
     @dash.callback(
-        [Output(name, "children") for name in names],
-        [Output(chart, "extendData") for chart in charts],
-        Output("reached", "data"),
+        [
+            Output("tiles", "children"),
+            *(Output(chart, "extendData") for chart in charts),
+            Output("reached", "data"),
+        ],
         Input("clock", "n_intervals"),
         State("reached", "data"),
         prevent_initial_call=True,
     )
     def new(_: int, reached: float) -> Any:
-        return present.tiles(), *present.since(reached)
+        extensions, newest = present.since(reached)
+        return [present.tiles(), *extensions, newest]
 
 
-def _push(dash: Dash, present: Present, names: Iterable[str], charts: Iterable[str]) -> None:
+def _push(dash: Dash, present: Present, charts: Iterable[str]) -> None:
     @dash.callback(
-        Input("begin", "n_intervals"),
+        Input("begin", "data"),
         State("reached", "data"),
         websocket=True,
         persistent=True,
@@ -161,8 +162,7 @@ def _push(dash: Dash, present: Present, names: Iterable[str], charts: Iterable[s
         socket = ctx.websocket
         while not socket.is_shutdown:
             extensions, reached = present.since(reached)
-            for name, tile in zip(names, present.tiles(), strict=True):
-                set_props(name, {"children": tile})
+            set_props("tiles", {"children": present.tiles()})
             for chart, extension in zip(charts, extensions, strict=True):
                 set_props(chart, {"extendData": extension})
             await asyncio.sleep(PERIOD)

@@ -2,7 +2,8 @@
 
 Each way gets the same: sixteen channels at 10 Hz from a real recorder, a browser that draws, four further viewers. What
 is measured is the age of the newest reading that a paint shows. The ways take turns, so that a busy machine is
-busy for each of them; only how they stand to each other is checked, since what else runs here is not known.
+busy for each of them; only how they stand to each other is checked, since what else runs here is not known. Dash's own
+websocket begins 3 s after the page was drawn, and still hangs the tab where the machine has other work.
 """
 
 import os
@@ -15,12 +16,12 @@ import pytest
 from tests.benchmarks.live_bench import LONG, Viewers, own_page, past, recorder
 from tests.benchmarks.live_recorder import Settings, spread
 from tests.benchmarks.look import Ages, looked_at
-from tests.benchmarks.other_ways import BEGIN, POINTS
+from tests.benchmarks.other_ways import POINTS
 
 ROUNDS, SECONDS = (3, 20.0) if LONG else (1, 5.0)
 """How often each way has its turn, and for how long. [1, s]"""
 SETTLED = 2.0
-"""From the first drawing until it is measured; more than a way that begins late takes to begin. [s]"""
+"""From when every way has begun until it is measured. [s]"""
 TARGETS = {"tiles": 150.0, "trends": 250.0}
 """Wished for at the 99th percentile; printed, since a busy machine misses them whatever the page does. [ms]"""
 
@@ -36,7 +37,7 @@ def one_turn(folder: Path, way: str) -> Ages:
         running.go()
         viewers = Viewers(running.address, 4)
         with viewers.looking():
-            return looked_at(running.address, BEGIN + SETTLED, SECONDS)
+            return looked_at(running.address, SETTLED, SECONDS)
 
 
 @pytest.mark.timeout(600)
@@ -69,7 +70,11 @@ def said(ages: dict[str, Ages]) -> None:
         parts = []
         for name in TARGETS:
             figures = spread([age / 1000 for age in found[name]])
-            text = f"{figures['p50']:.0f} / {figures['p99']:.0f} ({figures['count']} paints)" if figures else "never"
+            text = (
+                f"{figures['p50']:.0f} / {figures['p99']:.0f} ({figures['count']} paints)"
+                if figures
+                else "never: the tab hung"
+            )
             parts.append(f"{name} {text}")
         pause = max(found["longest"], default=float("nan"))
         print(f"{way:>9}: {', '.join(parts)}, longest between two trends {pause:.0f} ms")  # noqa: T201

@@ -33,7 +33,7 @@ SECONDS = 20.0 if LONG else 4.0
 """How long each case reads. [s]"""
 STOPPED = 10.0 if LONG else 2.0
 """How long the page stands still. [s]"""
-FLOOD = 80_000
+FLOOD = 200_000
 """Readings at once, more than a browser that does not read is given time for. [1]"""
 FLOOR = 25.0
 """A loop may be this late whatever is looked at: on a busy machine an idle one is. [ms]"""
@@ -92,25 +92,25 @@ def compared(case: str, alone: Measured, watched: Measured) -> None:
 
 
 @pytest.mark.timeout(240)
-@pytest.mark.parametrize("rate", [10.0, 100.0])
-def test_viewers_leave_the_recording_as_it_is(tmp_path: Path, rate: float):
+@pytest.mark.parametrize(("rate", "flood"), [(10.0, 0), (100.0, FLOOD)])
+def test_viewers_leave_the_recording_as_it_is(tmp_path: Path, rate: float, flood: int):
     """Five that read and one that never does: the loop is in time, the recording whole, what was missed counted."""
     alone = without_viewers(tmp_path / "alone", rate)
-    made = settings(tmp_path / "watched", rate=rate, page=True, flood=FLOOD)
+    made = settings(tmp_path / "watched", rate=rate, page=True, flood=flood)
     with recorder(made) as running:
         viewers = Viewers(running.address, 5, hanging=True)
         with viewers.looking():
             running.go()
             watched = running.result()
             count = given(made)
-            assert count == round(SECONDS * rate) * CHANNELS + FLOOD
+            assert count == round(SECONDS * rate) * CHANNELS + flood
             until_so(lambda: all(complete(viewer, count) for viewer in viewers.reading), "every viewer is told")
             hanging = viewers.hanging
             assert hanging is not None
             assert hanging.messages == 0
             viewers.release()
             until_so(lambda: complete(hanging, count), "the hanging viewer is told what it missed")
-    assert hanging.lost > 0, "nothing was lost: it did not hang long enough to show anything"
+    assert hanging.lost > 0 or not flood, "nothing was lost: it did not hang long enough to show anything"
     assert differences(made) == 0
     ages = spread(viewers.reading[0].ages[: round(SECONDS * rate) * CHANNELS])
     compared(f"{rate:g} Hz, five viewers and a hanging one", alone, watched)

@@ -25,11 +25,13 @@
 
   function tilesChanged(records) {
     const nodes = new Set();
-    for (const { target } of records) {
-      const element = target.nodeType === Node.ELEMENT_NODE ? target : target.parentElement;
-      const tile = element && element.closest(".tile-value");
-      if (tile) nodes.add(tile);
-    }
+    for (const { target, addedNodes } of records)
+      for (const node of [target, ...addedNodes]) {
+        const element = node.nodeType === Node.ELEMENT_NODE ? node : node.parentElement;
+        const tile = element && element.closest(".tile-value");
+        if (tile && tile.isConnected) nodes.add(tile);
+        else if (element && addedNodes.length) for (const inner of element.querySelectorAll(".tile-value")) nodes.add(inner);
+      }
     const times = [...nodes].map(shownBy).filter((time) => time !== null);
     if (times.length) afterPaint((now) => { if (now > seen.since) for (const time of times) seen.tiles.push(now - time); });
   }
