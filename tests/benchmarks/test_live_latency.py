@@ -18,15 +18,16 @@ from tests.benchmarks.live_recorder import Settings, spread
 from tests.benchmarks.look import Ages, looked_at
 from tests.benchmarks.other_ways import POINTS
 
-ROUNDS, SECONDS = (3, 20.0) if LONG else (1, 5.0)
+ROUNDS, SECONDS = (3, 20.0) if LONG else (1, 4.0)
 """How often each way has its turn, and for how long. [1, s]"""
-SETTLED = 2.0
+SETTLED = 2.0 if LONG else 1.0
 """From when every way has begun until it is measured. [s]"""
 TARGETS = {"tiles": 150.0, "trends": 250.0}
 """Wished for at the 99th percentile; printed, since a busy machine misses them whatever the page does. [ms]"""
 
 OTHER = (sys.executable, "-m", "tests.benchmarks.other_ways")
-WAYS = {"page": own_page(), "interval": (*OTHER, "interval"), "push": (*OTHER, "push")}
+WAYS = {"page": own_page(), "interval": (*OTHER, "interval")} | ({"push": (*OTHER, "push")} if LONG else {})
+"""Programs of the ways; the last one hangs on a busy machine, and only the long form has the time for that."""
 
 
 def one_turn(folder: Path, way: str) -> Ages:
@@ -37,7 +38,7 @@ def one_turn(folder: Path, way: str) -> Ages:
         running.go()
         viewers = Viewers(running.address, 4)
         with viewers.looking():
-            return looked_at(running.address, SETTLED, SECONDS)
+            return looked_at(running.address, SETTLED, SECONDS, begins=way == "push")
 
 
 @pytest.mark.timeout(900)
@@ -53,8 +54,8 @@ def test_the_page_shows_a_sample_no_later_than_other_ways(tmp_path: Path):
         painted = len(together(turns["page"], name))
         assert painted > ROUNDS * SECONDS, f"{name}: hardly ever painted"
         late = {way: late_by(together(found, name)) for way, found in turns.items()}
-        assert late["page"] < 1.25 * late["interval"] + 50, name
-        assert late["page"] < 1.25 * late["push"] + 50, name
+        for way, other in late.items():
+            assert late["page"] < 1.25 * other + 50, f"{name}, beside {way}"
 
 
 def together(found: list[Ages], name: str) -> list[float]:
