@@ -23,10 +23,10 @@ test: $(TEST_STAMP)
 	$(BIN)/python -m pytest $(TESTS)
 
 soak: $(TEST_STAMP)
-	LIGHTOFF_KILLS=200 LIGHTOFF_SCHEDULES=10000 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
+	LIGHTOFF_KILLS=200 LIGHTOFF_SCHEDULES=10000 LIGHTOFF_MEMORY_MINUTES=30 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
 
 bench: $(TEST_STAMP)
-	$(BIN)/python -m pytest -s -q tests/benchmarks
+	LIGHTOFF_BENCH=1 $(BIN)/python -m pytest -s -q tests/benchmarks
 
 screenshots: $(TEST_STAMP)
 	mkdir -p docs

@@ -16,8 +16,8 @@ from collector.fanout import Item, Listener
 from collector.losses import losses
 from drivers.base import LightoffError
 
-GATHER = 0.02
-"""Readings are gathered this long before they are sent. [s]"""
+GATHER = 0.033
+"""Readings are sent at once, and then those of so long together: a lone one does not wait. [s]"""
 STATUS = 0.5
 """Time between two status messages. [s]"""
 LONGEST_LINE = 4 * 1024 * 1024
@@ -105,10 +105,12 @@ class Feed:
             end()
 
     async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: int) -> None:
-        dropped = 0
+        clock = asyncio.get_running_loop().time
+        dropped, sent = 0, -GATHER
         while True:
             await listener.wait()
-            await asyncio.sleep(GATHER)
+            await asyncio.sleep(max(0.0, sent + GATHER - clock()))  # also 0: what comes in the same turn goes together
+            sent = clock()
             if len(self._collector.channels) != channels:
                 channels = await self._send_channels(writer)
             items = listener.take()

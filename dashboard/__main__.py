@@ -103,6 +103,7 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         timeout_graceful_shutdown=2,
         ws="websockets-sansio",
         ws_max_size=4 * LONGEST_COMMAND,
+        ws_per_message_deflate=False,  # on this machine it would only cost time
     )
     address = f"http://{HOST}:{bound.getsockname()[1]}/"
     server = AnnouncingServer(config, lambda: print(json.dumps({"address": address}), flush=True))  # noqa: T201

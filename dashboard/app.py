@@ -23,8 +23,9 @@ from dashboard.views import views
 
 Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
 
-GATHER = 0.03
-"""Messages to a browser are gathered this long. [s]"""
+GATHER = 0.02
+"""A browser gets messages at once, and then those of so long together; less than the feed gathers, so that what the
+feed has gathered does not wait here again. [s]"""
 
 HEARTBEAT = 1.0
 """A browser hears something at least this often, so that it can tell a silent page from a quiet one. [s]"""

@@ -6,7 +6,7 @@ lightoff.live = (function () {
   const SILENT = 4000; // [ms] the server says something every second; silence beyond this is a lost connection
   const ANSWER = 8000; // [ms]
   const FIRST_PAUSE = 300;
-  const LONGEST_PAUSE = 5000;
+  const LONGEST_PAUSE = 1000; // a server that is back is found within this; it is on this machine
 
   const { id, setText, show, setClass } = lightoff.dom;
   let socket = null;

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import socket
+import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Reading
+from collector import feed as feed_module
 from collector.alarm_rule import AlarmRule
 from collector.checks import Checklists
 from collector.commands import LONGEST_TEXT, Commands
@@ -52,6 +54,11 @@ class Client:
         self.send(type="command", id=name, name=name, arguments=arguments)
         reply = await self.next("reply", id=name)
         return reply["ok"], reply["text"]
+
+
+def times_of(message: Message) -> list[int]:
+    """Times of the draft meter's readings in a message: what is derived from them comes beside them."""
+    return [time for key, time, _, _ in message["readings"] if key == DRAFT.key]
 
 
 @asynccontextmanager
@@ -293,6 +300,49 @@ async def test_a_client_that_never_reads_loses_its_own_readings_and_delays_nothi
         hanging.close()
     with Recording(tmp_path / "a.lightoff") as recording:
         assert recording.read(DRAFT.key).time.size == given
+
+
+async def test_a_lone_reading_goes_out_at_once_and_those_right_after_it_together(tmp_path, monkeypatch):
+    """With a long time to gather: the first does not wait for it, and the many that follow come as one message."""
+    monkeypatch.setattr(feed_module, "GATHER", 2.0)
+    driver = Told("draft meter", DRAFT)
+    async with (
+        served(tmp_path / "a.lightoff", driver) as (collector, feed, host, port),
+        connected(host, port, feed.token) as client,
+    ):
+        await client.next("readings")  # what there was already: nothing
+        began = time.monotonic()
+        collector.ingest(Reading(DRAFT.key, T0, 0.5))
+        assert times_of(await client.next("readings")) == [T0]
+        assert time.monotonic() - began < 1.0
+        for number in range(1, 51):
+            collector.ingest(Reading(DRAFT.key, T0 + number, 0.5))
+            await asyncio.sleep(0)
+        assert times_of(await client.next("readings")) == [T0 + number for number in range(1, 51)]
+        assert time.monotonic() - began > 1.9
+
+
+async def test_readings_without_end_make_no_more_messages_than_one_in_each_gathering(tmp_path):
+    driver = Told("draft meter", DRAFT)
+    async with (
+        served(tmp_path / "a.lightoff", driver) as (collector, feed, host, port),
+        connected(host, port, feed.token) as client,
+    ):
+        await client.next("readings")
+        began, count, messages, seen = time.monotonic(), 160, 0, list[int]()
+
+        async def read() -> None:
+            for number in range(count):
+                collector.ingest(Reading(DRAFT.key, T0 + number, 0.5))
+                await asyncio.sleep(1 / 160)
+
+        async with asyncio.TaskGroup() as group:
+            group.create_task(read())
+            while len(seen) < count:
+                seen += times_of(await client.next("readings"))
+                messages += 1
+        assert seen == [T0 + number for number in range(count)]
+        assert messages <= (time.monotonic() - began) / feed_module.GATHER + 2
 
 
 async def test_a_replay_is_driven_by_commands(tmp_path):

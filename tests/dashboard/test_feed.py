@@ -5,6 +5,8 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
+from collector import feed
+from dashboard import app
 from dashboard.feed import FeedClient
 from tests.dashboard.feed_server import TOKEN, FeedServer
 from tests.support import until
@@ -113,3 +115,7 @@ async def test_a_command_without_answer_fails_in_one_sentence() -> None:
         await until(lambda: len(server.received) == 2)
         await server.stop()
         assert "went away" in (await waiting)["text"]
+
+
+def test_what_the_feed_has_gathered_does_not_wait_in_the_page_again() -> None:
+    assert app.GATHER < feed.GATHER

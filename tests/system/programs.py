@@ -99,6 +99,15 @@ class Program:
         assert not left, "a process of it went on"
 
 
+def page_process(recorder: int) -> int:
+    """Number of the page's process, by that of the recorder's."""
+    children = subprocess.run(
+        ["ps", "--no-headers", "-o", "pid,args", "--ppid", str(recorder)], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    (found,) = [int(line.split()[0]) for line in children if "dashboard" in line]
+    return found
+
+
 def _kill_group(group: int) -> bool:
     """Kill whatever is left of a group of processes; whether there was anything."""
     try:

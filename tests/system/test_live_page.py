@@ -2,16 +2,17 @@
 
 import os
 import signal
-import subprocess
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
 from analysis.model import EventKind
 from collector.recording import Recording
 from tests.system import open_data
-from tests.system.programs import CHARTS, NEWEST, TRACES, browser, has_trends, lightoff, looking, until
+from tests.system.programs import CHARTS, NEWEST, TRACES, browser, has_trends, lightoff, looking, page_process, until
 
 __all__ = ["browser"]
 
@@ -95,6 +96,15 @@ def test_the_replay_is_driven_from_the_page(browser: Browser, tmp_path: Path):
             look.until(has_trends(3))
 
 
+# Of each trace: its channel, and the times at which it has a value; a break in a line has none.
+LINES = """[...document.querySelectorAll('#trends .js-plotly-plot, #trends.js-plotly-plot')]
+    .flatMap(g => g.data || []).filter(t => t.meta && t.meta.key && t.meta.longest !== null)
+    .map(t => [t.meta.key, Array.from(t.x).filter((_, place) => t.y[place] !== null)])"""
+
+BACK_WITHIN = 5.0
+"""From the new page's address to a browser that is connected again. [s]"""
+
+
 @pytest.mark.timeout(120)
 def test_a_page_that_is_killed_comes_back_and_the_recording_never_noticed(browser: Browser, tmp_path: Path):
     """Kill -9 of the page's process: a new one serves the same address, the browser connects again by itself."""
@@ -104,22 +114,32 @@ def test_a_page_that_is_killed_comes_back_and_the_recording_never_noticed(browse
         page = context.new_page()
         page.goto(address)
         page.wait_for_selector("#tile-draft_switch .tile-value")
-        children = subprocess.run(
-            ["ps", "--no-headers", "-o", "pid,args", "--ppid", str(demo.process.pid)],
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout.splitlines()
-        (child,) = [int(line.split()[0]) for line in children if "dashboard" in line]
-        os.kill(child, signal.SIGKILL)
+        until(page, has_trends(20), within=20)
+        before = page.evaluate(NEWEST)
+        until(page, f"{NEWEST} > {before} + 5000", within=20)
+        killed = time.monotonic()
+        os.kill(page_process(demo.process.pid), signal.SIGKILL)
         until(page, "document.querySelector('#page-state').innerText.includes('lost')", within=20)
         assert demo.says("page:").split()[0] == address
-        until(page, "document.querySelector('#page-state').innerText === 'connected'", within=30)
+        back = time.monotonic()
+        until(page, "document.querySelector('#page-state').innerText === 'connected'", within=BACK_WITHIN)
+        connected = time.monotonic()
+        print(f"\nkilled, served again after {back - killed:.1f} s, connected {connected - back:.1f} s later")  # noqa: T201
         until(page, has_trends(20), within=20)
+        reached = page.evaluate(NEWEST)
+        until(page, f"{NEWEST} > {reached} + 5000", within=20)
+        lines = page.evaluate(LINES)
         context.close()
     with Recording(tmp_path / "demo.lightoff") as recording:
-        time = recording.read("draft_switch@replay: simulated: switch manometer").time
-    assert ((time[1:] - time[:-1]) < 0.3e9).all(), "the recording has a hole"
+        time_ = recording.read("draft_switch@replay: simulated: switch manometer").time
+        assert ((time_[1:] - time_[:-1]) < 0.3e9).all(), "the recording has a hole"
+        assert len(lines) > 3
+        for key, shown in lines:
+            there = recording.read(key).time / 1e6
+            there = there[(there >= shown[0]) & (there <= shown[-1])]
+            outage = 5 * 1000 * (connected - killed)  # [ms of the replay]
+            hole = float(np.diff(there).max()) + outage / 2
+            assert np.diff(shown).max() < hole, f"{key}: the trend has a hole that the recording does not have"
 
 
 @pytest.mark.timeout(120)
