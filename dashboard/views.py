@@ -9,7 +9,7 @@ def views() -> list[View]:
     return [
         View("live", "Live", live.layout()),
         View("checks", "Checks", checks.layout()),
+        View("recordings", "Recordings", recordings.layout()),
         View("meters", "Meters", instruments.layout()),
         View("job", "Job", job_view.layout()),
-        View("recordings", "Recordings", recordings.layout()),
     ]

@@ -46,6 +46,13 @@ def bench(tmp_path: Path) -> Iterator[PageBench]:
         yield made
 
 
+def begin(look: Look, bench: PageBench) -> None:
+    """The page is there, and every meter has said something."""
+    look.until(CONNECTED)
+    bench.tell((SWITCH.key, 0.9 * INCH_OF_WATER), (CLOSED.key, 1.0), (FLAME.key, 3e-6))
+    look.page.wait_for_selector("#tile-draft_switch .tile-main")
+
+
 def go_on(look: Look, bench: PageBench, seconds: int, value: float, step: float) -> None:
     """Readings of the pressure twice a second [in. w.c.]."""
     for half in range(2 * seconds):
@@ -59,6 +66,7 @@ def test_the_phase_is_the_largest_and_says_what_comes_next(bench: PageBench, bro
     phase = {"phase": "prepurge", "text": "purge: pressure switch closed, gas off", "since": bench.now - 9 * SECOND}
     phase |= {"expected": 15.0, "next": "igniter", "trial": 1, "trials": 3}
     with looking(browser, bench.address, width=390, height=844, timezone_id="UTC") as look:
+        begin(look, bench)
         bench.tell(phase=phase)
         look.until("!document.querySelector('#headline').hidden")
         assert look.text("#headline-phase") == "Purge: pressure switch closed, gas off"
@@ -84,7 +92,7 @@ def test_the_phase_is_the_largest_and_says_what_comes_next(bench: PageBench, bro
 def test_a_tile_says_whether_its_value_rises_or_falls(bench: PageBench, browser: Browser):
     row = "#tile-draft_switch .tile-main"
     with looking(browser, bench.address) as look:
-        look.page.wait_for_selector(row)
+        begin(look, bench)
         go_on(look, bench, 10, 0.90, 0.01)
         look.until(f"document.querySelector('{row} .tile-trend').innerText === '↗ rising'")
         go_on(look, bench, 12, 1.10, 0.0)
@@ -139,7 +147,7 @@ def test_one_time_is_read_off_across_all_charts(bench: PageBench, browser: Brows
     """With the slider by keys, and under the mouse; pausing keeps the span, and live goes on where it is."""
     with looking(browser, bench.address, width=1400, height=1000, timezone_id="UTC") as look:
         page = look.page
-        look.until(CONNECTED)
+        begin(look, bench)
         page.click(".window[data-window='0']")
         look.until(has_trends(500))
         look.until(f"{RANGE}.every(range => Math.abs(range[0] - {START / 1e6}) < 15000)")
@@ -179,6 +187,7 @@ def test_a_mark_is_jumped_to_and_the_span_moves_by_buttons(bench: PageBench, bro
     """On a telephone, where nothing is dragged."""
     mark = START + 120 * SECOND
     with looking(browser, bench.address, width=390, height=844, timezone_id="UTC") as look:
+        begin(look, bench)
         bench.now, now = mark, bench.now
         bench.event("water heard")
         bench.now = now
@@ -202,6 +211,7 @@ def test_a_mark_is_jumped_to_and_the_span_moves_by_buttons(bench: PageBench, bro
 def test_an_axis_grows_and_does_not_shrink_until_a_window_is_chosen(bench: PageBench, browser: Browser):
     axis = f"{SHOWN}[0]._fullLayout.yaxis.range"
     with looking(browser, bench.address) as look:
+        begin(look, bench)
         look.until(has_trends(100))
         look.until(f"{axis}[1] === 1.5")
         go_on(look, bench, 1, 2.2, 0.0)
@@ -230,16 +240,16 @@ def test_one_key_each_and_none_when_they_are_switched_off(bench: PageBench, brow
         assert page.input_value("#note-text") == "mnp 2", "while something is typed a key is a letter"
         page.evaluate("document.activeElement.blur()")
         page.keyboard.press("2")
-        look.until("!document.querySelector('#view-meters').hidden && location.hash === '#meters'")
+        look.until("!document.querySelector('#view-checks').hidden && location.hash === '#checks'")
         page.go_back()
-        look.until("document.querySelector('#view-meters').hidden")
+        look.until("document.querySelector('#view-checks').hidden")
         look.choose("#keys-switch")
         page.evaluate("document.activeElement.blur()")
         page.keyboard.press("m")
         page.keyboard.press("2")
         page.wait_for_timeout(300)
         assert [one["name"] for one in bench.commands()] == ["mark"]
-        assert page.evaluate("document.querySelector('#view-meters').hidden")
+        assert page.evaluate("document.querySelector('#view-checks').hidden")
         page.reload()
         look.until(
             "document.querySelector('#keys-switch') && document.querySelector('#keys-switch').textContent === 'keys on'"
