@@ -143,20 +143,20 @@ class Phase:
     def _words(self, name: str) -> tuple[str, float | None, str]:
         """Words, usual length [s] and what comes next."""
         timing = self.timing
-        again = ", after the fire went out" if self._gas_off is not None else ""
-        flame = "; flame not measured" if self._is("flame_current") is None else ", flame proved"
+        purge_text = "purge: pressure switch closed, gas off" if self._gas_off is None else "purge before another try"
+        firing = "gas valve on, flame not measured" if self._is("flame_current") is None else "firing"
         purge = timing.prepurge, "igniter"
         if self._is("amps_igniter") is None:  # not measured: the igniter heats unseen
             purge = timing.prepurge + timing.igniter_warmup, "gas valve"
         table: dict[str, tuple[str, float | None, str]] = {
             "standby": ("no call for heat", None, "a call for heat"),
             "inducer_start": ("inducer start: pressure switch not closed yet", None, "prepurge"),
-            "prepurge": (f"purge{again}: pressure switch closed, gas off", *purge),
+            "prepurge": (purge_text, *purge),
             "igniter_warmup": ("igniter warming up", timing.igniter_warmup, "gas valve"),
             "ignition_trial": ("ignition trial: gas on, no flame yet", timing.ignition_trial, "flame proved"),
             "blower_on_delay": ("flame on, blower not started yet", timing.blower_on_delay, "blower"),
-            "run_low": (f"gas valve on{flame}", None, ""),
-            "run_high": (f"gas valve on, high stage{flame}", None, ""),
+            "run_low": (firing, None, ""),
+            "run_high": (f"{firing}, high stage", None, ""),
             "flame_lost": ("flame lost, gas still on", None, "gas valve closes"),
             "stopped": ("pressure switch open, heat still called", None, "another try, or lockout"),
             "limit_open": ("a limit or roll-out switch is open", None, ""),

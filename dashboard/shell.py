@@ -31,9 +31,8 @@ def frame(views: Sequence[View]) -> Any:
         [
             _takeover(),
             html.Div(id="safety-message", role="alert", hidden=True),
-            html.Div(id="origin-banner", role="status", hidden=True),
+            html.Div([html.Div(id="origin-banner", role="status", hidden=True), _top_line()], id="top"),
             _open_entries(),
-            _top_line(),
             _ways(views),
             _alarm_line(),
             html.Div(id="problem-line", role="alert", hidden=True),

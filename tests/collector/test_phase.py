@@ -156,4 +156,4 @@ def test_a_fire_without_a_flame_current_is_told_as_what_it_is():
     assert unit.after(15, gas_valve=1) == "run_low"
     told = unit.phase.told()
     assert told is not None
-    assert told.text == "gas valve on; flame not measured"
+    assert told.text == "gas valve on, flame not measured"

@@ -74,6 +74,8 @@ def test_the_live_view_calm_and_in_alarm(browser: Browser, tmp_path: Path, docs:
                     look.page.wait_for_timeout(1500)
                     keep(look, docs / f"live-{size}-{scheme}-{state}.png")
                 first.page.click("#replay-pause")
+                first.until(f"{POSITION} > 370 || {PAUSED}")  # slowly through the moment that the alarm warns of
+                first.page.select_option("#replay-speed", "1")
 
 
 @pytest.mark.timeout(240)
@@ -90,6 +92,7 @@ def test_the_other_views(browser: Browser, tmp_path: Path, docs: Path):
             for name in ("checks", "recordings", "meters", "job"):
                 look.page.click(f".way[data-view={name}]")
                 look.page.wait_for_timeout(1500)
+                look.page.evaluate("scrollTo(0, 0)")
                 keep(look, docs / f"{name}-phone-dark.png")
 
 
