@@ -20,7 +20,12 @@ test: $(TEST_STAMP)
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+ifdef TESTS
 	$(BIN)/python -m pytest $(TESTS)
+else
+	$(BIN)/python -m pytest -n 2 --dist loadfile --ignore=tests/benchmarks
+	$(BIN)/python -m pytest tests/benchmarks
+endif
 
 soak: $(TEST_STAMP)
 	LIGHTOFF_KILLS=200 LIGHTOFF_SCHEDULES=10000 LIGHTOFF_MEMORY_MINUTES=30 $(BIN)/python -m pytest --timeout=1800 $(TESTS)

@@ -34,17 +34,19 @@ class Store(Closing):
             raise RecordingError(
                 f"cannot record to {path}: there is no folder {path.parent}", "make it, or name another"
             )
-        self._only_one = _only_one(path)
+        self._only_one = _lock_of(path)
         self._lock = threading.Lock()
         self.kept = 0
         """Readings recorded by this writer, those that were there already not counted. [1]"""
         try:
+            _keep_others_out(path, self._only_one)
             self._db = open_for_writing(path)
             self._identity = _identity(path)
             with said(path, "record to"):
                 self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
         except BaseException:
-            _let_go(path, self._only_one)
+            if self._only_one.is_locked:
+                _let_go(path, self._only_one)
             raise
 
     def append(self, batch: Sequence[Emission]) -> list[Event]:
@@ -152,15 +154,21 @@ class Store(Closing):
 @contextmanager
 def kept_still(path: Path) -> Iterator[None]:
     """Nobody records to the file while the block runs; RecordingError where somebody does."""
-    lock = _only_one(path, "move")
+    lock = _lock_of(path)
     try:
+        _keep_others_out(path, lock, "move")
         yield
     finally:
-        _let_go(path, lock)
+        if lock.is_locked:
+            _let_go(path, lock)
 
 
-def _only_one(path: Path, doing: str = "record to") -> filelock.BaseFileLock:
-    lock = filelock.FileLock(f"{path}.lock", thread_local=False)
+def _lock_of(path: Path) -> filelock.BaseFileLock:
+    return filelock.FileLock(f"{path}.lock", thread_local=False)
+
+
+def _keep_others_out(path: Path, lock: filelock.BaseFileLock, doing: str = "record to") -> None:
+    """Take the lock; whoever calls lets it go, also when an interrupt comes right after it was taken."""
     try:
         lock.acquire(timeout=0)
     except filelock.Timeout:
@@ -171,7 +179,6 @@ def _only_one(path: Path, doing: str = "record to") -> filelock.BaseFileLock:
     except OSError as error:
         reason = error.strerror or str(error)
         raise RecordingError(f"cannot {doing} {path} ({reason})", "choose a folder you may write to") from error
-    return lock
 
 
 def _let_go(path: Path, lock: filelock.BaseFileLock) -> None:

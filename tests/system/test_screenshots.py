@@ -43,7 +43,7 @@ def keep(look: Look, path: Path) -> None:
 
 @pytest.mark.timeout(240)
 def test_the_live_view_calm_and_in_alarm(browser: Browser, tmp_path: Path, docs: Path):
-    with lightoff("demo", "--speed", "20", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+    with lightoff("demo", "--speed", "50", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
         address = demo.address
         with ExitStack() as stack:
             looks = {
@@ -61,21 +61,26 @@ def test_the_live_view_calm_and_in_alarm(browser: Browser, tmp_path: Path, docs:
                 for scheme in ("dark", "light")
             }
             first = looks["wide", "dark"]
-            for state, when in (
-                ("calm", f"{POSITION} > 200 && {POSITION} < 370"),
-                ("alarm", "document.querySelector('.alarm-row.active') !== null"),
-            ):
-                first.until(when, within=60)
-                first.page.click("#replay-pause")
-                for (size, scheme), look in looks.items():
-                    look.until(f"{PAUSED} && document.querySelector('#reply').hidden")
-                    look.until(has_trends(100))
-                    look.page.evaluate("lightoff.trends.fresh(); scrollTo(0, 0)")
-                    look.page.wait_for_timeout(1500)
-                    keep(look, docs / f"live-{size}-{scheme}-{state}.png")
-                first.page.click("#replay-pause")
-                first.until(f"{POSITION} > 370 || {PAUSED}")  # slowly through the moment that the alarm warns of
-                first.page.select_option("#replay-speed", "1")
+            first.until(f"{POSITION} > 200", within=60)
+            keep_all(looks, docs, "calm")
+            for position, speed in ((280, "10"), (365, "2")):  # slowly into the moment that the alarm warns of
+                first.until(f"{POSITION} > {position}", within=60)
+                first.page.select_option("#replay-speed", speed)
+            first.until("document.querySelector('.alarm-row') !== null", within=60)
+            keep_all(looks, docs, "alarm")
+
+
+def keep_all(looks: dict[tuple[str, str], Look], docs: Path, state: str) -> None:
+    """Pause, keep every picture, go on."""
+    first = looks["wide", "dark"]
+    first.page.click("#replay-pause")
+    for (size, scheme), look in looks.items():
+        look.until(f"{PAUSED} && document.querySelector('#reply').hidden")
+        look.until(has_trends(100))
+        look.page.evaluate("lightoff.trends.fresh(); scrollTo(0, 0)")
+        look.page.wait_for_timeout(1000)
+        keep(look, docs / f"live-{size}-{scheme}-{state}.png")
+    first.page.click("#replay-pause")
 
 
 @pytest.mark.timeout(240)
