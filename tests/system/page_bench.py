@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.points import measure_of
+from collector.store import Store
 from tests.dashboard.feed_server import TOKEN, FeedServer
 
 Message = dict[str, Any]
@@ -134,6 +135,16 @@ class PageBench:
             for name, keys in self._keys.items()
         ]
         return {"type": "status", "now": self.now, "instruments": instruments, **self.status}
+
+
+@contextmanager
+def empty_bench(folder: Path) -> Iterator[PageBench]:
+    """A bench on a recording without a reading, running while the block does."""
+    path = folder / "call.lightoff"
+    with Store(path):
+        pass
+    with PageBench(path).running() as bench:
+        yield bench
 
 
 def alarm(name: str, point: str, priority: str, limit: float, **changed: Any) -> Message:

@@ -9,9 +9,8 @@ import pytest
 from playwright.sync_api import Browser
 
 from analysis.units import INCH_OF_WATER
-from collector.store import Store
 from dashboard.views import views
-from tests.system.page_bench import PageBench, alarm
+from tests.system.page_bench import PageBench, alarm, empty_bench
 from tests.system.programs import Look, browser, lightoff, looking
 
 __all__ = ["browser"]
@@ -23,9 +22,7 @@ VIEWS = [view.name for view in views()]
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         yield made
 
 

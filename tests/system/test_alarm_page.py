@@ -10,8 +10,7 @@ from playwright.sync_api import Browser
 from analysis.model import EventKind
 from analysis.units import INCH_OF_WATER
 from collector.recording import Recording
-from collector.store import Store
-from tests.system.page_bench import PageBench, alarm
+from tests.system.page_bench import PageBench, alarm, empty_bench
 from tests.system.programs import CHARTS, Look, browser, lightoff, looking
 
 __all__ = ["browser"]
@@ -51,9 +50,7 @@ Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) =>
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         made.greet("draft_switch@meter")
         yield made
 

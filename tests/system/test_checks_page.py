@@ -11,8 +11,7 @@ from playwright.sync_api import Browser
 from analysis.model import EventKind
 from collector.checklists import OPENINGS, words
 from collector.recording import Recording
-from collector.store import Store
-from tests.system.page_bench import START, PageBench
+from tests.system.page_bench import START, PageBench, empty_bench
 from tests.system.programs import Look, browser, holds, lightoff, looking
 
 __all__ = ["browser"]
@@ -25,9 +24,7 @@ UA = 1e-6
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         made.hello["checks"] = words()
         made.status["checks"] = checks()
         yield made

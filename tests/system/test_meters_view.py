@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from collector.store import Store
-from tests.system.page_bench import START, PageBench
+from tests.system.page_bench import START, PageBench, empty_bench
 from tests.system.programs import browser, looking
 
 __all__ = ["browser"]
@@ -18,9 +17,7 @@ TROUBLE = {"time": START - 600 * 10**9, "text": "switch manometer: unplugged; pl
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         yield made
 
 

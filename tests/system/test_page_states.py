@@ -11,7 +11,7 @@ from playwright.sync_api import Browser
 from analysis.model import Channel, Reading
 from analysis.units import INCH_OF_WATER
 from collector.store import Store
-from tests.system.page_bench import START, PageBench, alarm
+from tests.system.page_bench import START, PageBench, alarm, empty_bench
 from tests.system.programs import Look, browser, holds, looking, until
 
 __all__ = ["browser"]
@@ -26,9 +26,7 @@ CORNER = "document.querySelector('#room-co')"
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         made.hello["plate"] = PLATE
         yield made
 

@@ -8,8 +8,7 @@ from playwright.sync_api import Browser
 
 from analysis.model import EventKind
 from collector.recording import Recording
-from collector.store import Store
-from tests.system.page_bench import PageBench
+from tests.system.page_bench import PageBench, empty_bench
 from tests.system.programs import browser, lightoff, looking
 
 __all__ = ["browser"]
@@ -21,9 +20,7 @@ LIST = "document.querySelector('#practice-list').innerText"
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         yield made
 
 

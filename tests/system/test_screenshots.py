@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from collector.store import Store
-from tests.system.page_bench import PageBench, alarm
+from tests.system.page_bench import PageBench, alarm, empty_bench
 from tests.system.programs import Look, browser, has_trends, lightoff, looking
 
 __all__ = ["browser"]
@@ -28,9 +27,7 @@ def docs(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         made.greet("room_co@badge")
         yield made
 
@@ -43,7 +40,7 @@ def keep(look: Look, path: Path) -> None:
 
 @pytest.mark.timeout(240)
 def test_the_live_view_calm_and_in_alarm(browser: Browser, tmp_path: Path, docs: Path):
-    with lightoff("demo", "--speed", "50", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
+    with lightoff("demo", "--speed", "20", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
         address = demo.address
         with ExitStack() as stack:
             looks = {
@@ -63,7 +60,7 @@ def test_the_live_view_calm_and_in_alarm(browser: Browser, tmp_path: Path, docs:
             first = looks["wide", "dark"]
             first.until(f"{POSITION} > 200", within=60)
             keep_all(looks, docs, "calm")
-            for position, speed in ((280, "10"), (365, "2")):  # slowly into the moment that the alarm warns of
+            for position, speed in ((300, "5"), (372, "1")):  # slowly into the moment that the alarm warns of
                 first.until(f"{POSITION} > {position}", within=60)
                 first.page.select_option("#replay-speed", speed)
             first.until("document.querySelector('.alarm-row') !== null", within=60)

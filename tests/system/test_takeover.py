@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from collector.store import Store
-from tests.system.page_bench import PageBench, alarm
+from tests.system.page_bench import PageBench, alarm, empty_bench
 from tests.system.programs import browser, lightoff, looking
 
 __all__ = ["browser"]
@@ -19,9 +18,7 @@ CO = alarm("room_co_shut_down", "room_co", "safety", 36 * PPM, value=45 * PPM)
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[PageBench]:
-    with Store(tmp_path / "call.lightoff"):
-        pass  # a recording without a reading
-    with PageBench(tmp_path / "call.lightoff").running() as made:
+    with empty_bench(tmp_path) as made:
         made.greet("room_co@badge", "gas_inlet@manometer")
         yield made
 
