@@ -114,3 +114,24 @@ def test_every_rule_says_what_to_do_and_leaves_every_safety_in_place() -> None:
         assert "maker's instructions" in one.action or "ocal codes" in one.action, one.name
         for never in ("jumper", "bypass", "bridge", "tape", "drill", "raise the manifold", "reset"):
             assert never not in one.action.lower()
+
+
+def test_what_stops_all_firing_takes_the_page_over_and_nothing_else_does():
+    plate = Plate(
+        rise=(20.0, 36.0),
+        supply_max=76.0,
+        gas_inlet=(1100.0, 2600.0),
+        switch_close=(200.0,),
+        flame_current_min=1e-6,
+        static_max=125.0,
+    )
+    rules = default_rules(plate)
+    assert {rule.name for rule in rules if rule.takes_over} == {
+        "room_co_evacuate",
+        "room_co_shut_down",
+        "gas_inlet_high",
+    }
+    alarms = Alarms(rules)
+    told = {status.name: (status.takes_over, status.can_be_muted) for status in alarms.snapshot()}
+    assert told["gas_inlet_high"] == (True, False)
+    assert told["gas_inlet_low"] == (False, True)

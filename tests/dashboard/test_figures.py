@@ -14,7 +14,7 @@ from analysis.points import measure_of
 from collector.store import Store
 from dashboard.charts import CHARTS, LOOKS, TREND_POINTS
 from dashboard.figures import View, longest_line, trend_figures
-from dashboard.history import rise_of
+from dashboard.history import moments, rise_of
 from dashboard.hub import Hub
 from dashboard.strip import HELD, bars
 from dashboard.trends import DAY, requested_trends
@@ -197,9 +197,9 @@ def test_marks_notes_and_alarms_stand_in_every_chart_and_are_told_in_the_first()
     def moment(seconds: float, kind: EventKind) -> Event:
         return Event(round((START + seconds) * NANOSECONDS), kind, "text")
 
-    moments = [moment(100, EventKind.MARK), moment(101, EventKind.NOTE), moment(200, EventKind.ALARM)]
+    drawn_in = [moment(100, EventKind.MARK), moment(101, EventKind.NOTE), moment(200, EventKind.ALARM)]
     found = [series("draft_switch", 1.0), series("gas_inlet", 1.0)]
-    figures = trend_figures(found, VIEW, moments=moments)
+    figures = trend_figures(found, VIEW, moments=drawn_in)
     for figure in figures.values():
         drawn = [(shape["x0"] / 1000 - START, shape["line"]["dash"]) for shape in figure["layout"]["shapes"]]
         assert drawn == [(100, "solid"), (101, "dot"), (200, "dash")]
@@ -207,6 +207,18 @@ def test_marks_notes_and_alarms_stand_in_every_chart_and_are_told_in_the_first()
     assert told == [["▼ mark", "▲ alarm"], []], "words that would stand over each other are left out"
     many = [moment(second, EventKind.MARK) for second in range(100)]
     assert len(trend_figures(found, VIEW, moments=many)["gas"]["layout"]["shapes"]) == 60
+
+
+def test_of_alarms_only_that_they_were_raised_is_a_moment(tmp_path: Path) -> None:
+    def event(seconds: float, kind: EventKind, **data: object) -> Event:
+        return Event(round((START + seconds) * NANOSECONDS), kind, "text", None, data)
+
+    with Store(tmp_path / "call.lightoff") as store:
+        raised = event(2, EventKind.ALARM, to="unacknowledged")
+        over = event(3, EventKind.ALARM, to="normal")
+        store.append([event(1, EventKind.MARK), raised, over, event(4, EventKind.CHECK), event(99, EventKind.NOTE)])
+    found = moments(tmp_path / "call.lightoff", START, START + 10)
+    assert [(one.kind, one.time / NANOSECONDS - START) for one in found] == [("mark", 1), ("alarm", 2)]
 
 
 def test_a_contact_has_a_bar_while_it_is_closed() -> None:
@@ -359,7 +371,8 @@ def test_an_empty_or_missing_recording_is_told_in_words(tmp_path: Path) -> None:
         {"start": 5, "end": 1},
         {"width": None, "units": 3, "window": -1},
         {"keep": 3},
-        {"keep": {"draft": [1, 0], "gas": "x", "rise": [None, 1], 5: [0, 1], "flame": [0, 1e300]}},
+        {"keep": {"draft": [9, -9], "gas": "x", "rise": [None, 1], 5: [0, 1], "flame": [0, 1]}},
+        {"keep": {"draft": [0, 1e300]}},
     ],
 )
 def test_odd_requests_get_a_figure(recording: Path, request_: dict[str, Any]) -> None:
