@@ -118,6 +118,7 @@ OPENINGS = (
         "trap primed",
         "drain closed, trap primed",
         caution="power off; prime the trap again before firing",
+        firing="the drain is open",
     ),
     Opening(
         "panel",

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from analysis.model import NANOSECONDS, Event, EventKind
+from analysis.points import POINTS
 from collector import practice
 from collector.alarm_states import AlarmState
 from collector.collector import Collector
@@ -104,17 +105,17 @@ class Commands:
         self._collector.apply(alarms.acknowledge(alarm, now))
         if alarms.state(alarm) is AlarmState.LATCHED_ACKNOWLEDGED:
             self._collector.apply(alarms.reset(alarm, now))
-        return f"{alarm}: acknowledged"
+        return "acknowledged"
 
     def shelve(self, alarm: str, minutes: float) -> str:
         """Mute an alarm for some minutes; refused for a safety alarm."""
         self._collector.apply(self._collector.alarms.shelve(alarm, self._collector.now(), minutes * 60))
-        return f"{alarm}: muted for {minutes:g} min"
+        return f"muted for {minutes:g} min"
 
     def unshelve(self, alarm: str) -> str:
         """End the muting of an alarm."""
         self._collector.apply(self._collector.alarms.unshelve(alarm, self._collector.now()))
-        return f"{alarm}: no longer muted"
+        return "no longer muted"
 
     def zero(self, channel: str) -> str:
         """Zero a meter at what it shows now."""
@@ -130,7 +131,7 @@ class Commands:
             raise InputError("readings cannot be typed in here", "start `lightoff record`")
         number, unit = parse_entry(value)
         self._manual.enter(point, number, unit, meter)
-        return f"{point}: {value} recorded"
+        return f"{POINTS[point].text}: {value} recorded"
 
     def _replaying(self) -> Replay:
         if self._replay is None:

@@ -157,7 +157,7 @@ class Feed:
             "making": collector.derived.making,
             "making_high": collector.derived.making_high,
             "speakers": collector.speakers.of,
-            "phase": asdict(told) if (told := collector.phase.told()) else None,
+            "phase": asdict(told) if (told := collector.phase.told(collector.now())) else None,
             "first_drop": asdict(first) if (first := collector.drops.first) else None,
             "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
             "flood": collector.alarms.flood,

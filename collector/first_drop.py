@@ -28,8 +28,8 @@ class Drop:
 
     def surely_before(self, other: "Drop") -> bool:
         """Whether it opened before another one did, whenever within their readings that was."""
-        if self.instrument == other.instrument:
-            return self.time < other.time or (self.time == other.time and self.after < other.after)
+        if self.instrument == other.instrument:  # it reads its contacts together, or tells each change as it comes
+            return self.time < other.time
         return self.time + CLOCKS < other.after
 
 
@@ -53,21 +53,24 @@ class Drops:
 
     def __init__(self) -> None:
         self._closed: dict[str, int] = {}
+        self._read: dict[str, int] = {}
         self._drops: dict[str, Drop] = {}
         self._fire: int | None = None
         self.first: FirstDrop | None = None
 
     def step(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
         """Take a reading of a contact of `CHAIN` [1] at `time` [ns]; `key` is its channel's."""
-        if quality is Quality.BAD or math.isnan(value):
-            return
-        if time < self._closed.get(key, time) - NANOSECONDS:
+        if time < self._read.get(key, time) - NANOSECONDS:
             self.__init__()  # type: ignore[misc]
+        self._read[key] = time
+        if quality is Quality.BAD or math.isnan(value):
+            self._closed.pop(key, None)  # when it opened is not known any more
+            return
         if value >= 0.5:
             self._closed[key] = time
             self._drops.pop(key, None)
             if point == "gas_valve":
-                self.first = None
+                self.first = self._fire = None
             return
         after = self._closed.pop(key, None)
         if after is None:
@@ -85,7 +88,8 @@ class Drops:
         if all(drop.point == "gas_valve" for drop in drops):
             return  # whatever closed the valve is not measured
         first = [drop for drop in drops if not any(other.surely_before(drop) for other in drops)]
-        self.first = FirstDrop(valve, tuple(dict.fromkeys(drop.point for drop in first)))
+        points = tuple(dict.fromkeys(drop.point for drop in first))
+        self.first = None if points == ("call_heat",) else FirstDrop(valve, points)  # a call that ends is no fault
 
     def _belonging(self, valve: int) -> Iterator[Drop]:
         for drop in self._drops.values():

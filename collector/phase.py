@@ -16,6 +16,13 @@ IGNITER = 0.5
 FRESH = 30.0
 """A contact that was not read for longer than this is not known: contacts come on change and every few seconds. [s]"""
 
+LINGERS = 3.0
+"""A flame current that is there longer than this after the valve closed is a flame, and so on. Our choice. [s]"""
+TRYING = frozenset(
+    "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high flame_lost stopped".split()
+)
+"""Phases in which it is told which try it is."""
+
 POINTS = frozenset(
     (
         "call_heat call_heat_2 switch_closed switch_high_closed limit_closed rollout_closed gas_valve flame_current"
@@ -57,7 +64,8 @@ class Phase:
     def __init__(self, timing: Timing | None = None) -> None:
         self.timing = timing or Timing()
         self._held: dict[str, _Held] = {}
-        self._now = 0
+        self._last = self._now = 0
+        self._odd, self._odd_since = "", 0
         self._name, self._since = "", 0
         self._trial = 0
         self._burned = False
@@ -65,9 +73,9 @@ class Phase:
 
     def step(self, point: str, time: int, value: float, quality: Quality) -> None:
         """Take a value [inside unit] of one of `POINTS` at `time` [ns]; a time that went back begins anew."""
-        if time < self._now - NANOSECONDS:
+        if time < self._last - NANOSECONDS:
             self.__init__(self.timing)  # type: ignore[misc]
-        self._now = max(self._now, time)
+        self._last = self._now = max(self._last, time)
         if quality is Quality.BAD or math.isnan(value):
             return
         before, held = self._held.get(point), _Held(time, value)
@@ -78,25 +86,30 @@ class Phase:
             self._valve(time, opened=value >= 0.5)
         if self._is("gas_valve") and self._is("flame_current"):
             self._burned = True
+        if (odd := self._unasked()) != self._odd:
+            self._odd, self._odd_since = odd, time
         name = self._phase()
         if name != self._name:
             self._name, self._since = name, time
 
     def _valve(self, time: int, *, opened: bool) -> None:
         if opened:
-            self._trial = 1 if self._burned else self._trial + 1
+            known = {"call_heat", "flame_current"} <= self._held.keys()
+            self._trial = 0 if not known else 1 if self._burned else self._trial + 1
             self._burned, self._gas_off = False, None
         else:
             self._gas_off = time
 
-    def told(self) -> Told | None:
-        """What they say now; None where too little is measured to say anything."""
+    def told(self, now: int = 0) -> Told | None:
+        """What they say `now` [ns]; None where too little is measured, or too long ago, to say anything."""
+        self._now = max(self._last, now)
         name = self._phase()
         if not name:
             return None
         since = self._since if name == self._name else self._now
         text, expected, following = self._words(name)
-        return Told(name, text, since, expected, following, self._trial, self.timing.trials)
+        trial = self._trial if name in TRYING and self._trial <= self.timing.trials else 0
+        return Told(name, text, since, expected, following, trial, self.timing.trials)
 
     def _is(self, point: str) -> bool | None:
         """Whether a contact is closed or on, a current above its level; None where it is not known now."""
@@ -106,7 +119,15 @@ class Phase:
         level = {"flame_current": FLAME, "amps_igniter": IGNITER}.get(point, 0.5)
         return held.value >= level
 
+    def _unasked(self) -> str:
+        """A flame or gas that nothing asks for; empty where there is none."""
+        if self._is("flame_current") and self._is("gas_valve") is False:
+            return "flame_without_gas"
+        return "gas_without_call" if self._is("gas_valve") and self._is("call_heat") is False else ""
+
     def _phase(self) -> str:
+        if self._odd and self._now - self._odd_since >= LINGERS * NANOSECONDS:
+            return self._odd
         call, gas, switch = self._is("call_heat"), self._is("gas_valve"), self._is("switch_closed")
         if gas:
             return self._firing()
@@ -114,15 +135,18 @@ class Phase:
             return ""
         if self._is("rollout_closed") is False or self._is("limit_closed") is False:
             return "limit_open"
-        return self._after() if call is False else self._before(call, switch)
+        return self._after() if call is False else self._before()
 
-    def _before(self, call: bool | None, switch: bool | None) -> str:  # noqa: FBT001
+    def _before(self) -> str:
         """Heat is called, or may be, and the gas is off."""
-        if switch is False:
-            return "inducer_start" if self._gas_off is None else "stopped"
         if self._is("amps_igniter"):
             return "igniter_warmup"
-        return "prepurge" if switch and call else ""
+        if self._is("call_heat") is None:
+            return "gas_off"
+        switch = self._is("switch_closed")
+        if switch is False:
+            return "inducer_start" if self._gas_off is None else "stopped"
+        return "prepurge" if switch else ""
 
     def _firing(self) -> str:
         if self._is("flame_current") is False:
@@ -159,6 +183,9 @@ class Phase:
             "run_high": (f"{firing}, high stage", None, ""),
             "flame_lost": ("flame lost, gas still on", None, "gas valve closes"),
             "stopped": ("pressure switch open, heat still called", None, "another try, or lockout"),
+            "gas_off": ("gas off, the call is not measured", None, ""),
+            "flame_without_gas": ("STOP: flame with the gas valve closed", None, ""),
+            "gas_without_call": ("STOP: gas valve on without a call for heat", None, ""),
             "limit_open": ("a limit or roll-out switch is open", None, ""),
             "post_purge": ("post-purge", timing.post_purge, "blower off delay"),
             "blower_off_delay": ("blower off delay", timing.blower_off_delay, "no call"),

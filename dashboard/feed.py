@@ -82,9 +82,9 @@ class FeedClient:
             return _failed(f"unknown command {name!r}; nothing was done")
         writer = self._writer
         if writer is None:
-            return _failed(f"{name}: no connection to the recorder, nothing was done; try again in a moment")
+            return _failed("no connection to the recorder, nothing was done; try again in a moment")
         if len(self._waiting) >= MOST_WAITING:
-            return _failed(f"{name}: the recorder is busy, nothing was done; try again in a moment")
+            return _failed("the recorder is busy, nothing was done; try again in a moment")
         self._number += 1
         number = self._number
         answer: asyncio.Future[Message] = asyncio.get_running_loop().create_future()
@@ -95,7 +95,7 @@ class FeedClient:
                 await writer.drain()
                 return await answer
         except (OSError, TimeoutError):
-            return _failed(f"{name}: no answer from the recorder; look at the page before you try again")
+            return _failed("no answer from the recorder; look at the page before you try again")
         finally:
             self._waiting.pop(number, None)
 

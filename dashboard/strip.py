@@ -46,7 +46,12 @@ def strip_parts(
                 "hoverinfo": "skip",
                 "name": name,
                 "line": {"color": BAR[light], "width": LANE - 10},
-                "meta": {"key": series.channel.key, "point": series.channel.point, "lane": -lane},
+                "meta": {
+                    "key": series.channel.key,
+                    "point": series.channel.point,
+                    "lane": -lane,
+                    "known": _known(series.time + shift),
+                },
             }
         )
     lanes = [-lane for lane in range(len(names))]
@@ -62,6 +67,16 @@ def strip_parts(
         for lane, name in zip(lanes, names, strict=True)
     ]
     return traces, axis, notes if narrow else []
+
+
+def _known(time: Array) -> list[list[float]]:
+    """Spans in which the contact was read often enough to be known, each as its ends. [ms]"""
+    if not time.size:
+        return []
+    breaks = np.flatnonzero(np.diff(time) > HELD)
+    begins, ends = np.concatenate(([0], breaks + 1)), np.concatenate((breaks, [time.size - 1]))
+    spans = np.round(np.column_stack((time[begins], time[ends])) * 1000)
+    return [[float(begin), float(end)] for begin, end in spans[-MOST_CHANGES:]]
 
 
 def bars(time: Array, value: Array, level: float) -> tuple[Array, Array]:

@@ -49,7 +49,7 @@ def requested_trends(request: Request, hub: Hub) -> dict[str, Any]:
     """Figures for what a browser asks: `window` [s] or `start` and `end` [ms, UTC], and how they are to look.
 
     `shift` moves times that count from the start of a recording [ms]: the charts show local time, and 0 is to be 0:00
-    there. Answers `figures` by name and the span shown [ms]; a `message` where there is nothing to draw.
+    there. Answers `figures` by name; a `message` where there is nothing to draw.
     """
     try:
         wanted = _wanted(request, hub)
@@ -61,10 +61,9 @@ def requested_trends(request: Request, hub: Hub) -> dict[str, Any]:
         return {"message": str(error), "figures": {}}
     view = spanned(view_of(request), request, *wanted)
     figures = trend_figures(found, view, hub.plate, hub.limits, events)
-    shown = {"start": (view.start + view.shift) * 1000, "end": (view.end + view.shift) * 1000}
     message = "" if figures else "no readings that can be drawn as lines"
     moved = {"counted": view.counted, "shift": view.shift * 1000, "asked": request.get("shift")}
-    return {"message": message, **moved, **shown, "figures": figures}
+    return {"message": message, **moved, "figures": figures}
 
 
 def spanned(view: View, request: Request, start: float, end: float) -> View:

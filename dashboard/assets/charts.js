@@ -143,6 +143,7 @@ lightoff.charts = (function () {
     const since = Math.max(trace.meta.read || -Infinity, open ? -Infinity : last);
     for (const [ms, value] of lightoff.recent.after(key, (isFinite(since) ? since : last) - shift)) {
       trace.meta.read = ms + shift;
+      lightoff.legend.know(trace, ms + shift);
       const closed = value !== null && value >= 0.5;
       if (closed === open) continue;
       changed = true;

@@ -71,6 +71,7 @@ lightoff.legend = (function () {
   const DASHES = { solid: "", dash: "9 5", dot: "3 4", dashdot: "10 4 3 4" };
   const SVG = "http://www.w3.org/2000/svg";
   const NEAR = 30000; // [ms] a value further from the cursor than this is none
+  const HELD = 30000; // [ms] a contact that was not read for longer is not known, as in dashboard/strip.py
 
   const { element, setText } = lightoff.dom;
 
@@ -103,6 +104,14 @@ lightoff.legend = (function () {
         "lane" in trace.meta ? null : sampleOf(trace), trace.name, chart.values[number])));
   }
 
+  /* A contact was read at a time [ms]. */
+  function know(trace, time) {
+    const { known } = trace.meta;
+    const last = known[known.length - 1];
+    if (last && time - last[1] <= HELD) last[1] = Math.max(last[1], time);
+    else known.push([time, time]);
+  }
+
   /* Last point at or before a time. */
   function before(trace, time) {
     let low = 0;
@@ -120,6 +129,7 @@ lightoff.legend = (function () {
     const { point } = trace.meta;
     if ("lane" in trace.meta) {
       const words = lightoff.format.page().contacts[point];
+      if (!trace.meta.known.some(([begin, end]) => time >= begin && time <= end + HELD)) return "not known";
       return at >= 0 && trace.y[at] !== null ? words.on : words.off;
     }
     if (at < 0 || trace.y[at] === null || time - trace.x[at] > NEAR) return "no value";
@@ -137,5 +147,5 @@ lightoff.legend = (function () {
     lightoff.dom.setClass(chart.room, "reading-off", time !== null);
   }
 
-  return { make, read, sample };
+  return { make, read, sample, know };
 })();

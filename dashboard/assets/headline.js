@@ -34,6 +34,7 @@ lightoff.headline = (function () {
     show(id("headline-bar"), Boolean(phase.expected));
     if (phase.expected) id("headline-done").style.width = Math.min(100, (100 * seconds) / phase.expected) + "%";
     setClass(id("headline"), "late", Boolean(phase.expected) && seconds > 1.3 * phase.expected);
+    setClass(id("headline"), "danger", phase.text.startsWith("STOP"));
     const first = status.first_drop;
     show(id("headline-drop"), Boolean(first));
     if (first) setText(id("headline-drop"), dropText(first, status.now));

@@ -125,5 +125,5 @@ lightoff.lists = (function () {
     lightoff.dom.jump("notes", "note-text");
   }
 
-  return { toNote, drawReplay, useEvent, drawEvents, forget, makeForms, makeTypeIn, drawExample };
+  return { toNote, drawReplay, useEvent, forget, makeForms, makeTypeIn, drawExample };
 })();

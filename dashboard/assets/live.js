@@ -120,14 +120,15 @@ lightoff.live = (function () {
       silent.close();
       silent.onclose();
     }
-    lightoff.tiles.soon(); // ages go on when nothing comes
+    if (connected()) lightoff.tiles.soon(); // ages go on when nothing comes
+    else drawStatus(); // and what was dangerous is heard on
   }
 
   /* Send a command; the promise holds the recorder's answer {ok, text, data}, which is shown too unless `quiet`. */
   function send(name, given, quiet) {
     return new Promise((resolve) => {
       if (!socket || socket.readyState !== WebSocket.OPEN) {
-        resolve({ ok: false, text: name.replace("_", " ") + ": no connection, nothing was done; try again in a moment" });
+        resolve({ ok: false, text: "no connection, nothing was done; try again in a moment" });
         return;
       }
       number += 1;
@@ -139,7 +140,7 @@ lightoff.live = (function () {
       }
       waiting[own] = resolve;
       socket.send(text);
-      setTimeout(() => answer({ id: own, ok: false, text: name + ": no answer; look at the page before you try again" }), ANSWER);
+      setTimeout(() => answer({ id: own, ok: false, text: "no answer; look at the page before you try again" }), ANSWER);
     }).then((done) => { if (!quiet) reply(done); return done; });
   }
 

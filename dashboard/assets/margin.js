@@ -43,7 +43,7 @@ lightoff.margin = (function () {
       setClass(node, "short", !doubt && making === false && margin.value < 0);
     }
     const plate = readings.plate();
-    const pick = (list) => (list && list.length ? list[high ? 0 : list.length - 1] : null);
+    const pick = (list) => (list && list.length > (high ? 1 : 0) ? list[high ? 0 : list.length - 1] : null);
     const [make, breaks] = [pick(plate.switch_close), pick(plate.switch_open)];
     const lines = [];
     if (make !== null) lines.push("make " + format.text(point, make));

@@ -163,10 +163,10 @@ lightoff.notices = (function () {
     });
     drawList(status, told, connected);
     drawSafety(told);
-    lightoff.takeover.draw(told.filter((alarm) => !covered(alarm, told)), connected);
+    lightoff.takeover.draw(told, connected, higher);
     drawLine(told, connected);
-    lightoff.sounds.alarm(connected && told.some((alarm) => alarm.state === "unacknowledged" && ORDER.indexOf(alarm.priority) < 2));
+    lightoff.sounds.alarm((connected || lightoff.takeover.up()) && told.some((alarm) => alarm.state === "unacknowledged" && ORDER.indexOf(alarm.priority) < 2));
   }
 
-  return { draw, acknowledge, marks: () => byPoint };
+  return { draw, marks: () => byPoint };
 })();

@@ -4,6 +4,7 @@ window.lightoff = window.lightoff || {};
 
 lightoff.takeover = (function () {
   const UP = new Set(["unacknowledged", "returned", "latched_unacknowledged"]);
+  const ACTIVE = new Set(["unacknowledged", "acknowledged"]);
 
   const { id, element, setText, show } = lightoff.dom;
   let up = new Set(); // names of the alarms that have the page
@@ -14,16 +15,24 @@ lightoff.takeover = (function () {
   /* A meter that is silent raises nothing: what it last said is on the line on top. */
   function fresh(alarm) {
     const { readings } = lightoff;
-    return readings.all(alarm.point).some((one) => one.value !== null && one.quality < 2 && !readings.old(one.key));
+    const read = readings.all(alarm.point);
+    const known = read.length ? read : [readings.reading(alarm.point)].filter(Boolean); // a derived quantity has no meter
+    return known.some((one) => one.value !== null && one.quality < 2 && !readings.old(one.key));
   }
 
   const raised = (alarm) => alarm.takes_over && alarm.state === "unacknowledged" && fresh(alarm);
   const stays = (alarm) => up.has(alarm.name) && UP.has(alarm.state);
 
-  function valueText(alarm) {
-    const over = alarm.state !== "unacknowledged";
-    const value = alarm.value === null ? "" : lightoff.format.text(alarm.point, alarm.value);
-    return [over ? "was" : "now", value, "· limit " + lightoff.format.text(alarm.point, alarm.limit)].join(" ");
+  /* The same thing at a higher level that is still there: what that says counts. */
+  const covered = (alarm, all, higher) =>
+    all.some((other) => other.takes_over && ACTIVE.has(other.state) && higher(other, alarm));
+
+  function valueText(alarm, connected) {
+    const value = alarm.value === null ? "no value" : lightoff.format.text(alarm.point, alarm.value);
+    const present = connected && fresh(alarm);
+    const over = alarm.state !== "unacknowledged" ? "over, " : "";
+    return over + (present ? "now " : "last ") + value + (present ? "" : ", the meter is silent")
+      + " · limit " + lightoff.format.text(alarm.point, alarm.limit);
   }
 
   function part(alarm) {
@@ -54,9 +63,9 @@ lightoff.takeover = (function () {
     if (before && before.isConnected) before.focus();
   }
 
-  /* The alarms that nothing higher covers, as they are now. */
-  function draw(alarms, connected) {
-    const now = alarms.filter((alarm) => raised(alarm) || stays(alarm));
+  /* The alarms as they are now; `higher(other, alarm)` tells levels of one thing apart. */
+  function draw(alarms, connected, higher) {
+    const now = alarms.filter((alarm) => (raised(alarm) || stays(alarm)) && !covered(alarm, alarms, higher));
     const more = now.some((alarm) => !up.has(alarm.name));
     up = new Set(now.map((alarm) => alarm.name));
     if (connected || more) looking = false;
@@ -75,8 +84,8 @@ lightoff.takeover = (function () {
       id("takeover-title").focus();
     }
     for (const alarm of now)
-      setText(id("takeover-body").querySelector('[data-name="' + CSS.escape(alarm.name) + '"] .takeover-value'), valueText(alarm));
+      setText(id("takeover-body").querySelector('[data-name="' + CSS.escape(alarm.name) + '"] .takeover-value'), valueText(alarm, connected));
   }
 
-  return { draw, up: () => up.size > 0 };
+  return { draw, up: () => !id("takeover").hidden };
 })();

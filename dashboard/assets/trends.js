@@ -111,10 +111,13 @@ lightoff.trends = (function () {
     asked = performance.now();
     wanted = false;
     const own = (waiting = new AbortController());
+    const { units } = lightoff.settings;
     const late = setTimeout(() => own.abort(), PATIENCE);
     try {
       const answer = await fetch("/trends", { method: "POST", body: JSON.stringify(request()), signal: own.signal });
-      use(await answer.json());
+      const figures = await answer.json();
+      if (units === lightoff.settings.units) use(figures);
+      else wanted = true; // made for what is no longer shown
     } catch {
       wanted = true; // the server is gone or slow; asked again when it may be there
     } finally {
@@ -184,11 +187,10 @@ lightoff.trends = (function () {
   }
 
   return {
-    useReadings, fresh, forget, jumped, jump, start, look, span,
+    useReadings, fresh, forget, jumped, jump, start, look,
     shift: () => shift,
     /* A replay that runs faster than a sound can follow. */
     hurried: () => { const status = lightoff.readings.status(); return Boolean(status && status.replay && status.replay.speed > 2); },
-    following: () => following,
     toggle: () => id("follow").click(),
     points: new Set(),
   };

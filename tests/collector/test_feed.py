@@ -203,8 +203,8 @@ async def test_commands_come_back_the_same_way_and_leave_their_trace(tmp_path):
             assert await client.command("note", text="trap cleared") == (True, "noted")
             assert (await client.next("event", kind="note"))["text"] == "trap cleared"
             assert await client.command("mark", text="") == (True, "marked")
-            assert await client.command("acknowledge", alarm="low") == (True, "low: acknowledged")
-            assert await client.command("shelve", alarm="low", minutes=10) == (True, "low: muted for 10 min")
+            assert await client.command("acknowledge", alarm="low") == (True, "acknowledged")
+            assert await client.command("shelve", alarm="low", minutes=10) == (True, "muted for 10 min")
             assert (await client.command("unshelve", alarm="low"))[0]
             ok, text = await client.command("shelve", alarm="danger", minutes=10)
             assert not ok

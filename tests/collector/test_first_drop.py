@@ -28,11 +28,10 @@ def test_the_switch_that_opened_before_the_valve_is_named():
     assert drops.first is None, "it burns again"
 
 
-def test_a_call_that_ended_is_no_fault_and_is_named_as_it_is():
+def test_a_call_that_ended_is_no_fault():
     drops = Drops()
     fire(drops, *BURNING, (10.0, "call_heat", 0), (10.2, "gas_valve", 0))
-    assert drops.first is not None
-    assert drops.first.points == ("call_heat",)
+    assert drops.first is None
 
 
 def test_what_is_read_at_one_instant_is_not_told_apart():
@@ -62,6 +61,23 @@ def test_a_slow_instrument_is_never_the_first_by_its_slowness():
     fire(drops, (9.0, "switch_closed", 0), (9.2, "gas_valve", 0), (9.4, "limit_closed@slow", 0))
     assert drops.first is not None
     assert set(drops.first.points) == {"switch_closed", "limit_closed"}
+
+
+def test_a_bad_value_in_between_and_an_earlier_fire_prove_nothing():
+    drops = Drops()
+    fire(drops, *BURNING, (9.0, "switch_closed", 1))
+    drops.step("switch_closed@logger", "switch_closed", round((T0 + 9.5) * NANOSECONDS), float("nan"), Quality.GOOD)
+    fire(drops, (10.0, "switch_closed", 0), (10.1, "gas_valve", 0))
+    assert drops.first is None, "when it opened is not known"
+    fire(drops, (30.0, "switch_closed", 1), (31.0, "gas_valve", 1), (32.0, "switch_closed", 0))
+    assert drops.first is None, "the valve of this fire is still open"
+
+
+def test_a_replay_that_was_moved_back_knows_nothing_of_its_future():
+    drops = Drops()
+    fire(drops, *BURNING, (10.0, "switch_closed", 0), (10.1, "gas_valve", 0))
+    fire(drops, (2.0, "switch_closed", 0))
+    assert drops.first is None
 
 
 def test_long_before_or_without_a_fire_nothing_is_claimed():

@@ -157,3 +157,48 @@ def test_a_fire_without_a_flame_current_is_told_as_what_it_is():
     told = unit.phase.told()
     assert told is not None
     assert told.text == "gas valve on, flame not measured"
+
+
+@pytest.mark.parametrize(
+    ("contacts", "phase", "text"),
+    [
+        (
+            {"call_heat": 0, "gas_valve": 0, "flame_current": 3e-6},
+            "flame_without_gas",
+            "flame with the gas valve closed",
+        ),
+        ({"call_heat": 0, "gas_valve": 1, "flame_current": 3e-6}, "gas_without_call", "without a call for heat"),
+    ],
+)
+def test_a_flame_or_gas_that_nothing_asks_for_stops_everything(contacts: dict[str, float], phase: str, text: str):
+    """Not while a flame current decays after the valve closed."""
+    unit = Unit()
+    assert unit.after(0, **contacts) != phase
+    assert unit.after(2, **contacts) != phase
+    assert unit.after(1.5, **contacts) == phase
+    told = unit.phase.told()
+    assert told is not None
+    assert told.text.startswith("STOP: ")
+    assert text in told.text
+    assert unit.after(1, call_heat=1, gas_valve=1) != phase
+
+
+def test_silent_meters_say_nothing_of_the_present():
+    unit = Unit()
+    unit.after(0, call_heat=1, gas_valve=1, flame_current=3e-6, blower_on=1)
+    assert unit.phase.told(unit.time + 20 * NANOSECONDS) is not None
+    assert unit.phase.told(unit.time + 31 * NANOSECONDS) is None
+    assert unit.after(0.1, gas_valve=1, flame_current=3e-6) == "run_low", (
+        "a clock that ran ahead is no time that went back"
+    )
+
+
+def test_without_a_call_measured_nothing_is_said_of_a_call_or_of_tries():
+    unit = Unit()
+    assert unit.after(0, gas_valve=0, switch_closed=0) == "gas_off"
+    for _ in range(6):
+        unit.after(20, gas_valve=1, switch_closed=1)
+        told = unit.phase.told()
+        assert told is not None
+        assert told.trial == 0, "a normal cycle is no failed try where the flame is not measured"
+        assert unit.after(20, gas_valve=0, switch_closed=0) == "gas_off"

@@ -251,6 +251,14 @@ def test_each_contact_has_a_lane_with_its_name() -> None:
     assert [note["text"] for note in narrow["annotations"]] == names, "inside, where there is no room beside"
 
 
+def test_a_lane_says_when_its_contact_was_known() -> None:
+    whole = series("switch_closed", 1.0, rate=1.0)
+    keep = (whole.time < START + 50) | (whole.time > START + 60 + HELD)
+    (lane,) = trend_figures([Series(whole.channel, whole.time[keep], whole.value[keep])], VIEW)["contacts"]["data"]
+    spans = [[end / 1000 - START for end in span] for span in lane["meta"]["known"]]
+    assert spans == [[0, 49], [61 + HELD, 299]]
+
+
 def test_the_rise_is_worked_out_from_what_was_recorded() -> None:
     supply, back = series("temp_supply", 50.0, rate=1.0), series("temp_return", 20.0, rate=1.0)
     late = Series(back.channel, back.time[:100], back.value[:100])

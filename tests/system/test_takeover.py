@@ -63,7 +63,7 @@ def test_it_stays_although_the_air_is_better_before_anybody_saw_it(bench: PageBe
         bench.tell(("room_co@badge", 45 * PPM), alarms=[CO])
         look.until(UP)
         bench.tell(("room_co@badge", 3 * PPM), alarms=[CO | {"state": "returned", "value": 3 * PPM}])
-        look.until("document.querySelector('.takeover-value').innerText.startsWith('was 3 ppm')")
+        look.until("document.querySelector('.takeover-value').innerText.startsWith('over, now 3 ppm')")
         assert look.page.evaluate(UP)
 
 
@@ -89,6 +89,45 @@ def test_it_does_not_take_the_page_without_need(bench: PageBench, browser: Brows
         assert not look.page.evaluate(UP)
         if why in ("stale", "bad", "typed in long ago"):
             assert "STOP" in look.text("#safety-message"), "it is told all the same"
+
+
+@pytest.mark.timeout(120)
+@pytest.mark.parametrize(
+    ("higher", "row"),
+    [
+        (alarm("everybody_out", "room_co", "safety", 70 * PPM, state="returned"), ("room_co@badge", 50 * PPM)),
+        (alarm("own_limit", "room_co", "high", 40 * PPM), ("room_co@badge", 50 * PPM)),
+    ],
+)
+def test_a_level_that_is_over_or_takes_nothing_over_hides_no_lower_one(
+    bench: PageBench, browser: Browser, higher: dict[str, object], row: tuple[str, float]
+):
+    with looking(browser, bench.address) as look:
+        bench.tell(row, alarms=[higher, CO])
+        look.until(UP)
+        assert "room co shut down" in look.text("#takeover")
+
+
+@pytest.mark.timeout(120)
+def test_of_two_levels_the_higher_one_speaks_also_when_it_is_acknowledged(bench: PageBench, browser: Browser):
+    out = alarm("everybody_out", "room_co", "safety", 70 * PPM)
+    with looking(browser, bench.address) as look:
+        bench.tell(("room_co@badge", 80 * PPM), alarms=[out, CO])
+        look.until(UP)
+        assert look.page.locator(".takeover-alarm").count() == 1
+        assert "everybody out" in look.text("#takeover")
+        bench.tell(("room_co@badge", 80 * PPM), alarms=[out | {"state": "acknowledged"}, CO])
+        look.until(f"!({UP})")
+
+
+@pytest.mark.timeout(120)
+def test_a_safety_limit_on_what_is_derived_takes_the_page_too(bench: PageBench, browser: Browser):
+    bench.greet("temp_supply@meter", "temp_return@meter")
+    hot = alarm("far_too_hot", "temp_rise", "safety", 50.0, value=55.0)
+    with looking(browser, bench.address) as look:
+        bench.tell(("temp_supply@meter", 80.0), ("temp_return@meter", 25.0), ("temp_rise", 55.0), alarms=[hot])
+        look.until(UP)
+        assert look.text(".takeover-value") == "now 99 °F · limit 90 °F"
 
 
 @pytest.mark.timeout(120)
