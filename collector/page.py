@@ -102,18 +102,25 @@ async def _read_to_end(process: Process) -> None:
 
 
 async def end_process(process: Process) -> None:
-    """End it: by its standard input, by asking, by force; what it still prints is taken, so that it can end."""
+    """End it: by its standard input, by asking, by force; what it still prints is taken, so that it can end.
+
+    On return it has ended, also where this is cancelled meanwhile: then by force at once.
+    """
     reading = asyncio.create_task(_read_to_end(process), name="output of the page")
-    if process.stdin is not None:
-        process.stdin.close()
-        with suppress(ConnectionError):
-            await process.stdin.wait_closed()
-    for end in (None, process.terminate, process.kill):
-        if end is not None:
-            with suppress(ProcessLookupError):
-                end()
-        with suppress(TimeoutError):
-            async with asyncio.timeout(END):
-                await process.wait()
-                break
-    await reading
+    try:
+        if process.stdin is not None:
+            process.stdin.close()
+            with suppress(ConnectionError):
+                await process.stdin.wait_closed()
+        for end in (None, process.terminate):
+            if end is not None:
+                with suppress(ProcessLookupError):
+                    end()
+            with suppress(TimeoutError):
+                async with asyncio.timeout(END):
+                    await process.wait()
+                    break
+    finally:
+        with suppress(ProcessLookupError):
+            process.kill()
+        await asyncio.wait([reading, asyncio.create_task(process.wait(), name="end of the page")])
