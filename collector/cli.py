@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -307,11 +308,13 @@ def checkjob_at(*, file: Path) -> None:
     from collector.instruments import build, cautions
     from collector.job import load
     from collector.papers import papers_of
+    from collector.profiles import named
 
     job = load(file)
     for caution in cautions(job.instruments):
         click.echo(caution, err=True)
-    build(job.instruments, now=lambda: 0, papers=papers_of(job))
+    profiles = partial(named, beside=file.parent)
+    build(job.instruments, now=lambda: 0, papers=papers_of(job), profiles=profiles)
     click.echo(f"{file}: nothing to correct")
 
 

@@ -1,15 +1,18 @@
 """From the job file's instruments to drivers."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.model import Channel
 from collector.job import InstrumentSettings
 from collector.practice import Practice
+from collector.profiles import Profiles, named, secret_from
 from collector.simulation_request import request_of
 from drivers.base import Driver, InputError, Now
+from drivers.profile import Profile, SerialSection, Value
+from drivers.registry import KINDS
 from drivers.replay import CsvSource, Replay
-from drivers.serial_line import SerialLine
+from drivers.setup import Setup, Shared
 from drivers.simulate.papers import Papers
 
 LIVE_PARTS = frozenset({"flame_current", "volts_line", "volts_line_neutral_ground", "amps_igniter"})
@@ -18,26 +21,53 @@ LIVE_PARTS = frozenset({"flame_current", "volts_line", "volts_line_neutral_groun
 WIRED = ("serial", "modbus")
 """Drivers of instruments with a wire to this machine."""
 
-AVAILABLE = ("serial", "manual", "replay", "simulate")
+AVAILABLE = (*KINDS, "manual", "replay", "simulate")
 """Drivers of this version."""
 
+LINES_OF_MANY = ("modbus", "mqtt")
+"""Drivers of which several instruments may share an address, each with a number or a topic of its own."""
 
-def build(instruments: Iterable[InstrumentSettings], now: Now, *, papers: Papers | None = None) -> list[Driver]:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What instruments are made with, beside their own settings."""
+
+    now: Now
+    papers: Papers | None = None
+    """What the job says about the unit, for one that is simulated."""
+    profiles: Profiles = named
+    secrets: Callable[[str, str], str] = secret_from
+    """Secret from where it is kept, for an instrument."""
+    shared: Shared
+
+
+def build(
+    instruments: Iterable[InstrumentSettings],
+    now: Now,
+    *,
+    papers: Papers | None = None,
+    profiles: Profiles = named,
+    secrets: Callable[[str, str], str] = secret_from,
+    shared: Shared | None = None,
+) -> list[Driver]:
     """A driver for each instrument of a job; InputError names the first that cannot be made and what it lacks.
 
-    `papers` are what the job says about the unit, for one that is simulated.
+    `papers` are what the job says about the unit, for one that is simulated; `shared` is what the instruments have in
+    common with others that run already.
     """
+    around = Around(now=now, papers=papers, profiles=profiles, secrets=secrets, shared=shared or Shared())
     drivers: list[Driver] = []
     taken: dict[str, str] = {}
     for settings in instruments:
-        if (driver := _build(settings, now, papers)) is None:
+        if (driver := _build(settings, around)) is None:
             continue
         if settings.driver == "simulate" and any(isinstance(other, Practice) for other in drivers):
             raise InputError(f"instrument '{settings.name}' is a second simulated unit", "a call has one")
-        first = taken.setdefault(f"{settings.driver} {settings.address}", settings.name)
+        first = taken.setdefault(_place(settings), settings.name)
         if first != settings.name:
             what = f"instruments '{first}' and '{settings.name}' are both at {settings.address}"
-            raise InputError(what, "a port has one instrument; give each its own address")
+            own = {"modbus": "its own number (device)", "mqtt": "its own topic"}
+            raise InputError(what, f"give each {own.get(settings.driver or '', 'its own address')}")
         drivers.append(driver)
     return drivers
 
@@ -74,13 +104,20 @@ def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:
     return f"nothing comes from {names[0]}{more}: the readings are in the recording that the job file belongs to"
 
 
-def _build(settings: InstrumentSettings, now: Now, papers: Papers | None) -> Driver | None:
-    if settings.driver == "serial":
-        return _serial(settings, now)
+def _place(settings: InstrumentSettings) -> str:
+    """Where an instrument is, so that two cannot be at one place."""
+    if settings.driver in LINES_OF_MANY:
+        return f"{settings.address} {settings.device} {settings.topic}"
+    return f"{settings.driver} {settings.address}"
+
+
+def _build(settings: InstrumentSettings, around: Around) -> Driver | None:
+    if kind := KINDS.get(settings.driver or ""):
+        return kind.make(setup_of(settings, around))
     if settings.driver == "replay":  # without an address its readings are in the recording that the job belongs to
         return Replay(CsvSource(Path(settings.address))) if settings.address else None
     if settings.driver == "simulate":
-        return _simulated(settings, now, papers)
+        return _simulated(settings, around.now, around.papers)
     if settings.driver == "manual":
         return None  # typing in is always there
     if settings.driver is None:
@@ -102,36 +139,54 @@ def _simulated(settings: InstrumentSettings, now: Now, papers: Papers | None) ->
         raise InputError(f"instrument '{settings.name}': {error.what}", error.hint) from error
 
 
-def _serial(settings: InstrumentSettings, now: Now) -> SerialLine:
+def setup_of(settings: InstrumentSettings, around: Around) -> Setup:
+    """What the driver of an instrument is made from; InputError names what it lacks."""
+    driver = settings.driver or ""
+    if not settings.address:
+        example = KINDS[driver].needs_address
+        raise InputError(f"instrument '{settings.name}' has no 'address'", f'write for example address = "{example}"')
+    profile = _profile(settings, around.profiles)
+    if profile.driver != driver:
+        what = f"instrument '{settings.name}' has driver '{driver}', and its profile '{profile.name}' is for"
+        raise InputError(f"{what} '{profile.driver}'", "correct one of the two")
+    if not settings.channels:
+        first = next((value.name for value in profile.measures()), "value")
+        what = f"instrument '{settings.name}' has no channels"
+        raise InputError(what, f'add channels = {{ {first} = "draft_collector" }}')
+    return Setup(
+        name=settings.name,
+        profile=profile,
+        address=settings.address,
+        channels=settings.channels,
+        now=around.now,
+        accuracy=settings.accuracy,
+        response_time=settings.response_time,
+        device=settings.device,
+        topic=settings.topic or "",
+        secret=around.secrets(settings.secret, settings.name) if settings.secret else None,
+        shared=around.shared,
+    )
+
+
+def _profile(settings: InstrumentSettings, profiles: Profiles) -> Profile:
+    """The profile that an instrument names, or one of what the job says itself of its lines."""
+    if settings.profile:
+        if settings.line or settings.units:
+            what = f"instrument '{settings.name}' has a profile and says 'line' or 'units' too"
+            raise InputError(what, "keep the profile, or what stands in the job")
+        return profiles(settings.profile)
+    if settings.driver != "serial":
+        raise InputError(f"instrument '{settings.name}' has no 'profile'", "`lightoff scan` names one that fits")
+    if not settings.line:
+        what = f"instrument '{settings.name}' has no 'profile' and no 'line'"
+        raise InputError(what, "the driver 'serial' needs one of them")
     for group in settings.channels:
         if group not in settings.units:
             what = f"instrument '{settings.name}' does not say the unit of '{group}'"
             raise InputError(what, f'add units = {{ {group} = "..." }}')
-    if not settings.channels:
-        what = f"instrument '{settings.name}' has no channels"
-        raise InputError(what, 'add channels = { value = "draft_collector" }')
-    channels = {
-        group: Channel(
-            point,
-            settings.name,
-            settings.units[group],
-            accuracy=settings.accuracy,
-            response_time=settings.response_time,
-        )
-        for group, point in settings.channels.items()
-    }
-    return SerialLine(
-        settings.name,
-        port=_needed(settings, "address"),
-        baud=settings.baud or 9600,
-        pattern=_needed(settings, "line"),
-        channels=channels,
-        now=now,
+    return Profile(
+        name=settings.name,
+        driver="serial",
+        values=tuple(Value(name=group, unit=settings.units[group]) for group in settings.channels),
+        serial=SerialSection(baud=settings.baud or SerialSection().baud, pattern=settings.line),
     )
-
-
-def _needed(settings: InstrumentSettings, key: str) -> str:
-    value = getattr(settings, key)
-    if not value:
-        raise InputError(f"instrument '{settings.name}' has no '{key}'", f"the driver '{settings.driver}' needs it")
-    return str(value)

@@ -16,14 +16,12 @@ from collector.job_sections import (
     HumidifierSettings,
     InstrumentSettings,
     LimitSettings,
-    Refusal,
     ShareSettings,
     SiteSettings,
     UnitSettings,
-    reason,
-    validated,
 )
 from collector.job_values import shown
+from collector.sections import Refusal, reason, validated
 
 __all__ = ["InstrumentSettings", "Job", "JobError", "LimitSettings", "Mistake", "check", "load", "parse"]
 
@@ -85,11 +83,15 @@ def _examined(text: str) -> tuple[File | None, list[Mistake]]:
         return None, [read]
     tables, lines = read
     found: list[tuple[job_lines.Path, str | Refusal]] = [*_named(tables)]
-    file, refusals = validated(tables)
+    file, refusals = validated(File, tables)
     found += [(refusal["loc"], refusal) for refusal in refusals]
     found.sort(key=lambda item: job_lines.line_of(lines, item[0]))
     mistakes = [
-        Mistake(job_lines.line_of(lines, path), job_lines.shown_key(path), why if isinstance(why, str) else reason(why))
+        Mistake(
+            job_lines.line_of(lines, path),
+            job_lines.shown_key(path),
+            why if isinstance(why, str) else reason(why, File),
+        )
         for path, why in found[:MAX_MISTAKES]
     ]
     if len(found) > MAX_MISTAKES:

@@ -10,6 +10,7 @@ from collector.instruments import build, cautions
 from collector.job import InstrumentSettings, Job, JobError, Mistake, check, parse
 from collector.job_lines import Path, line_of, read_tables, shown_key
 from collector.papers import papers_of
+from collector.profiles import available
 from drivers.base import InputError
 
 NO_SIMULATED = "a simulated unit is set up in the file with an editor, not here: what is wrong with it must not show"
@@ -59,20 +60,29 @@ def _instruments(job: Job) -> list[tuple[Path, str]]:
         if one.driver == "simulate":
             found.append((("instrument", index, "driver"), NO_SIMULATED))
             continue
-        if one.driver == "replay":
+        if one.driver == "replay" or _names_a_file(one):
             continue
         try:
-            build([one], now=lambda: 0, papers=papers_of(job))
+            build([one], now=lambda: 0, papers=papers_of(job), secrets=_unread)
             usable.append(one)
         except InputError as error:
             found.append((("instrument", index, *_key_in(error, one.name)), str(error)))
     try:
-        build(usable, now=lambda: 0, papers=papers_of(job))
+        build(usable, now=lambda: 0, papers=papers_of(job), secrets=_unread)
     except InputError as error:  # each alone is right, so it is the last one named that stands in another's way
         names = [one.name for one in job.instruments]
         last = max((index for index, name in enumerate(names) if f"'{name}'" in error.what), default=0)
         found.append((("instrument", last, "address"), str(error)))
     return found
+
+
+def _names_a_file(one: InstrumentSettings) -> bool:
+    return bool(one.profile) and one.profile not in available()
+
+
+def _unread(place: str, instrument: str) -> str:  # noqa: ARG001
+    """A secret as far as a check is concerned: it is not looked for."""
+    return "0" * 32
 
 
 def _key_in(error: InputError, name: str) -> Path:
@@ -101,4 +111,6 @@ def _minded(job: Job) -> list[tuple[Path, str]]:
         found += [(("instrument", index, "isolated"), text) for text in cautions([one])]
         if one.driver == "replay" and one.address:
             found.append((("instrument", index, "address"), f"{one.name}: {LOOKED_FOR}"))
+        if _names_a_file(one):
+            found.append((("instrument", index, "profile"), f"{one.name}: {LOOKED_FOR}"))
     return found

@@ -9,8 +9,9 @@ from analysis.points import DERIVED, POINTS
 from collector import job_values as given
 from collector.job_edit import Change, Value, bare
 from collector.job_lines import ARRAYS, Path, Scan, shown_key
-from collector.job_sections import Key, keys
+from collector.job_sections import File
 from collector.job_words import OPTIONS, SECTIONS, WORDS, Title, Words
+from collector.sections import Key, keys
 from drivers.base import InputError
 
 MOST_CHANGES = 400
@@ -53,7 +54,7 @@ class Field:
 
 def fields() -> list[Field]:
     """Every field, in the order of the models."""
-    return [_field(key) for key in keys()]
+    return [_field(key) for key in keys(File)]
 
 
 def sections() -> list[dict[str, object]]:

@@ -20,7 +20,10 @@ Path = tuple[str | int, ...]
 """A place in the file: names of tables and keys, and indices from 0 in arrays."""
 
 ARRAYS = ("instrument", "limit")
-"""Sections that may be there more than once."""
+"""Sections of a job file that may be there more than once."""
+
+REPEATED = (*ARRAYS, "value", "example")
+"""Those of a profile too."""
 
 _PLAIN_KEY = re.compile(r"[A-Za-z0-9_-]{1,60}")
 _SECRET = re.compile(SECRET_NAME, re.IGNORECASE)
@@ -117,7 +120,7 @@ def unknown_key(path: Path, sections: Mapping[str, list[str]]) -> str:
         return f"unknown key {shown(key)}; {KEEP_OUT}"
     section = ".".join(part for part in path[:-1] if isinstance(part, str))
     places = [
-        f"[[{name}]]" if name in ARRAYS else f"[{name}]" for name, keys in sections.items() if name and key in keys
+        f"[[{name}]]" if name in REPEATED else f"[{name}]" for name, keys in sections.items() if name and key in keys
     ]
     if places:
         return f"unknown key {shown(key)} here; it belongs in {' or '.join(places)}"

@@ -1,64 +1,38 @@
-"""The sections of the job file as models, each value read by its reader; the one module that knows pydantic."""
+"""The sections of the job file as models, each value read by its reader."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Annotated, Any, get_args, get_origin
-
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, ValidationError, ValidationInfo
-from pydantic import field_validator as checking
-from pydantic_core import ErrorDetails
+from typing import Annotated
 
 from analysis.model import Timing
 from analysis.points import DERIVED, POINTS, nearest
 from collector import job_values as given
 from collector.alarm_rule import PRIORITIES
-from collector.job_lines import unknown_key
 from collector.job_values import shown
+from collector.sections import Field, Section, StrictBool, ValidationInfo, by, checking
 
 DRIVERS = ("ble", "serial", "modbus", "mqtt", "manual", "replay", "simulate", "share")
 BAUD_RATES = (300, 600, 1200, 2400, 4800, 9600, 14400, 19200, 28800, 38400, 57600, 115200)
 
 
-@dataclass(frozen=True, slots=True)
-class Reader:
-    """Reader of what the file gives, called with the value and then the parameters; its ValueError is the mistake."""
-
-    read: Callable[..., object]
-    parameters: tuple[object, ...]
-
-    def __call__(self, value: object) -> object:
-        """The value in its inside unit."""
-        return self.read(value, *self.parameters)
-
-
-def _by(read: Callable[..., object], *parameters: object) -> BeforeValidator:
-    return BeforeValidator(Reader(read, parameters))
-
-
-class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-_Text = Annotated[str | None, _by(given.free_text)]
-_Seconds = Annotated[float, _by(given.seconds)]
-_Tap = Annotated[float | None, _by(given.bounded, given.PRESSURE, "-10 inH2O", "10 inH2O")]
-_Switch = Annotated[tuple[float, ...], _by(given.per_stage, given.PRESSURE, "0.01 inH2O", "10 inH2O")]
-_Capacity = Annotated[float | None, _by(given.bounded, given.POWER, "0.5 kW", "100 kW")]
-_Outdoor = Annotated[float | None, _by(given.bounded, given.TEMPERATURE, "-60 degF", "120 degF")]
-_Fraction = Annotated[float | None, _by(given.fraction)]
-_Delay = Annotated[float, _by(given.bounded, given.DURATION, "0 s", "24 h")]
+_Text = Annotated[str | None, by(given.free_text)]
+_Seconds = Annotated[float, by(given.seconds)]
+_Tap = Annotated[float | None, by(given.bounded, given.PRESSURE, "-10 inH2O", "10 inH2O")]
+_Switch = Annotated[tuple[float, ...], by(given.per_stage, given.PRESSURE, "0.01 inH2O", "10 inH2O")]
+_Capacity = Annotated[float | None, by(given.bounded, given.POWER, "0.5 kW", "100 kW")]
+_Outdoor = Annotated[float | None, by(given.bounded, given.TEMPERATURE, "-60 degF", "120 degF")]
+_Fraction = Annotated[float | None, by(given.fraction)]
+_Delay = Annotated[float, by(given.bounded, given.DURATION, "0 s", "24 h")]
 _TYPICAL = Timing()
 
 
-class SiteSettings(_Section):
+class SiteSettings(Section):
     """Where the job is."""
 
     name: _Text = None
-    altitude: Annotated[float | None, _by(given.bounded, given.LENGTH, "-500 m", "5000 m")] = None
+    altitude: Annotated[float | None, by(given.bounded, given.LENGTH, "-500 m", "5000 m")] = None
     """[m]"""
 
 
-class UnitSettings(_Section):
+class UnitSettings(Section):
     """The unit's papers, for the report."""
 
     model: _Text = None
@@ -66,7 +40,7 @@ class UnitSettings(_Section):
     installed: _Text = None
 
 
-class BaselineSettings(_Section):
+class BaselineSettings(Section):
     """The fields of `analysis.model.Baseline`. [Pa]"""
 
     draft_burner_box: _Tap = None
@@ -75,7 +49,7 @@ class BaselineSettings(_Section):
     draft_vent: _Tap = None
 
 
-class TimingSettings(_Section):
+class TimingSettings(Section):
     """The fields of `analysis.model.Timing`. [s]"""
 
     prepurge: _Seconds = _TYPICAL.prepurge
@@ -84,31 +58,31 @@ class TimingSettings(_Section):
     blower_on_delay: _Seconds = _TYPICAL.blower_on_delay
     post_purge: _Seconds = _TYPICAL.post_purge
     blower_off_delay: _Seconds = _TYPICAL.blower_off_delay
-    trials: Annotated[int, _by(given.whole, 1, 10)] = _TYPICAL.trials
+    trials: Annotated[int, by(given.whole, 1, 10)] = _TYPICAL.trials
 
 
-class FurnaceSettings(_Section):
+class FurnaceSettings(Section):
     """The fields of `analysis.model.Plate` in the same units, and how the unit is piped."""
 
-    fuel: Annotated[str | None, _by(given.choice, "natural gas", "propane")] = None
+    fuel: Annotated[str | None, by(given.choice, "natural gas", "propane")] = None
     condensing: StrictBool | None = None
-    input: Annotated[tuple[float, ...], _by(given.per_stage, given.POWER, "1 kW", "200 kW")] = ()
+    input: Annotated[tuple[float, ...], by(given.per_stage, given.POWER, "1 kW", "200 kW")] = ()
     efficiency: _Fraction = None
-    rise: Annotated[tuple[float, float] | None, _by(given.window, given.DIFFERENCE, "1 degF", "200 degF")] = None
-    static_max: Annotated[float | None, _by(given.bounded, given.PRESSURE, "0.01 inH2O", "10 inH2O")] = None
-    supply_max: Annotated[float | None, _by(given.bounded, given.TEMPERATURE, "80 degF", "400 degF")] = None
-    manifold: Annotated[tuple[float, ...], _by(given.per_stage, given.PRESSURE, "0.1 inH2O", "20 inH2O")] = ()
-    gas_inlet: Annotated[tuple[float, float] | None, _by(given.window, given.PRESSURE, "0.5 inH2O", "60 inH2O")] = None
+    rise: Annotated[tuple[float, float] | None, by(given.window, given.DIFFERENCE, "1 degF", "200 degF")] = None
+    static_max: Annotated[float | None, by(given.bounded, given.PRESSURE, "0.01 inH2O", "10 inH2O")] = None
+    supply_max: Annotated[float | None, by(given.bounded, given.TEMPERATURE, "80 degF", "400 degF")] = None
+    manifold: Annotated[tuple[float, ...], by(given.per_stage, given.PRESSURE, "0.1 inH2O", "20 inH2O")] = ()
+    gas_inlet: Annotated[tuple[float, float] | None, by(given.window, given.PRESSURE, "0.5 inH2O", "60 inH2O")] = None
     switch_close: _Switch = ()
     switch_open: _Switch = ()
-    flame_current_min: Annotated[float | None, _by(given.bounded, given.FLAME_CURRENT, "0.01 uA", "100 uA")] = None
-    switch_label: Annotated[str, _by(given.choice, "make", "break", "unknown")] = "unknown"
-    manifold_reference: Annotated[str, _by(given.choice, "room", "burner_box")] = "room"
-    pipes: Annotated[int | None, _by(given.whole, 1, 2)] = None
+    flame_current_min: Annotated[float | None, by(given.bounded, given.FLAME_CURRENT, "0.01 uA", "100 uA")] = None
+    switch_label: Annotated[str, by(given.choice, "make", "break", "unknown")] = "unknown"
+    manifold_reference: Annotated[str, by(given.choice, "room", "burner_box")] = "room"
+    pipes: Annotated[int | None, by(given.whole, 1, 2)] = None
     vent_material: _Text = None
-    vent_length: Annotated[float | None, _by(given.bounded, given.LENGTH, "0 ft", "500 ft")] = None
+    vent_length: Annotated[float | None, by(given.bounded, given.LENGTH, "0 ft", "500 ft")] = None
     """[m]"""
-    elbows: Annotated[int | None, _by(given.whole, 0, 50)] = None
+    elbows: Annotated[int | None, by(given.whole, 0, 50)] = None
     condensate_route: _Text = None
     baseline: BaselineSettings = BaselineSettings()
     timing: TimingSettings = TimingSettings()
@@ -125,7 +99,7 @@ class FurnaceSettings(_Section):
         return opening
 
 
-class HeatPumpSettings(_Section):
+class HeatPumpSettings(Section):
     """Rated capacities [W], and outdoor temperatures that lock out the compressor or the furnace [degC]."""
 
     capacity_47: _Capacity = None
@@ -136,41 +110,47 @@ class HeatPumpSettings(_Section):
     """The furnace may run below it."""
 
 
-class HumidifierSettings(_Section):
+class HumidifierSettings(Section):
     """Setting of the humidity control. [1]"""
 
     setting: _Fraction = None
 
 
-class ShareSettings(_Section):
+class ShareSettings(Section):
     """The broker through which other machines see the readings."""
 
-    broker: Annotated[str | None, _by(given.url, "mqtt", "mqtts")] = None
+    broker: Annotated[str | None, by(given.url, "mqtt", "mqtts")] = None
 
 
-class ArchiveSettings(_Section):
+class ArchiveSettings(Section):
     """The server that keeps readings for good; takes line protocol."""
 
-    url: Annotated[str | None, _by(given.url, "http", "https")] = None
+    url: Annotated[str | None, by(given.url, "http", "https")] = None
 
 
-class InstrumentSettings(_Section):
+class InstrumentSettings(Section):
     """One instrument, how it is reached and what it measures."""
 
-    name: Annotated[str, _by(given.plain_name)] = ""
+    name: Annotated[str, by(given.plain_name)] = ""
     """Unique in the file; `instrument 2` where the file gives none."""
-    driver: Annotated[str | None, _by(given.choice, *DRIVERS)] = None
+    driver: Annotated[str | None, by(given.choice, *DRIVERS)] = None
     profile: _Text = None
-    address: Annotated[str | None, _by(given.address)] = None
-    accuracy: Annotated[str | None, _by(given.accuracy)] = None
+    address: Annotated[str | None, by(given.address)] = None
+    device: Annotated[int | None, by(given.whole, 0, 255)] = None
+    """Number of the unit on its line."""
+    topic: _Text = None
+    """Topic under which its messages come."""
+    secret: Annotated[str | None, by(given.secret_place)] = None
+    """Where its password or key is kept."""
+    accuracy: Annotated[str | None, by(given.accuracy)] = None
     """As the instrument's sheet gives it, see `analysis.uncertainty.Accuracy.parse`."""
     isolated: StrictBool | None = None
-    response_time: Annotated[float | None, _by(given.bounded, given.DURATION, "0 s", "1 h")] = None
+    response_time: Annotated[float | None, by(given.bounded, given.DURATION, "0 s", "1 h")] = None
     """[s]"""
-    baud: Annotated[int | None, _by(given.choice, *BAUD_RATES)] = None
-    line: Annotated[str | None, _by(given.expression)] = None
+    baud: Annotated[int | None, by(given.choice, *BAUD_RATES)] = None
+    line: Annotated[str | None, by(given.expression)] = None
     """Regular expression that a line of text matches; its named groups are values."""
-    channels: dict[str, Annotated[str, _by(given.known_point, POINTS)]] = Field(default_factory=dict)
+    channels: dict[str, Annotated[str, by(given.known_point, POINTS)]] = Field(default_factory=dict)
     """Point of each value that the instrument gives."""
     units: dict[str, str] = Field(default_factory=dict)
     """Native unit of values, where no profile says it."""
@@ -202,21 +182,21 @@ class InstrumentSettings(_Section):
         return found
 
 
-class LimitSettings(_Section):
+class LimitSettings(Section):
     """Limit of an alarm, in the inside unit of its point."""
 
-    name: Annotated[str, _by(given.plain_name)] = ""
+    name: Annotated[str, by(given.plain_name)] = ""
     """Unique in the file; such as `humidity_supply above 60 %` where the file gives none."""
-    point: Annotated[str, _by(given.known_point, {**POINTS, **DERIVED})]
+    point: Annotated[str, by(given.known_point, {**POINTS, **DERIVED})]
     above: float | None = None
     below: float | None = Field(default=None, validate_default=True)
     deadband: float = 0.0
-    priority: Annotated[str, _by(given.choice, *reversed(PRIORITIES))] = "medium"
+    priority: Annotated[str, by(given.choice, *reversed(PRIORITIES))] = "medium"
     on_delay: _Delay = 0.0
     """[s]"""
     off_delay: _Delay = 0.0
     """[s]"""
-    text: Annotated[str, _by(given.free_text)] = ""
+    text: Annotated[str, by(given.free_text)] = ""
 
     @checking("above", "below", "deadband", mode="before")
     @classmethod
@@ -242,7 +222,7 @@ class LimitSettings(_Section):
         return delay
 
 
-class File(_Section):
+class File(Section):
     """The whole file."""
 
     site: SiteSettings = SiteSettings()
@@ -250,77 +230,9 @@ class File(_Section):
     furnace: FurnaceSettings = FurnaceSettings()
     heat_pump: HeatPumpSettings = HeatPumpSettings()
     humidifier: HumidifierSettings = HumidifierSettings()
-    instruments: Annotated[tuple[InstrumentSettings, ...], _by(given.entries, "instrument")] = Field(
+    instruments: Annotated[tuple[InstrumentSettings, ...], by(given.entries, "instrument")] = Field(
         (), alias="instrument"
     )
-    limits: Annotated[tuple[LimitSettings, ...], _by(given.entries, "limit")] = Field((), alias="limit")
+    limits: Annotated[tuple[LimitSettings, ...], by(given.entries, "limit")] = Field((), alias="limit")
     share: ShareSettings = ShareSettings()
     archive: ArchiveSettings = ArchiveSettings()
-
-
-_EXPECTED = {
-    "model_type": "expected a table with keys",
-    "dict_type": "expected a table such as { pressure = 'draft_collector' }",
-    "string_type": "expected text in quotes",
-    "bool_type": "expected true or false, without quotes",
-    "missing": "this key is needed and missing",
-}
-
-Refusal = ErrorDetails
-"""One thing that does not fit: its place in the file (`loc`), and the facts of `reason`."""
-
-
-def validated(tables: dict[str, Any]) -> tuple[File | None, list[Refusal]]:
-    """The file of these tables, None where something does not fit; and everything that does not."""
-    try:
-        return File.model_validate(tables), []
-    except ValidationError as error:
-        return None, error.errors(include_url=False)
-
-
-def reason(refusal: Refusal) -> str:
-    """What is wrong and what was expected, for people."""
-    if refusal["type"] == "value_error":
-        return str(refusal["ctx"]["error"])
-    if refusal["type"] == "extra_forbidden":
-        return unknown_key(refusal["loc"], _keys(File))
-    return _EXPECTED.get(refusal["type"], refusal["msg"])
-
-
-def _keys(model: type[_Section], section: str = "") -> dict[str, list[str]]:
-    """Keys of a section and of those inside it, by the section's name."""
-    found = {section: [field.alias or name for name, field in model.model_fields.items()]}
-    for key, field in zip(found[section], model.model_fields.values(), strict=True):
-        for inner in (field.annotation, *get_args(field.annotation)):
-            if isinstance(inner, type) and issubclass(inner, _Section):
-                found |= _keys(inner, f"{section}.{key}".removeprefix("."))
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key that a job file may have, and how it is read."""
-
-    path: tuple[str, ...]
-    """Names of its sections and its own; those of [[limit]] and [[instrument]] without a number."""
-    reader: Reader | None
-    """None where the type alone says it, or where another key decides."""
-    type: object
-    """`bool`, `dict` or another."""
-
-
-def keys(model: type[BaseModel] = File, path: tuple[str, ...] = ()) -> Iterator[Key]:
-    """Every key of the file, section by section as the models have them."""
-    for name, field in model.model_fields.items():
-        own = (*path, field.alias or name)
-        kinds = (field.annotation, *get_args(field.annotation))
-        section = next((kind for kind in kinds if isinstance(kind, type) and issubclass(kind, _Section)), None)
-        if section:
-            yield from keys(section, own)
-            continue
-        readers = (given.func for given in field.metadata if isinstance(given, BeforeValidator))
-        reader = next((reader for reader in readers if isinstance(reader, Reader)), None)
-        plain = [
-            get_origin(kind) or kind for kind in (*kinds, *(get_args(kind)[0] for kind in kinds if get_args(kind)))
-        ]
-        yield Key(own, reader, next((kind for kind in (dict, bool) if kind in plain), object))

@@ -240,3 +240,26 @@ def groups(line: str) -> list[str]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         return [*re.compile(line).groupindex]
+
+
+def as_written(value: object) -> str:
+    """Text in quotes, blanks and line ends kept."""
+    if not isinstance(value, str) or len(value) > 4000:
+        raise ValueError("expected text in quotes, of at most 4000 characters")
+    return value
+
+
+def separator(value: object) -> str:
+    """What stands between values: one to four characters."""
+    text = as_written(value)
+    if not 1 <= len(text) <= 4:
+        raise ValueError("expected what stands between two values, such as ',' or '\\t'")
+    return text
+
+
+def secret_place(value: object) -> str:
+    """Where a password or key is kept, never itself: `env:NAME` or `file:PATH`."""
+    text = free_text(value)
+    if not re.fullmatch(r"env:[A-Za-z_][A-Za-z0-9_]*|file:.+", text):
+        raise ValueError("expected where it is kept, 'env:NAME' for the environment or 'file:PATH', and not itself")
+    return text

@@ -91,8 +91,11 @@ WORDS: dict[str, Words] = {
     "limit.text": Words("what it means", "The pressure at the switch is close to its opening point"),
     "instrument.name": Words("name", "switch manometer"),
     "instrument.driver": Words("how it is reached"),
-    "instrument.profile": Words("profile"),
+    "instrument.profile": Words("profile", "line-pressure", "Its name, or a file."),
     "instrument.address": Words("address", "/dev/ttyUSB0", "No password here."),
+    "instrument.device": Words("number on its line", "7", "Modbus only."),
+    "instrument.topic": Words("topic", "bench/meter", "MQTT only."),
+    "instrument.secret": Words("where its key or password is", "env:METER_KEY", "env:NAME or file:PATH, never itself."),
     "instrument.accuracy": Words("accuracy, as on its sheet", "0.5 % + 0.01 inH2O"),
     "instrument.isolated": Words(
         "isolated",

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from collector.supervisor import Status
 
 WORDS = {
-    "unreadable": ("1 line could not be read", "{} lines could not be read"),
+    "unreadable": ("1 message could not be read", "{} messages could not be read"),
     "cut_lines": ("1 line came in half", "{} lines came in half"),
     "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
@@ -14,7 +14,7 @@ WORDS = {
 }
 """What drivers count, by the keys of their statistics: one, and several."""
 
-NO_LOSS = frozenset({"lines", "readings", "entered", "waiting"})
+NO_LOSS = frozenset({"messages", "readings", "entered", "waiting"})
 """What they count too, and is none."""
 
 

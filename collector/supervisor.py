@@ -138,7 +138,7 @@ class Supervisor:
 
     def _enter(self, state: State, text: str = "") -> None:
         """Change the state; a change worth knowing is an event of the recording."""
-        before = self.status
+        before, lost_since = self.status, self.status.lost_since
         self._count(state, text)
         repeated = state is State.CONNECTING or (state is State.WAITING and text == before.text)
         if text or state is State.READING:
@@ -150,6 +150,13 @@ class Supervisor:
             self._emit(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))
             if state in (State.WAITING, State.STOPPED):
                 log.warning("%s", sentence)
+        if state is State.READING and lost_since is not None:
+            self._emit(self._gap(lost_since, before.since))
+
+    def _gap(self, start: int, end: int) -> Event:
+        """The span in which the instrument was lost, as it stands in the recording."""
+        text = f"{self.driver.name}: lost, no readings for {(end - start) / NANOSECONDS:.1f} s"
+        return Event(end, EventKind.GAP, text, self.driver.name, {"from": start, "to": end})
 
     def _count(self, state: State, text: str) -> None:
         """Keep what the page tells of losses; called before the state changes."""

@@ -8,16 +8,20 @@ import logging
 import math
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
+from typing import Any
 
 import serial
 
-from analysis.model import Channel, Event, EventKind, Reading
-from drivers.base import ConnectionLostError, Emission, Emit, Now, SettingsError, SilentError
-from drivers.codecs.lines import LineFramer, LinePattern, Problems
+from analysis.model import Channel, Event, EventKind
+from drivers.base import ConnectionLostError, Emit, SettingsError, SilentError
+from drivers.codecs.lines import LineFramer
+from drivers.codecs.text import LONGEST_LINE, text_decoder
 from drivers.handover import Chunk, Handover, Loss
+from drivers.meter import Meter
 from drivers.port_errors import FOREIGN, OPENING, opening_error
+from drivers.setup import Setup
 
 WAIT = 0.15
 """Longest time the reader thread waits for a byte, and the pause after which a byte begins a line. [s]"""
@@ -27,12 +31,6 @@ BACKLOG = 4096
 """Chunks kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
 CHUNK = 1024
 """Longest chunk. [bytes]"""
-LONGEST_LINE = 512
-"""[bytes]"""
-STEP = 1_000
-"""Least time between two lines; still told apart as float seconds, as 1 ns is not. [ns]"""
-BACK = 1_000_000_000
-"""A clock that was set back further than this is followed. [ns]"""
 REST = 0.5
 """How long what had arrived at the end of a session is still taken. [s]"""
 OVERLONG = f"has no end within {LONGEST_LINE} bytes"
@@ -43,7 +41,7 @@ _log = logging.getLogger(__name__)
 
 
 class SerialLine:
-    """Driver of an instrument that sends lines by itself; `pattern` names a group for each of `channels`.
+    """Driver of an instrument that sends lines by itself.
 
     A reading bears the time at which the chunk with its line end arrived, taken by `now` in the reader thread; further
     lines of the chunk follow 1 us apart, since over USB the baud rate says nothing about when a byte was sent. A line
@@ -52,73 +50,67 @@ class SerialLine:
     """
 
     def __init__(
-        self,
-        name: str,
-        *,
-        port: str,
-        pattern: str,
-        channels: Mapping[str, Channel],
-        now: Now,
-        baud: int = 9600,
-        data_bits: int = 8,
-        parity: str = "none",
-        stop_bits: float = 1,
-        silence: float = 10.0,
-        backlog: int = BACKLOG,
-        opener: Callable[..., serial.Serial] = serial.Serial,
+        self, setup: Setup, *, backlog: int = BACKLOG, opener: Callable[..., serial.Serial] = serial.Serial
     ) -> None:
-        self.name = name
-        self.channels = tuple(channels.values())
-        if len({channel.key for channel in self.channels}) < len(channels):
-            raise SettingsError(
-                name, "two groups of the pattern go to the same channel", "give each a point of its own"
-            )
+        self.name = name = setup.name
+        section, silence = setup.profile.serial, setup.profile.silence
+        self._meter = Meter(setup)
         if not (math.isfinite(silence) and silence > 0):
             raise SettingsError(name, f"a silence of {silence} s cannot be waited for", "give a time above zero")
-        if parity not in _PARITY:
-            raise SettingsError(name, f"unknown parity '{parity}'", f"known are {', '.join(_PARITY)}")
-        if not port or baud <= 0:
-            raise SettingsError(name, f"port '{port}' at {baud} baud cannot work", "give a port and a baud rate")
+        if section.parity not in _PARITY:
+            raise SettingsError(name, f"unknown parity '{section.parity}'", f"known are {', '.join(_PARITY)}")
+        if not setup.address or section.baud <= 0:
+            what = f"port '{setup.address}' at {section.baud} baud cannot work"
+            raise SettingsError(name, what, "give a port and a baud rate")
         try:
-            self._pattern = LinePattern(pattern, channels, longest=LONGEST_LINE)
+            self._decoder = text_decoder(setup.profile)
         except ValueError as error:
             raise SettingsError(name, str(error), "correct the instrument's pattern") from error
-        self._port = port
-        self._baud = baud
-        self._framing = {"bytesize": data_bits, "parity": _PARITY[parity], "stopbits": stop_bits}
-        self._keys = {group: channel.key for group, channel in channels.items()}
-        self._now = now
+        self._port = setup.address
+        self._baud = section.baud
+        self._framing = {
+            "bytesize": section.data_bits,
+            "parity": _PARITY[section.parity],
+            "stopbits": section.stop_bits,
+        }
+        self._now = setup.now
         self._silence = silence
         self._backlog = backlog
         self._opener = opener
         self._framer = LineFramer(LONGEST_LINE)
-        self._problems = Problems(name)
-        self._counts = Counter(lines=0, readings=0, dropped_bytes=0, dropped_lines=0)
-        self._last = 0
+        self._counts = Counter(dropped_bytes=0, dropped_lines=0)
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """As the meter has them."""
+        return self._meter.channels
 
     def statistics(self) -> dict[str, int]:
         """Counts since the driver was made, over all sessions. [1]"""
         framer = self._framer
         return {
+            **self._meter.statistics(),
             **self._counts,
-            "unreadable": self._pattern.unreadable.total() + framer.overlong_lines,
             "discarded_bytes": framer.discarded_bytes,
             "cut_lines": framer.cut_lines,
         }
+
+    def facts(self) -> Mapping[str, Any]:
+        """What else there is to say of the instrument."""
+        return self._meter.facts()
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
         handover = Handover(self._backlog)
         thread = threading.Thread(target=self._read, args=(handover,), name=f"{self.name}: {self._port}", daemon=True)
         self._framer.clear()
-        self._last = 0
         thread.start()
         try:
             await self._pass_on(handover, emit)
         except asyncio.CancelledError:
             handover.stop.set()
             self._take_rest(handover, emit)
-            _emit_all(emit, self._problems.summary(self._now(), pause=0))
+            self._meter.tell(emit, now=True)
             raise
         finally:
             await self._end(thread, handover)
@@ -131,8 +123,8 @@ class SerialLine:
             failure, taken = handover.failure, handover.take()  # in this order: what came before the failure is read
             if handover.opened and not announced:
                 announced, heard = True, clock()
-                _emit_all(emit, self.channels)
-            _emit_all(emit, self._problems.summary(self._now()))
+                self._meter.begin(emit)
+            self._meter.tell(emit)
             if taken:
                 self._ingest(*taken, emit)
                 heard = clock()
@@ -143,7 +135,7 @@ class SerialLine:
             patience = heard + self._silence - clock()
             if patience <= 0:
                 raise self._silent(opened=announced)
-            await handover.arrival(within=min(patience, 1.0) if self._problems.waiting else patience)
+            await handover.arrival(within=min(patience, 1.0) if self._meter.waiting else patience)
 
     def _take_rest(self, handover: Handover, emit: Emit) -> None:
         """Emit what had arrived when the session was cancelled, for a short while; what is left then is counted."""
@@ -173,18 +165,9 @@ class SerialLine:
         overlong = self._framer.overlong_lines
         for line in self._framer.feed(chunk.data):
             if line.strip():
-                self._read_line(line, chunk.time, emit)
-        if self._framer.overlong_lines > overlong:
-            _emit_all(emit, self._problems.add(OVERLONG, chunk.data, chunk.time))
-
-    def _read_line(self, line: bytes, time: int, emit: Emit) -> None:
-        values = self._pattern.decode(line)
-        self._counts.update(lines=1, readings=len(values or ()))
-        self._last = time if time < self._last - BACK else max(time, self._last + STEP)
-        if self._pattern.reason:
-            _emit_all(emit, self._problems.add(self._pattern.reason.value, line, self._last))
-        for group, value in (values or {}).items():
-            emit(Reading(self._keys[group], self._last, value))
+                self._meter.take(self._decoder.decode(line), line, chunk.time, emit)
+        for _ in range(self._framer.overlong_lines - overlong):
+            self._meter.unreadable(OVERLONG, chunk.data, chunk.time, emit)
 
     async def _end(self, thread: threading.Thread, handover: Handover) -> None:
         clock = asyncio.get_running_loop().time
@@ -240,8 +223,3 @@ class SerialLine:
         what = f"nothing came on {self._port} for {self._silence:g} s"
         hint = f"check that the instrument is on and sends by itself, and its baud rate (now {self._baud})"
         return SilentError(self.name, what, hint)
-
-
-def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:
-    for emission in emissions:
-        emit(emission)

@@ -136,8 +136,8 @@ class LinePattern:
         self._fields = tuple(fields)
         self._longest = longest
 
-    def decode(self, line: bytes) -> dict[str, float] | None:
-        """Numbers of the line by group; None, counted by reason, when there is none that can be read."""
+    def texts(self, line: bytes) -> dict[str, str] | None:
+        """Texts of the line by group that took part; None, counted by reason, where it does not fit."""
         self.reason = None
         if len(line) > self._longest:
             self._refuse(Unreadable.TOO_LONG)
@@ -146,7 +146,14 @@ class LinePattern:
         if match is None:
             self._refuse(Unreadable.NOT_MATCHED)
             return None
-        numbers = {field: _number(match[field]) for field in self._fields if match[field] is not None}
+        return {field: match[field] for field in self._fields if match[field] is not None}
+
+    def decode(self, line: bytes) -> dict[str, float] | None:
+        """Numbers of the line by group; None, counted by reason, when there is none that can be read."""
+        texts = self.texts(line)
+        if texts is None:
+            return None
+        numbers = {field: number_in(text) for field, text in texts.items()}
         values = {field: number for field, number in numbers.items() if math.isfinite(number)}
         if len(values) < len(numbers) or not numbers:
             infinite = any(math.isinf(number) for number in numbers.values())
@@ -191,7 +198,7 @@ class Problems:
         return [Event(time, EventKind.PROBLEM, text, self.name, {"counts": counts})]
 
 
-def _number(text: str) -> float:
+def number_in(text: str) -> float:
     """Value of a decimal number; infinite beyond the range of values, NaN when the text is no number."""
     text = text.strip()
     if _NUMBER.fullmatch(text) is None:

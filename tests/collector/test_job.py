@@ -114,6 +114,6 @@ def test_parse_is_quick_and_alone_needs_pydantic() -> None:
     assert min(timeit.repeat(lambda: parse(FULL), number=1, repeat=6)) < 0.03
     files = [file for package in PACKAGES for file in (ROOT / package).rglob("*.py")]
     importing = [file.name for file in files if re.search(r"^\s*(from|import) pydantic", file.read_text("utf-8"), re.M)]
-    assert importing == ["job_sections.py"]
+    assert importing == ["sections.py"]
     code = "import sys, collector.cli; sys.exit('pydantic' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from collector import job_form, job_sections
+from collector import job_form, sections
 from collector.job import parse
 from collector.job_edit import Bare, Change, edited
 from collector.job_sections import File, SiteSettings
@@ -51,7 +51,7 @@ def test_a_new_key_appears_by_itself(monkeypatch):
     class Whole(File):
         site: Site = Site()
 
-    monkeypatch.setattr(job_form, "keys", lambda: job_sections.keys(Whole))
+    monkeypatch.setattr(job_form, "keys", lambda _: sections.keys(Whole))
     field = next(field for field in job_form.fields() if field.key == "site.plan_number")
     assert field.label == "plan number"
     section: dict[str, Any] = next(section for section in job_form.sections() if section["name"] == "site")

@@ -7,18 +7,15 @@ import drivers.manual
 import drivers.replay
 import drivers.serial_line
 import drivers.simulate.live
-from analysis.model import Channel
 from collector.losses import NO_LOSS, WORDS, losses
 from collector.supervisor import Status
 from drivers.manual import Manual
-from drivers.serial_line import SerialLine
+from tests.drivers.ptys import make
 
 
 def counted() -> dict[str, Mapping[str, int]]:
     """Statistics of every driver that has any, by its class."""
-    channel = Channel("draft_vent", "draft meter", "Pa")
-    serial = SerialLine("draft meter", port="x", pattern=r"P=(?P<p>\S+)", channels={"p": channel}, now=lambda: 0)
-    made = (serial, Manual(now=lambda: 0))
+    made = (make("/dev/none"), Manual(now=lambda: 0))
     return {type(driver).__name__: driver.statistics() for driver in made}
 
 
@@ -40,15 +37,15 @@ def test_no_driver_that_counts_is_forgotten_here():
 
 
 def test_nothing_lost_is_nothing_told():
-    assert losses(Status("draft meter"), {"lines": 90, "readings": 90, "unreadable": 0, "dropped_bytes": 0}) == []
+    assert losses(Status("draft meter"), {"messages": 90, "readings": 90, "unreadable": 0, "dropped_bytes": 0}) == []
 
 
 def test_losses_are_told_in_plain_words_one_and_several():
     status = Status("draft meter", lost=1, away=12.4)
-    told = losses(status, {"lines": 90, "unreadable": 1, "cut_lines": 2, "discarded_bytes": 31, "new_count": 4})
+    told = losses(status, {"messages": 90, "unreadable": 1, "cut_lines": 2, "discarded_bytes": 31, "new_count": 4})
     assert told == [
         "lost once, without readings for 12 s",
-        "1 line could not be read",
+        "1 message could not be read",
         "2 lines came in half",
         "31 bytes of such lines thrown away",
         "new count 4",

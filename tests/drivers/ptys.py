@@ -14,13 +14,14 @@ from typing import Any
 
 from analysis.model import Channel
 from drivers.base import BusyError, Driver, Emission, NotFoundError, SettingsError
+from drivers.profile import Profile, SerialSection, Value
 from drivers.serial_line import SerialLine
+from drivers.setup import Setup
 from tests.drivers.bench import Failure
 from tests.support import StillClock
 
 NAME = "draft meter"
 PATTERN = r"P=(?P<pressure>[-+]?\d+\.\d+) inH2O"
-CHANNELS = {"pressure": Channel("draft_collector", NAME, "inH2O")}
 
 
 def line(number: float) -> bytes:
@@ -30,8 +31,18 @@ def line(number: float) -> bytes:
 
 def make(port: object, **settings: Any) -> SerialLine:
     """The meter's driver; `settings` beside the usual ones or in place of them."""
-    facts = {"pattern": PATTERN, "channels": CHANNELS, "silence": 30.0, "now": StillClock(), **settings}
-    return SerialLine(NAME, port=str(port), **facts)
+    values = settings.pop("values", (Value(name="pressure", unit="inH2O"),))
+    driver = {key: settings.pop(key) for key in ("backlog", "opener") if key in settings}
+    setup: dict[str, Any] = {key: settings.pop(key) for key in ("now", "channels") if key in settings}
+    profile = Profile(
+        name="line",
+        driver="serial",
+        values=values,
+        silence=settings.pop("silence", 30.0),
+        serial=SerialSection(**{"pattern": PATTERN, **settings}),
+    )
+    facts: dict[str, Any] = {"channels": {"pressure": "draft_collector"}, "now": StillClock(), **setup}
+    return SerialLine(Setup(name=NAME, profile=profile, address=str(port), **facts), **driver)
 
 
 def listening(emitted: Sequence[Emission]) -> bool:

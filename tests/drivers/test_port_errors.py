@@ -16,7 +16,8 @@ import pytest
 from serial import serialutil
 
 from drivers.base import BusyError, ConnectionLostError, DriverError, NotFoundError, NotPermittedError, SettingsError
-from tests.drivers.ptys import CHANNELS, NAME, PtyPort, ScriptedPort, make
+from drivers.profile import Value
+from tests.drivers.ptys import NAME, PtyPort, ScriptedPort, make
 from tests.drivers.session import Session, nothing_left
 
 NOBODY = 65534
@@ -92,6 +93,9 @@ async def test_ports_and_settings_that_the_system_refuses(
     assert str(error).startswith(f"{NAME}: ")
 
 
+TWO = (Value(name="a", unit="Pa"), Value(name="b", unit="Pa"))
+
+
 @pytest.mark.parametrize(
     ("settings", "word"),
     [
@@ -101,8 +105,9 @@ async def test_ports_and_settings_that_the_system_refuses(
         ({"silence": float("nan")}, "silence"),
         ({"parity": "odd-ish"}, "parity"),
         ({"baud": 0}, "baud"),
-        ({"channels": {}}, "group"),
-        ({"channels": {"pressure": CHANNELS["pressure"], "p": CHANNELS["pressure"]}}, "same channel"),
+        ({"channels": {}}, "no channels"),
+        ({"channels": {"presure": "draft_collector"}}, "no value 'presure'"),
+        ({"channels": dict.fromkeys(("a", "b"), "draft_vent"), "pattern": "(?P<a>.)(?P<b>.)", "values": TWO}, "same"),
     ],
 )
 def test_settings_that_cannot_work_are_refused_at_once(settings: dict[str, Any], word: str) -> None:

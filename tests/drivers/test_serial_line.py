@@ -14,9 +14,10 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
 from drivers import serial_line
 from drivers.base import ConnectionLostError, Emission, NotFoundError, SilentError
 from drivers.codecs.lines import SUMMARY
-from drivers.serial_line import STEP
+from drivers.meter import STEP
 from tests.drivers.battery import DriverBattery
 from tests.drivers.bench import Bench
+from tests.drivers.cycles import go_and_return
 from tests.drivers.ptys import NAME, PtyPort, Script, ScriptedPort, SerialBench, line, listening, make
 from tests.drivers.session import DefectError, Session, nothing_left
 from tests.support import StillClock, until
@@ -73,7 +74,7 @@ async def test_ten_lines_a_second_without_a_gap_over_unplugging_and_plugging_in(
             assert isinstance(await Session(driver).failure(), NotFoundError)
             port.plug_in()
         statistics = driver.statistics()
-    assert statistics["lines"] == statistics["readings"] == 100
+    assert statistics["messages"] == statistics["readings"] == 100
     assert statistics["unreadable"] == statistics["dropped_bytes"] == 0
 
 
@@ -278,3 +279,9 @@ async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(cap
     assert f"{NAME}: the system does not come back" in caplog.text
     release.set()
     await until(port.closed.is_set, what="the late port is closed again")
+
+
+@pytest.mark.timeout(900)
+async def test_a_port_that_goes_and_returns_leaves_nothing_and_every_gap_is_told(tmp_path: Path) -> None:
+    with closing(SerialBench(tmp_path)) as bench:
+        await go_and_return(bench, bench.make())

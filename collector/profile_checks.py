@@ -1,0 +1,98 @@
+"""What a profile's keys have to do with each other, beyond what each of them says."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from collector.job_lines import Path
+from collector.job_values import shown
+from collector.profile_sections import DRIVERS, ProfileFile, ValueTable
+from drivers.profile import Role
+
+Found = list[tuple[Path, str]]
+
+_COMMON = frozenset(
+    "name role unit units unit_from accuracy response_time low high scale offset missing over_range words bits"
+    " counter_bits".split()
+)
+_BYTES = frozenset({"at", "type", "order"})
+_PLACES: Mapping[tuple[str, str], frozenset[str]] = {
+    ("serial", "line"): frozenset({"group"}),
+    ("serial", "separated"): frozenset({"field"}),
+    ("serial", "columns"): frozenset({"columns"}),
+    ("serial", "query"): frozenset({"query", "field", "group"}),
+    ("serial", "frame"): _BYTES,
+    ("ble", "characteristics"): _BYTES | {"characteristic", "every"},
+    ("ble", "environmental"): frozenset(),
+    ("ble", "bthome"): frozenset(),
+    ("modbus", ""): frozenset({"register", "table", "type", "word_order", "order"}),
+    ("mqtt", ""): frozenset({"topic", "path"}),
+}
+"""Keys that say where a value stands, by driver and format."""
+_NEEDED: Mapping[tuple[str, str], tuple[str, ...]] = {
+    ("serial", "separated"): ("field",),
+    ("serial", "columns"): ("columns",),
+    ("serial", "query"): ("query",),
+    ("serial", "frame"): ("at", "type"),
+    ("ble", "characteristics"): ("characteristic", "type"),
+    ("modbus", ""): ("register",),
+}
+_STANDARD = {("ble", "environmental"), ("ble", "bthome")}
+"""Formats whose values are known without a profile naming them all."""
+
+
+def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
+    """Mistakes of a file whose keys are right each by itself."""
+    way = (file.driver, getattr(getattr(file, file.driver), "format", ""))
+    found: Found = [
+        ((section,), f"'driver' is '{file.driver}', so this section is never read; remove it")
+        for section in DRIVERS
+        if section in tables and section != file.driver
+    ]
+    if not file.values and way not in _STANDARD:
+        found.append((("value",), "expected a [[value]] for each value that the instrument gives"))
+    if way == ("serial", "line") and not file.serial.pattern:
+        found.append((("serial",), "'pattern' is needed for this format and missing"))
+    names: dict[str, int] = {}
+    for index, value in enumerate(file.values):
+        given = tables["value"][index]
+        found += [(("value", index, *key), why) for key, why in _value(value, given, way)]
+        if names.setdefault(value.name, index) != index:
+            what = f"{shown(value.name)} is already the name of value {names[value.name] + 1}; give it another"
+            found.append((("value", index, "name"), what))
+    found += _examples(file)
+    return found
+
+
+def _value(value: ValueTable, given: Mapping[str, Any], way: tuple[str, str]) -> list[tuple[tuple[str, ...], str]]:
+    found: list[tuple[tuple[str, ...], str]] = []
+    words = " ".join(part for part in way if part)
+    for key in given:
+        if key not in _COMMON | _PLACES[way]:
+            places = ", ".join(sorted(_PLACES[way])) or "none"
+            found.append(((key,), f"says nothing in a {words} profile; a value's place is given there by: {places}"))
+    missing = (key for key in _NEEDED.get(way, ()) if key not in given)
+    found += [((), f"'{key}' is needed in a {words} profile and missing") for key in missing]
+    if value.role is Role.MEASURE and not value.unit and not value.units and "unit" not in given:
+        found.append(((), "'unit' is missing; write for example unit = 'inH2O', or '1' for a contact"))
+    if value.role is Role.STATUS and not value.bits and not value.words:
+        found.append(((), "a status needs 'bits' or 'words' that say what it means"))
+    if value.units and not value.unit_from:
+        found.append((("units",), "'unit_from' is missing: where does the message say the unit?"))
+    if value.low is not None and value.high is not None and value.low >= value.high:
+        found.append((("high",), "is not above 'low'"))
+    return found
+
+
+def _examples(file: ProfileFile) -> Found:
+    known = {value.name for value in file.values}
+    found: Found = []
+    for index, example in enumerate(file.examples):
+        if (example.text is None) == (example.data is None):
+            found.append((("example", index), "expected exactly one of 'text' and 'hex'"))
+        if known:
+            found += [
+                (("example", index, "values", name), f"there is no value {shown(name)}")
+                for name in example.values
+                if name not in known
+            ]
+    return found
