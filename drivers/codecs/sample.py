@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
-from analysis.units import UnitError, parse
+from analysis.units import parse
 from drivers.codecs.lines import Unreadable, number_in
 from drivers.profile import Condition, Role, Value
 
@@ -50,7 +50,7 @@ class Decoder(Protocol):
 
 
 class Interpreter:
-    """From what stands at the places of values to a sample."""
+    """From what stands at the places of values to a sample; UnitError where a clock has no unit of time."""
 
     def __init__(self, values: Sequence[Value]) -> None:
         self._values = {value.name: value for value in values}
@@ -119,12 +119,3 @@ def _number(value: Value, found: float | str) -> tuple[float | None, set[Conditi
         return math.copysign(math.inf, found * value.scale), set()
     return found * value.scale + value.offset, set()
 
-
-def check_units(values: Sequence[Value]) -> None:
-    """UnitError where a clock has no unit of time."""
-    for value in values:
-        if value.role is Role.CLOCK:
-            try:
-                parse(f"1 {value.unit}", "s")
-            except UnitError as error:
-                raise UnitError(f"value '{value.name}': {error}") from error

@@ -1,0 +1,105 @@
+"""From what stands in a message to what it says, by the words of a profile."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.units import UnitError
+from drivers.codecs.sample import Interpreter
+from drivers.profile import Condition, Role, Value
+
+PRESSURE = Value(
+    name="pressure",
+    unit="inH2O",
+    scale=0.001,
+    missing=(-32768.0,),
+    over_range=(32767.0,),
+    words={"OL": Condition.OVER_RANGE, "LO": Condition.LOW_BATTERY, "ERR": Condition.FAULT},
+)
+TEMPERATURE = Value(name="temp", unit="degF", scale=1.8, offset=32.0)
+BATTERY = Value(name="battery", role=Role.BATTERY, unit="%")
+COUNTER = Value(name="number", role=Role.COUNTER)
+CLOCK = Value(name="clock", role=Role.CLOCK, unit="ms")
+STATUS = Value(
+    name="status",
+    role=Role.STATUS,
+    bits={0: Condition.OVER_RANGE, 3: Condition.HOLD},
+    words={"hold": Condition.HOLD, "broken": Condition.FAULT},
+)
+ALL = Interpreter((PRESSURE, TEMPERATURE, BATTERY, COUNTER, CLOCK, STATUS))
+
+
+def test_scale_and_offset_make_the_value():
+    sample, reason = ALL.sample({"pressure": -1250.0, "temp": "21.5"})
+    assert sample is not None
+    assert sample.values == {"pressure": pytest.approx(-1.25), "temp": pytest.approx(70.7)}
+    assert reason == ""
+
+
+def test_what_is_no_measured_value_stands_beside_them():
+    sample, _ = ALL.sample({"battery": "85", "number": 254.0, "clock": 120_500.0})
+    assert sample is not None
+    assert (sample.values, sample.battery, sample.counter, sample.clock) == ({}, 0.85, 254, 120.5)
+
+
+def test_a_missing_number_is_no_value_and_one_beyond_the_range_is_infinite():
+    assert math.isnan(ALL.sample({"pressure": -32768.0}).sample.values["pressure"])
+    assert ALL.sample({"pressure": 32767.0}).sample.values == {"pressure": math.inf}
+    assert ALL.sample({"pressure": -math.inf}).sample.values == {"pressure": -math.inf}
+
+
+def test_a_word_in_place_of_a_number_says_what_it_says():
+    assert ALL.sample({"pressure": " OL "}).sample.values == {"pressure": math.inf}
+    low, reason = ALL.sample({"pressure": "LO"})
+    assert math.isnan(low.values["pressure"])
+    assert (low.conditions, reason) == (frozenset({Condition.LOW_BATTERY}), "")
+
+
+@pytest.mark.parametrize("text", ["", "abc", "1.2.3", "0x10", "1_000", "١٢"])
+def test_what_is_no_number_is_not_read_and_the_others_are(text: str):
+    sample, reason = ALL.sample({"pressure": text, "temp": "20"})
+    assert sample is not None
+    assert (sample.values, reason) == ({"temp": 68.0}, "has no number where one belongs")
+    assert ALL.sample({"pressure": text}) == (None, "has no number where one belongs")
+
+
+def test_bits_and_words_of_a_status_are_conditions():
+    assert ALL.sample({"status": 9.0}).sample.conditions == {Condition.OVER_RANGE, Condition.HOLD}
+    assert ALL.sample({"status": "hold"}).sample.conditions == {Condition.HOLD}
+    over = ALL.sample({"status": 1.0, "pressure": 3.0}).sample
+    assert over.values == {"pressure": math.inf}
+    broken = ALL.sample({"status": "broken", "pressure": 3.0}).sample
+    assert math.isnan(broken.values["pressure"])
+
+
+def test_a_unit_that_the_profile_does_not_name_gives_no_value():
+    value = Value(name="p", units={"inWC": "inH2O", "PA": "Pa"}, unit_from="u")
+    reader = Interpreter((value, TEMPERATURE))
+    assert reader.sample({"p": "1"}, {"p": " PA "}).sample.units == {"p": "Pa"}
+    sample, reason = reader.sample({"p": "1", "temp": "0"}, {"p": "psi"})
+    assert sample is not None
+    assert sample.values == {"temp": 32.0}
+    assert reason == "has a unit of 'p' that the profile does not name"
+
+
+def test_a_clock_needs_a_unit_of_time():
+    with pytest.raises(UnitError, match="degF"):
+        Interpreter((Value(name="clock", role=Role.CLOCK, unit="degF"),))
+
+
+@given(
+    st.dictionaries(
+        st.sampled_from(["pressure", "temp", "battery", "number", "clock", "status"]),
+        st.floats() | st.text(max_size=12),
+        max_size=6,
+    )
+)
+def test_whatever_stands_there_is_read_or_refused(raw: dict[str, float | str]):
+    sample, reason = ALL.sample(raw)
+    assert sample is not None or reason or not raw
+    if sample is not None:
+        assert all(type(value) is float for value in sample.values.values())
+        assert sample.battery is None or math.isfinite(sample.battery)
+        assert sample.clock is None or math.isfinite(sample.clock)
