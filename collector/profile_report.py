@@ -107,9 +107,8 @@ def said_of(profile: Profile, decoder: Decoder, data: bytes, of: str = "") -> Sa
     sample, reason = decoder.decode(pieces[0], of) if pieces else Decoded(None, "is empty")
     if sample is None:
         return Said({}, {}, reason=reason or "says nothing that the profile names")
-    fixed = {value.name: value.unit for value in profile.values}
+    units = {value.name: value.unit for value in profile.values} | dict(sample.units)
     values = {**sample.values, **_about_itself(profile, sample)}
-    units = {name: sample.units.get(name, fixed.get(name, "")) for name in values}
     return Said(values, units, sample.conditions, reason)
 
 

@@ -42,7 +42,7 @@ def progress(write: Write, seconds: float) -> Show:
     return show
 
 
-def nothing(search: Search) -> None:  # noqa: ARG001 - one of the ways to show
+def nothing(search: Search) -> None:
     """Show nothing meanwhile."""
 
 
