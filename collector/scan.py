@@ -5,6 +5,7 @@ import logging
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 
+from collector.profile_fit import Fit, Fitting
 from drivers.base import InputError, LightoffError
 from drivers.found import Found, Measured
 from drivers.registry import KINDS, Kind, Tell
@@ -29,6 +30,7 @@ class Search:
     At most `most` [1] instruments are kept: a further one takes the place of that without a profile which was silent
     longest; where all have one, it has no place without a profile of its own. `on_found` is called with each as it is
     told.
+    `fit` finds the profile of what a port said; by default all that there are are tried.
     `ask` are addresses at which a transport is asked instead of looking everywhere, by its name; InputError where it
     cannot be asked.
     """
@@ -39,6 +41,7 @@ class Search:
         *,
         ask: Mapping[str, str] | None = None,
         on_found: Tell | None = None,
+        fit: Fit | None = None,
         most: int = MOST,
     ) -> None:
         self.found: dict[Key, Found] = {}
@@ -50,6 +53,7 @@ class Search:
         self.changes = 0
         """Goes up with everything that is told. [1]"""
         self._on_found = on_found
+        self._fit = fit or Fitting()
         self._most = most
         self._looks: dict[str, Look] = {name: kind.scan for name, kind in kinds.items() if kind.scan}
         for name, address in (ask or {}).items():
@@ -102,7 +106,7 @@ class Search:
             if unknown is None and not found.profile:
                 return
             del self.found[unknown or next(iter(self.found))]
-        known = found if before is None else _together(before, found)
+        known = self._fit(found if before is None else _together(before, found))
         self.found[found.key] = known
         self.changes += 1
         if self._on_found:

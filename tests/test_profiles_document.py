@@ -204,12 +204,12 @@ def test_the_worked_example_is_recorded_from_the_stand_in(here):
     Path("example-job.toml").write_text(job)
     with stand_in(here / "meter"):
         with lightoff(
-            "record", "--job", "example-job.toml", "-o", "a.lightoff", "--for", "3", "--port", "0", folder=here
+            "record", "--job", "example-job.toml", "-o", "a.lightoff", "--for", "1.5", "--port", "0", folder=here
         ) as program:
             assert program.process.wait(30) == 0
     with Recording(here / "a.lightoff") as recording:
         draft = recording.read("draft_collector@draft meter")
-        assert len(draft.value) >= 5
+        assert len(draft.value) >= 3
         assert set(draft.value.tolist()) <= {-1.25, -1.24, -1.23, -1.22, -1.21}
         assert set(recording.read("temp_room@draft meter").value.tolist()) == {70.3}
         (channel,) = [one for one in recording.channels if one.point == "draft_collector"]
