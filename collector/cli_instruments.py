@@ -3,6 +3,7 @@
 import asyncio
 import json
 import sys
+import time
 from collections.abc import Mapping
 from contextlib import suppress
 from functools import partial
@@ -92,6 +93,7 @@ def search_for_instruments(
     from collector.scan_text import answer, plain
 
     search = Search(kinds, ask=ask)
+    began = time.monotonic()
 
     async def run() -> None:
         show = _shown(seconds or LOOK, watching=watching, as_json=as_json)
@@ -102,7 +104,7 @@ def search_for_instruments(
     if not watching and sys.stderr.isatty():
         click.echo("\r" + " " * 60 + "\r", err=True, nl=False)
     if not as_json:
-        click.echo(answer(search, seconds or LOOK, kinds=kinds))
+        click.echo(answer(search, round(time.monotonic() - began, 1), kinds=kinds))
     elif not watching:
         click.echo(json.dumps(plain(search), indent=2, ensure_ascii=False))
     if _blind(search):

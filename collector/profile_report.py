@@ -15,6 +15,7 @@ from drivers.profile import Condition, Example, Profile, Role
 from drivers.registry import KINDS
 
 SEVERAL = "holds {} lines, and a message is one"
+"""But for lines of headings before it."""
 
 _CLOSE = 1e-6
 """What a number of 32 bits may be off, and what is typed of it. [1]"""
@@ -101,10 +102,10 @@ def report(name: str) -> Report:
 
 def said_of(profile: Profile, decoder: Decoder, data: bytes, of: str = "") -> Said:
     """What a message says, which belongs to the characteristic, topic, question or register `of`."""
-    pieces = messages(profile, data)
-    if len(pieces) > 1:
-        return Said({}, {}, reason=SEVERAL.format(len(pieces)))
-    sample, reason = decoder.decode(pieces[0], of) if pieces else Decoded(None, "is empty")
+    *before, last = messages(profile, data) or [b""]
+    if any(_says_something(decoder.decode(line, of)) for line in before):
+        return Said({}, {}, reason=SEVERAL.format(len(before) + 1))
+    sample, reason = decoder.decode(last, of) if last else Decoded(None, "is empty")
     if sample is None:
         return Said({}, {}, reason=reason or "says nothing that the profile names")
     units = {value.name: value.unit for value in profile.values} | dict(sample.units)
@@ -163,6 +164,11 @@ def listed() -> list[Listed]:
         title, driver = (profile.title, profile.driver) if profile else ("", "")
         found.append(Listed(name, path, path.parent == own_folder(), title, driver, len(mistakes)))
     return found
+
+
+def _says_something(decoded: Decoded) -> bool:
+    """Whether a line is more than headings, of which a decoder only takes note."""
+    return decoded.sample is None or decoded.sample != Sample({}) or bool(decoded.reason)
 
 
 def _about_itself(profile: Profile, sample: Sample) -> dict[str, float]:

@@ -12,6 +12,7 @@ from collector.cli import main
 from collector.profile_report import differences, messages, report, said_of
 from collector.profiles import parse
 from drivers.codecs.binary import BytesDecoder
+from drivers.codecs.sample import Decoded, Sample
 from drivers.profile import Condition, Example, Profile, Role, SerialSection, Value
 from drivers.registry import KINDS, Kind
 
@@ -244,6 +245,18 @@ def test_a_frame_is_bytes_and_keeps_what_looks_like_a_line_end():
     assert dict(said.values) == {"pressure": 3338.0, "age": 1500.0}
     assert (said.units["age"], said.conditions) == ("ms", frozenset({Condition.HOLD}))
     assert said_of(FRAME, decoder, b"").refused
+
+
+def test_a_line_of_headings_may_stand_before_the_values():
+    """A decoder takes note of headings and says nothing of them; whatever says something is a message of its own."""
+
+    class Headed:
+        def decode(self, data: bytes, source: str = "") -> Decoded:
+            return Decoded(Sample({} if data.startswith(b"t") else {"pressure": float(data)}))
+
+    lines = replace(FRAME, serial=SerialSection(format="separated"))
+    assert dict(said_of(lines, Headed(), b"time;pressure\r\n5\r\n").values) == {"pressure": 5.0}
+    assert said_of(lines, Headed(), b"4\r\n5\r\n").reason == "holds 2 lines, and a message is one"
 
 
 def test_a_number_of_32_bits_equals_what_is_typed_of_it():
