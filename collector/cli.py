@@ -2,13 +2,10 @@
 
 import asyncio
 import logging
-import math
 import signal
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from importlib.resources import as_file, files
@@ -18,7 +15,9 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from drivers.base import InputError, LightoffError
+from collector.cli_instruments import check_profile, scan
+from collector.command_line import FILE, Command, Group, Number, bar, counting, say
+from drivers.base import InputError
 
 if TYPE_CHECKING:
     from collector.session import Plan
@@ -28,32 +27,6 @@ CAUTIONS = (
     "Gas, carbon monoxide, flue gas, mains voltage and moving parts can kill. Local codes, the maker's instructions"
     " and licensed practice come first; no reading here replaces them."
 )
-
-_FILE = click.Path(path_type=Path)
-
-
-class Command(click.Command):
-    """A command whose errors are one sentence on standard error, with the exit status of the work."""
-
-    def invoke(self, context: click.Context) -> object:
-        """Exit status 0 done, 1 something is wrong with the input, 2 wrong usage (from click)."""
-        try:
-            return super().invoke(context)
-        except LightoffError as error:
-            mistakes = getattr(error, "mistakes", ())
-            for mistake in mistakes:
-                click.echo(f"{getattr(error, 'where', '')}: {mistake}", err=True)
-            if not mistakes:
-                click.echo(f"lightoff {self.name}: {error}", err=True)
-            context.exit(getattr(error, "status", 1))
-        except KeyboardInterrupt:
-            click.echo(f"lightoff {self.name}: interrupted", err=True)
-            context.exit(130)
-
-    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """The example, as it is typed."""
-        if self.epilog:
-            formatter.write(f"\nExample:\n  {self.epilog}\n")
 
 
 class Simulating(Command):
@@ -66,12 +39,6 @@ class Simulating(Command):
         with formatter.section("Causes"):
             formatter.write_dl(explained())
         super().format_epilog(ctx, formatter)
-
-
-class Group(click.Group):
-    """The commands."""
-
-    command_class = Command
 
 
 @click.group(
@@ -87,17 +54,6 @@ def main(*, verbose: bool) -> None:
 
 def _interrupt(*_: object) -> None:
     raise KeyboardInterrupt
-
-
-class Number(click.FloatRange):
-    """A finite number in a range."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """The number; wrong usage where it is none, or is outside."""
-        number: float = super().convert(value, param, ctx)
-        if not math.isfinite(number):
-            self.fail(f"{value} is not a finite number.", param, ctx)
-        return number
 
 
 _seconds = click.option(
@@ -121,7 +77,7 @@ SPEEDS = (0.1, 100.0)
 @click.option(
     "--speed", type=Number(*SPEEDS), default=1.0, show_default=True, help="How fast it is played (0.1 to 100)."
 )
-@click.option("-o", "--output", type=_FILE, help="Where to record; default: a new file in the folder recordings.")
+@click.option("-o", "--output", type=FILE, help="Where to record; default: a new file in the folder recordings.")
 def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None) -> None:
     """Play the bundled recording (an invented scenario) and show it live."""
     from collector.files import job_at, place_for
@@ -132,14 +88,14 @@ def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, ou
         job = job_at(folder / f"{DEMO}.toml")
         source = CsvSource(folder / f"{DEMO}.csv.gz")
         plan = replaying(
-            source, job, place_for(output, "demo", say=_say), speed=speed, loop=True, port=port, seconds=seconds
+            source, job, place_for(output, "demo", say=say), speed=speed, loop=True, port=port, seconds=seconds
         )
         _run(plan, no_browser=no_browser)
 
 
 @main.command(epilog="lightoff record --job job.toml -o tuesday.lightoff")
-@click.option("--job", "job_file", type=_FILE, help="The job file; without it numbers can be typed in.")
-@click.option("-o", "--output", type=_FILE, help="Where to record; default: a new file in the folder recordings.")
+@click.option("--job", "job_file", type=FILE, help="The job file; without it numbers can be typed in.")
+@click.option("-o", "--output", type=FILE, help="Where to record; default: a new file in the folder recordings.")
 @_seconds
 @_no_browser
 @_port
@@ -156,15 +112,15 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
     job = job_at(job_file)
     for caution in filter(None, (*cautions(job.instruments), elsewhere(job.instruments))):
         click.echo(caution, err=True)
-    place = place_for(output, job_file.stem if job_file else "call", say=_say)
+    place = place_for(output, job_file.stem if job_file else "call", say=say)
     _run(recording(job, place, port=port, seconds=seconds, job_file=job_file), no_browser=no_browser)
 
 
 @main.command(epilog="lightoff replay tuesday.lightoff --speed 10")
-@click.argument("file", type=_FILE)
+@click.argument("file", type=FILE)
 @click.option("--speed", default="1", show_default=True, help="0.1 to 100, or max: as fast as it goes.")
-@click.option("--record", "output", type=_FILE, help="Keep what is replayed as a recording of its own.")
-@click.option("--job", "job_file", type=_FILE, help="The job file; default: the one in the recording or beside it.")
+@click.option("--record", "output", type=FILE, help="Keep what is replayed as a recording of its own.")
+@click.option("--job", "job_file", type=FILE, help="The job file; default: the one in the recording or beside it.")
 @click.option("--loop", is_flag=True, help="Begin again at the end.")
 @_seconds
 @_no_browser
@@ -208,7 +164,7 @@ def replay(
 )
 @click.option("--onset", "onsets", type=float, multiple=True, metavar="SECONDS", help="When it begins; by default 0.")
 @click.option("--seed", type=click.IntRange(0, 999_999_999), show_default="1", help="Same seed, same call.")
-@click.option("--job", "job_file", type=_FILE, help="Simulate the unit of this job file; default: a random one.")
+@click.option("--job", "job_file", type=FILE, help="Simulate the unit of this job file; default: a random one.")
 @click.option("--instruments", show_default="full", metavar="full|draft|basic|contacts|random")
 @click.option("--minutes", type=Number(0.1, 1440), help="How long; by default 30.")
 @click.option("--start", metavar="TIME", help="When second 0 was; by default a winter morning.")
@@ -218,7 +174,7 @@ def replay(
 @_seconds
 @_no_browser
 @_port
-@click.option("-o", "--output", type=_FILE, help="A .csv, .csv.gz or .lightoff file.")
+@click.option("-o", "--output", type=FILE, help="A .csv, .csv.gz or .lightoff file.")
 def simulate(*, output: Path | None, live: bool, **given: Any) -> None:
     """Simulate an invented unit with something wrong, for practice and for tests.
 
@@ -233,18 +189,18 @@ def simulate(*, output: Path | None, live: bool, **given: Any) -> None:
         given["port"] = None
     options = Options(**given)
     if live:
-        plan = plan_of(output, options, place=lambda: place_for(None, "simulated", say=_say))
+        plan = plan_of(output, options, place=lambda: place_for(None, "simulated", say=say))
         _run(plan, no_browser=options.no_browser)
         return
-    with _progress("simulating", text=_bar) as progress:
+    with counting("simulating", text=bar) as progress:
         done = written(output, options, progress=progress)
     click.echo(done)
 
 
 @main.command("import", epilog="lightoff import call.csv -o call.lightoff")
-@click.argument("file", type=_FILE)
-@click.option("-o", "--output", type=_FILE, required=True, help="The recording to make.")
-@click.option("--job", "job_file", type=_FILE, help="A job file to keep in the recording.")
+@click.argument("file", type=FILE)
+@click.option("-o", "--output", type=FILE, required=True, help="The recording to make.")
+@click.option("--job", "job_file", type=FILE, help="A job file to keep in the recording.")
 @click.option("--start", default="1970-01-01T00:00:00Z", show_default=True, help="When second 0 of the file was.")
 def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> None:
     """Make a recording of a CSV file; rows that cannot be read are listed and do not stop the rest."""
@@ -265,7 +221,7 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
         raise InputError(f"{file} is a recording already", "use it as it is, or export it")
     now = time.time_ns()
     kept = Event(now, EventKind.JOB, f"job file {job.name}", None, {"text": job.text}) if job.text else None
-    with _progress(f"importing {file.name}") as progress:
+    with counting(f"importing {file.name}") as progress:
         done = import_csv(file, output, job=kept, start=begin, now=now, progress=progress)
     twice = f", {done.readings - done.kept} stood there twice" if done.kept < done.readings else ""
     click.echo(f"{output}: {done.kept} readings{twice}")
@@ -283,8 +239,8 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
 
 
 @main.command(epilog="lightoff export call.lightoff -o call.csv")
-@click.argument("recording", type=_FILE)
-@click.option("-o", "--output", type=_FILE, required=True, help="A .csv or .csv.gz file, or - for standard output.")
+@click.argument("recording", type=FILE)
+@click.option("-o", "--output", type=FILE, required=True, help="A .csv or .csv.gz file, or - for standard output.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 def export(*, recording: Path, output: Path, force: bool) -> None:
     """Write a recording as CSV, every value as the instrument gave it."""
@@ -296,13 +252,13 @@ def export(*, recording: Path, output: Path, force: bool) -> None:
         raise click.BadParameter(f"{output} ends neither in .csv nor in .csv.gz", param_hint="-o")
     if not standard and output.exists() and not force:
         raise InputError(f"{output} is there already", "choose another name or say --force")
-    with Recording(recording) as opened, _progress(f"exporting {recording.name}") as progress:
+    with Recording(recording) as opened, counting(f"exporting {recording.name}") as progress:
         count = export_csv(opened, None if standard else output, progress=progress)
     click.echo(f"{output}: {count} readings", err=standard)
 
 
 @main.command("check-job", epilog="lightoff check-job job.toml")
-@click.argument("file", type=_FILE)
+@click.argument("file", type=FILE)
 def checkjob_at(*, file: Path) -> None:
     """Explain every mistake of a job file, with its line and the nearest right key."""
     from collector.instruments import build, cautions
@@ -316,6 +272,10 @@ def checkjob_at(*, file: Path) -> None:
     profiles = partial(named, beside=file.parent)
     build(job.instruments, now=lambda: 0, papers=papers_of(job), profiles=profiles)
     click.echo(f"{file}: nothing to correct")
+
+
+main.add_command(check_profile)
+main.add_command(scan)
 
 
 @main.command(epilog="lightoff compute humidity_ratio temp=70degF humidity=35% altitude=2600ft")
@@ -365,34 +325,8 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
     click.echo(CAUTIONS)
-    collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=_say))
+    collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
     if recorder.lost or recorder.failure:
         raise InputError(f"{recorder.lost} readings were lost: {recorder.failure or 'the recording stood still'}")
-
-
-def _say(text: str) -> None:
-    click.echo(f"lightoff: {text}", err=True)
-
-
-@contextmanager
-def _progress(
-    label: str, *, text: Callable[[float], str] = "{:,} readings".format
-) -> Iterator[Callable[[float], None]]:
-    """A line that counts, when standard error is a terminal and the work is longer than a second."""
-    began = time.monotonic()
-
-    def show(count: float) -> None:
-        if sys.stderr.isatty() and time.monotonic() - began > 1:
-            click.echo(f"\r{label}: {text(count)}", err=True, nl=False)
-
-    yield show
-    if sys.stderr.isatty() and time.monotonic() - began > 1:
-        click.echo("", err=True)
-
-
-def _bar(share: float) -> str:
-    """How much of the work is done, as a bar."""
-    done = round(30 * share)
-    return f"[{'#' * done}{'.' * (30 - done)}] {100 * share:3.0f} %"

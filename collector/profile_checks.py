@@ -91,8 +91,9 @@ def _examples(file: ProfileFile) -> Found:
             found.append((("example", index), "expected exactly one of 'text' and 'hex'"))
         if known:
             found += [
-                (("example", index, "values", name), f"there is no value {shown(name)}")
-                for name in example.values
+                (("example", index, key, name), f"there is no value {shown(name)}")
+                for key, names in (("values", example.values), ("units", example.units))
+                for name in names
                 if name not in known
             ]
     return found

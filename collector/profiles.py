@@ -43,13 +43,18 @@ def available() -> dict[str, Path]:
 
 def named(name: str, *, beside: Path | None = None) -> Profile:
     """Profile of a name, or of a path, which is taken from the folder `beside` where it is not absolute."""
+    return load(place_of(name, beside=beside))
+
+
+def place_of(name: str, *, beside: Path | None = None) -> Path:
+    """Where the profile of a name or path is; InputError where there is none of that name."""
     known = available()
     if name in known:
-        return load(known[name])
+        return known[name]
     if not name.endswith(ENDING):
         where = f"it comes with the program or lies in {own_folder()}"
         raise InputError(f"there is no profile '{name}'{nearest(name, known)}", f"{where}; or give a path to one")
-    return load((beside or Path()) / Path(name).expanduser())
+    return (beside or Path()) / Path(name).expanduser()
 
 
 def load(path: Path) -> Profile:
@@ -87,6 +92,8 @@ def examined(text: str, name: str) -> tuple[Profile | None, list[Mistake]]:
 
 def _decodable(profile: Profile) -> list[tuple[job_lines.Path, str]]:
     """What its codec says against it."""
+    if profile.driver not in KINDS:
+        return [(("driver",), f"the driver '{profile.driver}' is not in this version; it has {', '.join(KINDS)}")]
     try:
         KINDS[profile.driver].decoder(profile)
     except ValueError as error:

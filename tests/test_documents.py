@@ -1,5 +1,6 @@
 """What the documents say is what the program does."""
 
+import errno
 import re
 import shlex
 import subprocess
@@ -15,6 +16,7 @@ from collector import job
 from collector.cli import main
 from collector.instruments import build
 from drivers.codecs.recording_csv import CsvReader, parse_head
+from drivers.port_errors import opening_error
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
@@ -124,3 +126,55 @@ def test_no_module_is_longer_than_four_hundred_lines():
     files = subprocess.run(known, cwd=ROOT, capture_output=True, text=True, check=True).stdout.split()
     lengths = {name: len((ROOT / name).read_text().splitlines()) for name in files if (ROOT / name).exists()}
     assert {name: length for name, length in lengths.items() if length > 400} == {}
+
+
+DOCUMENTS = sorted((ROOT / "docs").glob("*.md"))
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=[path.name for path in DOCUMENTS])
+def test_every_link_in_a_document_leads_somewhere(document):
+    links = re.findall(r"\]\(([^)#]+)\)", document.read_text())
+    assert [link for link in links if not (document.parent / link).exists()] == []
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=[path.name for path in DOCUMENTS])
+def test_every_command_and_option_in_a_document_exists(document):
+    text = document.read_text()
+    for name, rest in re.findall(r"lightoff (?!\()([a-z][\w-]*)([^`\n]*)", text):
+        if not re.search(rf"`(?:\$ )?lightoff {name}|^\$ lightoff {name}", text, re.MULTILINE):
+            continue  # prose
+        command = main.commands[name]
+        known = {option for parameter in command.params for option in parameter.opts}
+        assert set(re.findall(r"(?<!\S)--[\w-]+", rest)) <= known, f"lightoff {name}{rest}"
+
+
+def test_what_to_know_before_a_live_circuit_comes_first():
+    """Practice of the trade: a meter that is not isolated puts the computer at mains voltage."""
+    text = (ROOT / "docs" / "connecting.md").read_text()
+    caution = text.index("mains voltage")
+    assert caution < text.index("\n## ")
+    for words in ("isolated", "flame rod", "igniter", "power off", "maker's instructions"):
+        assert words in text[: text.index("\n## ")]
+    assert "before" in (ROOT / "docs" / "profiles.md").read_text().split("## A worked example")[0]
+
+
+def test_the_example_of_a_broker_is_a_job_without_a_password():
+    text = (ROOT / "docs" / "connecting.md").read_text()
+    (example,) = re.findall(r"^```toml\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    (instrument,) = job.parse(example).instruments
+    assert (instrument.driver, instrument.secret) == ("mqtt", "env:BROKER_PASSWORD")
+
+
+def test_the_sentences_that_are_explained_are_those_of_the_program(tmp_path):
+    text = (ROOT / "docs" / "connecting.md").read_text()
+    port = "/dev/ttyUSB0"
+    for number in (errno.ENOENT, errno.EBUSY, errno.ENOTTY):
+        said = str(opening_error("meter", port, "", OSError(number, "")))
+        assert f"| `{said.removeprefix('meter: ')}` |" in text
+    denied = str(opening_error("meter", port, "", OSError(errno.EACCES, "")))
+    assert denied.startswith("meter: this user may not open /dev/ttyUSB0; ")
+    (tmp_path / "port").touch()
+    (tmp_path / "port").chmod(0o660)
+    ours = str(opening_error("meter", str(tmp_path / "port"), "", OSError(errno.EACCES, "")))
+    group = (tmp_path / "port").group()
+    assert ours.removeprefix("meter: ").replace(str(tmp_path / "port"), port).replace(f"'{group}'", "'dialout'") in text

@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from analysis.model import origin_of
-from collector import cli, job
+from collector import cli, command_line, job
 from collector.recording import Recording
 from drivers.codecs.recording_csv import CsvReader
 from drivers.simulate.causes import CAUSES
@@ -250,7 +250,7 @@ def test_long_work_shows_a_bar_on_a_terminal(monkeypatch):
     moments = iter([0.0, 0.5, 2.0, 3.0, 4.0])
     monkeypatch.setattr(time, "monotonic", lambda: next(moments))
     monkeypatch.setattr(sys, "stderr", terminal := Terminal())
-    with cli._progress("simulating", text=cli._bar) as show:
+    with command_line.counting("simulating", text=command_line.bar) as show:
         for share in (0.1, 0.5, 1.0):
             show(share)
     half = "[" + 15 * "#" + 15 * "." + "]  50 %"
