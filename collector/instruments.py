@@ -4,13 +4,15 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.points import measure_of
 from collector.job import InstrumentSettings
+from collector.job_values import accuracy, native_unit
 from collector.practice import Practice
 from collector.profiles import Profiles, named, secret_from
 from collector.simulation_request import request_of
-from drivers.base import Driver, InputError, Now
+from drivers.base import Driver, InputError, Now, SettingsError
 from drivers.profile import Profile, SerialSection, Value
-from drivers.registry import KINDS
+from drivers.registry import KINDS, Kind
 from drivers.replay import CsvSource, Replay
 from drivers.setup import Setup, Shared
 from drivers.simulate.papers import Papers
@@ -113,7 +115,7 @@ def _place(settings: InstrumentSettings) -> str:
 
 def _build(settings: InstrumentSettings, around: Around) -> Driver | None:
     if kind := KINDS.get(settings.driver or ""):
-        return kind.make(setup_of(settings, around))
+        return _made(kind, setup_of(settings, around))
     if settings.driver == "replay":  # without an address its readings are in the recording that the job belongs to
         return Replay(CsvSource(Path(settings.address))) if settings.address else None
     if settings.driver == "simulate":
@@ -124,6 +126,15 @@ def _build(settings: InstrumentSettings, around: Around) -> Driver | None:
         raise InputError(f"instrument '{settings.name}' has no driver", f"this version has {', '.join(AVAILABLE)}")
     what = f"instrument '{settings.name}': the driver '{settings.driver}' is not in this version"
     raise InputError(what, f"it has {', '.join(AVAILABLE)}")
+
+
+def _made(kind: Kind, setup: Setup) -> Driver:
+    """The driver; what it says against its settings is about the job."""
+    try:
+        return kind.make(setup)
+    except SettingsError as error:
+        what = error.what.removeprefix(f"{setup.name}: ")
+        raise InputError(f"instrument '{setup.name}': {what}", error.hint) from error
 
 
 def _simulated(settings: InstrumentSettings, now: Now, papers: Papers | None) -> Driver:
@@ -153,6 +164,7 @@ def setup_of(settings: InstrumentSettings, around: Around) -> Setup:
         first = next((value.name for value in profile.measures()), "value")
         what = f"instrument '{settings.name}' has no channels"
         raise InputError(what, f'add channels = {{ {first} = "draft_collector" }}')
+    _check_units(settings, profile)
     return Setup(
         name=settings.name,
         profile=profile,
@@ -166,6 +178,26 @@ def setup_of(settings: InstrumentSettings, around: Around) -> Setup:
         secret=around.secrets(settings.secret, settings.name) if settings.secret else None,
         shared=around.shared,
     )
+
+
+def _check_units(settings: InstrumentSettings, profile: Profile) -> None:
+    """InputError where a value is in a unit that its point cannot have."""
+    for value in profile.measures():
+        if not (point := settings.channels.get(value.name)):
+            continue
+        for unit in value.units.values() if value.units else (value.unit,):
+            try:
+                native_unit(unit, point)
+            except ValueError as error:
+                measure = measure_of(point).name.replace("_", " ")
+                what = f"instrument '{settings.name}' has '{value.name}' in {unit or '1'}, and '{point}' is a {measure}"
+                raise InputError(what, "choose another point in channels, or correct the profile") from error
+        if value.accuracy and not settings.accuracy:
+            try:
+                accuracy(value.accuracy, point)
+            except ValueError as error:
+                what = f"instrument '{settings.name}': the accuracy of '{value.name}' does not fit '{point}' ({error})"
+                raise InputError(what, "correct the profile, or give the instrument an accuracy") from error
 
 
 def _profile(settings: InstrumentSettings, profiles: Profiles) -> Profile:

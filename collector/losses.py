@@ -10,6 +10,13 @@ WORDS = {
     "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
+    "dropped_messages": ("1 message lost: this computer was too slow", "{} messages lost: this computer was too slow"),
+    "retained": (
+        "1 message that the broker kept from before, not taken",
+        "{} messages that the broker kept from before, not taken",
+    ),
+    "repeated": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
+    "old": ("1 message was old by its own time", "{} messages were old by their own time"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""

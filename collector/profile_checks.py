@@ -6,12 +6,13 @@ from typing import Any
 from collector.job_lines import Path
 from collector.job_values import shown
 from collector.profile_sections import DRIVERS, ProfileFile, ValueTable
+from collector.profile_values import path
 from drivers.profile import Role
 
 Found = list[tuple[Path, str]]
 
 _COMMON = frozenset(
-    "name role unit units unit_from accuracy response_time low high scale offset missing over_range words bits"
+    "name role unit units unit_from accuracy response_time low high scale offset missing over_range words states bits"
     " counter_bits".split()
 )
 _BYTES = frozenset({"at", "type", "order"})
@@ -52,6 +53,8 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
         found.append((("value",), "expected a [[value]] for each value that the instrument gives"))
     if way == ("serial", "line") and not file.serial.pattern:
         found.append((("serial",), "'pattern' is needed for this format and missing"))
+    if file.driver == "mqtt":
+        found += _mqtt(file)
     names: dict[str, int] = {}
     for index, value in enumerate(file.values):
         given = tables["value"][index]
@@ -78,13 +81,35 @@ def _value(value: ValueTable, given: Mapping[str, Any], way: tuple[str, str]) ->
         found.append(((), "a status needs 'bits' or 'words' that say what it means"))
     if value.units and not value.unit_from:
         found.append((("units",), "'unit_from' is missing: where does the message say the unit?"))
+    if value.unit_from and not value.units:
+        found.append((("unit_from",), "'units' is missing: which unit is what the message says?"))
     if value.low is not None and value.high is not None and value.low >= value.high:
         found.append((("high",), "is not above 'low'"))
     return found
 
 
+def _mqtt(file: ProfileFile) -> Found:
+    found: Found = []
+    section = file.mqtt
+    if (section.time_path is None) != (section.old_after is None):
+        given, missing = ("old_after", "time_path") if section.time_path is None else ("time_path", "old_after")
+        found.append((("mqtt", given), f"says nothing without '{missing}'; give both or none"))
+    for index, value in enumerate(file.values):
+        if value.unit_from is None:
+            continue
+        place = ("value", index, "unit_from")
+        if value.path is None:
+            found.append((place, "needs a 'path': a message that is only a number says no unit"))
+            continue
+        try:
+            path(value.unit_from)
+        except ValueError as error:
+            found.append((place, str(error)))
+    return found
+
+
 def _examples(file: ProfileFile) -> Found:
-    known = {value.name for value in file.values}
+    known = {value.name: value.role for value in file.values}
     found: Found = []
     for index, example in enumerate(file.examples):
         if (example.text is None) == (example.data is None):
@@ -96,4 +121,11 @@ def _examples(file: ProfileFile) -> Found:
                 for name in names
                 if name not in known
             ]
+        found += [
+            (("example", index, "values", name), f"is a {known[name]} and no measure; leave it out of the example")
+            for name in example.values
+            if known.get(name, Role.MEASURE) is not Role.MEASURE
+        ]
+        if example.refused and (example.values or example.units or example.conditions):
+            found.append((("example", index, "refused"), "a message that is refused says nothing; keep one of the two"))
     return found

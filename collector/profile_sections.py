@@ -41,6 +41,7 @@ class ValueTable(Section):
     over_range: _Numbers = ()
     words: Annotated[dict[str, Condition], by(own.words)] = Field(default_factory=dict)
     bits: Annotated[dict[int, Condition], by(own.bits)] = Field(default_factory=dict)
+    states: Annotated[dict[str, float], by(own.states)] = Field(default_factory=dict)
     counter_bits: Annotated[int, by(given.whole, 1, 64)] = 8
     group: _Text = None
     field: Annotated[str | int | None, by(own.field)] = None
@@ -54,8 +55,8 @@ class ValueTable(Section):
     first_register: Annotated[int | None, by(given.whole, 0, 65535)] = Field(None, alias="register")
     table: Annotated[str, by(given.choice, *TABLES)] = "holding"
     word_order: Annotated[str, by(given.choice, "big", "little")] = "big"
-    topic: _Text = None
-    path: _Text = None
+    topic: Annotated[str | None, by(own.topic)] = None
+    path: Annotated[str | None, by(own.path)] = None
 
     @checking("units")
     @classmethod
@@ -107,7 +108,7 @@ class MqttTable(Section):
     """The fields of `drivers.profile.MqttSection`."""
 
     old_after: Annotated[float | None, by(given.bounded, given.DURATION, "1 s", "24 h")] = _MQTT.old_after
-    time_path: _Text = None
+    time_path: Annotated[str | None, by(own.path)] = None
 
 
 class ExampleTable(Section):

@@ -73,6 +73,30 @@ def words(value: object) -> dict[str, Condition]:
     return {str(text).strip(): condition(one) for text, one in value.items()}
 
 
+def states(value: object) -> dict[str, float]:
+    """Texts in a message and the numbers that they stand for."""
+    if not isinstance(value, dict):
+        raise ValueError("expected a table such as { 'CLOSED' = 1, 'OPEN' = 0 }")
+    return {str(text).strip(): number(one) for text, one in value.items()}
+
+
+def topic(value: object) -> str:
+    """Topic of messages below that of the instrument, or nothing."""
+    text = given.free_text(value)
+    if any(sign in text for sign in "+#\0") or text.startswith("/") or len(text) > 1000:
+        raise ValueError(f"{shown(value)} is not one topic; write for example 'room/temperature', without + and #")
+    return text
+
+
+def path(value: object) -> str:
+    """JSON path that leads to one place."""
+    from drivers.codecs.json_values import json_path  # noqa: PLC0415 - few profiles have any
+
+    text = given.free_text(value)
+    json_path(text)
+    return text
+
+
 def bits(value: object) -> dict[int, Condition]:
     """Bits and what they say."""
     if not isinstance(value, dict):

@@ -132,11 +132,15 @@ def secret_from(place: str, instrument: str) -> str:
     """Password or key from where the job says that it is kept; InputError where it is not there."""
     kind, _, name = place.partition(":")
     if kind == "env":
-        if not (found := os.environ.get(name)):
+        if not (found := os.environ.get(name, "").strip()):
             raise InputError(f"instrument '{instrument}': the environment has no {name}", f"set {name} and start again")
         return found
     try:
-        return Path(name).expanduser().read_text(encoding="utf-8").strip()
-    except (OSError, ValueError) as error:
-        what = f"instrument '{instrument}': its secret cannot be read from {shown(name)} ({error})"
+        found = Path(name).expanduser().read_text(encoding="utf-8").strip()
+    except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a home that is not known
+        why = getattr(error, "strerror", None) or ("it is not text" if isinstance(error, ValueError) else error)
+        what = f"instrument '{instrument}': its secret cannot be read from {shown(name)} ({why})"
         raise InputError(what, "check the path and who may read it") from error
+    if not found:
+        raise InputError(f"instrument '{instrument}': {shown(name)} is empty", "write its secret into it")
+    return found

@@ -17,7 +17,7 @@ STEP = 1_000
 BACK = 1_000_000_000
 """A clock that was set back further than this is followed. [ns]"""
 
-DOUBTFUL = frozenset({Condition.LOW_BATTERY, Condition.HOLD, Condition.WARMING_UP})
+DOUBTFUL = frozenset({Condition.LOW_BATTERY, Condition.HOLD, Condition.WARMING_UP, Condition.OLD})
 """Conditions under which a value is suspect."""
 
 
@@ -42,7 +42,7 @@ class Meter:
         self._problems = Problems(setup.name)
         self._counts = Counter(messages=0, readings=0, unreadable=0)
         self._last = 0
-        self._present: frozenset[Condition] = frozenset()
+        self._present: dict[str, frozenset[Condition]] = {}
         self._battery: float | None = None
 
     @property
@@ -60,14 +60,17 @@ class Meter:
         self._last = 0
         _emit_all(emit, self.channels)
 
-    def take(self, decoded: Decoded, data: bytes, time: int, emit: Emit) -> None:
-        """Take a message in that arrived at `time` [ns]; `data` is shown where it could not be read."""
+    def take(self, decoded: Decoded, data: bytes, time: int, emit: Emit, source: str = "") -> None:
+        """Take a message in that arrived at `time` [ns]; `data` is shown where it could not be read.
+
+        Conditions hold for the messages of one `source`.
+        """
         self._counts["messages"] += 1
         self._last = time if time < self._last - BACK else max(time, self._last + STEP)
         if decoded.reason:
             self.unreadable(decoded.reason, data, self._last, emit)
         if decoded.sample:
-            self._say(decoded.sample, emit)
+            self._say(decoded.sample, emit, source)
             self._read(decoded.sample, emit)
 
     def unreadable(self, reason: str, data: bytes, time: int, emit: Emit) -> None:
@@ -98,14 +101,14 @@ class Meter:
             else:
                 emit(Reading(self._channels[name].key, self._last, math.nan, Quality.BAD))
 
-    def _say(self, sample: Sample, emit: Emit) -> None:
+    def _say(self, sample: Sample, emit: Emit, source: str) -> None:
         """Tell conditions that begin."""
         if sample.battery is not None:
             self._battery = sample.battery
-        for condition in sorted(sample.conditions - self._present):
+        for condition in sorted(sample.conditions - self._present.get(source, frozenset())):
             text = f"{self._setup.name}: {condition.replace('_', ' ')}"
             emit(Event(self._last, EventKind.PROBLEM, text, self._setup.name, {"condition": str(condition)}))
-        self._present = sample.conditions
+        self._present[source] = sample.conditions
 
 
 def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:

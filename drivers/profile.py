@@ -38,6 +38,8 @@ class Condition(StrEnum):
     """Its readings are doubtful."""
     FAULT = "fault"
     """It is defective: no value."""
+    OLD = "old"
+    """What it says is from before: its readings are doubtful."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +72,8 @@ class Value:
     """Numbers in the message that mean: beyond the range."""
     words: Mapping[str, Condition] = field(default_factory=dict)
     """Texts in place of a number, or of a status, and what they say."""
+    states: Mapping[str, float] = field(default_factory=dict)
+    """Texts in place of a number, and the number that each stands for, such as 1 for a closed contact."""
     bits: Mapping[int, Condition] = field(default_factory=dict)
     """Bits of a status, 0 the lowest, and what each says when set."""
     counter_bits: int = 8
@@ -168,9 +172,9 @@ class MqttSection:
     """How a gateway's messages are taken."""
 
     old_after: float | None = None
-    """A value that did not change its time for so long is old; None: not judged. [s]"""
+    """A message whose own time is so far from now is old, and its values are suspect; None: not judged. [s]"""
     time_path: str | None = None
-    """JSON path of the message's own time: ISO 8601, or seconds or milliseconds since 1970."""
+    """JSON path of the message's own time: ISO 8601 with its zone, or seconds or milliseconds since 1970."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -46,7 +46,26 @@ def _text(profile: Profile) -> Decoder:
     return text_decoder(profile)
 
 
+def _mqtt(setup: Setup) -> Driver:
+    from drivers.mqtt import Mqtt  # noqa: PLC0415
+
+    return Mqtt(setup)
+
+
+def _json(profile: Profile) -> Decoder:
+    from drivers.codecs.json_values import json_decoder  # noqa: PLC0415
+
+    return json_decoder(profile)
+
+
+async def _topics(address: str, seconds: float, tell: Tell) -> None:
+    from drivers.mqtt_probe import probe  # noqa: PLC0415
+
+    await probe(address, seconds, tell)
+
+
 KINDS: Mapping[str, Kind] = {
     "serial": Kind(_serial, _text, None, "/dev/ttyUSB0"),
+    "mqtt": Kind(_mqtt, _json, None, "mqtt://192.0.2.10:1883", probe=_topics),
 }
 """By the name in the job file."""

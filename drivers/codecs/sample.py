@@ -88,8 +88,9 @@ class Interpreter:
         for condition in conditions & _NO_VALUE.keys():
             values = {name: number if math.isinf(number) else _NO_VALUE[condition] for name, number in values.items()}
         empty = not values and battery is None and counter is None and clock is None and not conditions
-        sample = None if empty else Sample(values, called, battery, counter, clock, frozenset(conditions))
-        return Decoded(sample, reason or (Unreadable.NOT_A_NUMBER.value if empty else ""))
+        if empty and (reason or not raw):
+            return Decoded(None, reason or Unreadable.NOT_A_NUMBER.value)
+        return Decoded(Sample(values, called, battery, counter, clock, frozenset(conditions)), reason)
 
     def _units(self, said: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
         known = {name: self._values[name].units.get(text.strip()) for name, text in said.items()}
@@ -110,7 +111,8 @@ def _number(value: Value, found: float | str) -> tuple[float | None, set[Conditi
     if isinstance(found, str):
         if condition := value.words.get(found.strip()):
             return _NO_VALUE.get(condition, math.nan), {condition} - _NO_VALUE.keys()
-        found = number_in(found)
+        state = value.states.get(found.strip())
+        found = number_in(found) if state is None else state
         if math.isnan(found):
             return None, set()
     if found in value.missing or math.isnan(found):
@@ -118,4 +120,3 @@ def _number(value: Value, found: float | str) -> tuple[float | None, set[Conditi
     if found in value.over_range or math.isinf(found):
         return math.copysign(math.inf, found * value.scale), set()
     return found * value.scale + value.offset, set()
-

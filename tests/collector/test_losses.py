@@ -4,18 +4,20 @@ import inspect
 from collections.abc import Mapping
 
 import drivers.manual
+import drivers.mqtt
 import drivers.replay
 import drivers.serial_line
 import drivers.simulate.live
 from collector.losses import NO_LOSS, WORDS, losses
 from collector.supervisor import Status
 from drivers.manual import Manual
+from tests.drivers.brokers import make as at_broker
 from tests.drivers.ptys import make
 
 
 def counted() -> dict[str, Mapping[str, int]]:
     """Statistics of every driver that has any, by its class."""
-    made = (make("/dev/none"), Manual(now=lambda: 0))
+    made = (make("/dev/none"), at_broker("mqtt://192.0.2.10"), Manual(now=lambda: 0))
     return {type(driver).__name__: driver.statistics() for driver in made}
 
 
@@ -26,7 +28,7 @@ def test_the_words_are_those_of_the_drivers_counts():
 
 
 def test_no_driver_that_counts_is_forgotten_here():
-    modules = (drivers.manual, drivers.replay, drivers.serial_line, drivers.simulate.live)
+    modules = (drivers.manual, drivers.mqtt, drivers.replay, drivers.serial_line, drivers.simulate.live)
     own = [
         kind.__name__
         for module in modules

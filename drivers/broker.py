@@ -1,0 +1,225 @@
+"""A connection to a broker of MQTT 5, or 3.1.1 where it is older; the one module that knows paho-mqtt.
+
+Its client is turned by a thread of ours and by nobody else: name look-up, connecting and TLS block, and the library's
+way for event loops would leave sockets, tasks and threads behind where a broker does not answer.
+"""
+
+import asyncio
+import logging
+import ssl
+import threading
+import time
+import uuid
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from drivers.base import DriverError, Now, SilentError
+from drivers.broker_address import BrokerAddress
+from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
+from drivers.inbox import Inbox, Message
+
+ANSWER = 5.0
+"""Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""
+ALIVE = 10
+"""A broker that does not answer for so long is asked, and lost where it does not answer that. [s]"""
+WAIT = 0.1
+"""Longest time until the thread sees that it shall end. [s]"""
+END = 1.9
+"""Longest time to wait for the thread's end. [s]"""
+LARGEST = 1_000_000
+"""Messages beyond it are not sent by a broker of MQTT 5. [bytes]"""
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is asked of a broker."""
+
+    instrument: str
+    """For errors."""
+    broker: BrokerAddress
+    topics: Sequence[str]
+    now: Now
+    secret: str | None = None
+    longest: int
+    """Of a message; what is beyond it is cut off. [bytes]"""
+    answer: float = ANSWER
+    """[s]"""
+
+
+@dataclass(slots=True)
+class _Heard:
+    """What the callbacks of one connection heard."""
+
+    refused: ReasonCode | None = None
+    connected: bool = False
+    denied: tuple[str, ReasonCode] | None = None
+    farewell: str = ""
+    defect: Exception | None = None
+
+
+def listen(wanted: Wanted, inbox: Inbox) -> threading.Thread:
+    """Start the thread that connects, subscribes and fills the inbox until that says stop or says why it ended."""
+    name = f"{wanted.instrument}: {wanted.broker}"
+    thread = threading.Thread(target=_listen, args=(wanted, inbox), name=name, daemon=True)
+    thread.start()
+    return thread
+
+
+async def hang_up(thread: threading.Thread, inbox: Inbox) -> None:
+    """Let the thread end and wait for it; one that the system does not let go ends when it comes back."""
+    inbox.stop.set()
+    deadline = time.monotonic() + END
+    try:
+        with suppress(TimeoutError):
+            async with asyncio.timeout(0.8 * END):
+                await inbox.ended.wait()
+    finally:  # a second cancellation comes here at once, and the thread still has to end
+        thread.join(timeout=max(0.0, deadline - time.monotonic()))
+    if thread.is_alive():
+        _log.warning("%s: the system does not come back from connecting", thread.name)
+
+
+def _listen(wanted: Wanted, inbox: Inbox) -> None:
+    """The thread."""
+    try:
+        if not _session(wanted, inbox, MQTTProtocolVersion.MQTTv5):
+            _session(wanted, inbox, MQTTProtocolVersion.MQTTv311)
+    except DriverError as error:
+        inbox.failure = error.with_traceback(None)  # its frames hold the client, and that its descriptors
+    except Exception as error:  # a defect: the session raises it
+        inbox.failure = error
+    finally:
+        inbox.end()
+
+
+def _session(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion) -> bool:
+    """One connection; returns whether the broker knows this version of MQTT, raises DriverError."""
+    heard = _Heard()
+    client = _client(wanted, inbox, protocol, heard)
+    try:
+        _connect(client, wanted, protocol)
+        _turn(client, wanted, inbox, heard)
+    finally:
+        client.disconnect()
+    return not (heard.refused and heard.refused.value == UNSUPPORTED_VERSION and protocol == MQTTProtocolVersion.MQTTv5)
+
+
+def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion) -> None:
+    settings: dict[str, Any] = {}
+    if protocol == MQTTProtocolVersion.MQTTv5:
+        settings = {"clean_start": True, "properties": Properties(PacketTypes.CONNECT)}  # type: ignore[no-untyped-call]
+        settings["properties"].MaximumPacketSize = LARGEST
+    broker = wanted.broker
+    try:
+        client.connect(broker.host, broker.port, keepalive=ALIVE, **settings)
+    except (OSError, UnicodeError) as error:
+        raise connecting_error(wanted.instrument, broker, error) from error.with_traceback(None)
+
+
+def _turn(client: paho.Client, wanted: Wanted, inbox: Inbox, heard: _Heard) -> None:
+    """Turn the client until it shall end or has to; a broker that refuses the version ends it without an error."""
+    deadline = time.monotonic() + wanted.answer
+    while not inbox.stop.is_set():
+        try:
+            result = client.loop(WAIT)
+        except Exception as error:  # of the library where what came is no MQTT
+            if heard.defect:
+                raise heard.defect from None
+            raise no_mqtt(wanted.instrument, wanted.broker) from error.with_traceback(None)
+        if heard.refused and heard.refused.value == UNSUPPORTED_VERSION:
+            return
+        if trouble := _trouble(wanted, heard, result):
+            raise trouble
+        if not inbox.opened and time.monotonic() > deadline:
+            what = f"{wanted.broker} lets itself be called and does not answer within {wanted.answer:g} s"
+            raise SilentError(wanted.instrument, what, "check that a broker is at that port, and start it anew")
+
+
+def _trouble(wanted: Wanted, heard: _Heard, result: MQTTErrorCode) -> DriverError | None:
+    """What ends the connection."""
+    name, broker = wanted.instrument, wanted.broker
+    if heard.refused:
+        return refusal(name, broker, heard.refused.value, str(heard.refused))
+    if heard.denied:
+        topic, code = heard.denied
+        return not_permitted(name, broker, topic, str(code))
+    if result == MQTTErrorCode.MQTT_ERR_SUCCESS:
+        return None
+    return lost(name, broker, heard.farewell) if heard.connected else no_mqtt(name, broker)
+
+
+def _client(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion, heard: _Heard) -> paho.Client:
+    """A client whose callbacks say what they hear; it does not connect again by itself."""
+    client = paho.Client(
+        CallbackAPIVersion.VERSION2,
+        client_id=f"lightoff{uuid.uuid4().hex[:14]}",  # of the length and letters that every broker has to take
+        protocol=protocol,
+        reconnect_on_failure=False,
+    )
+    client.connect_timeout = wanted.answer
+    if wanted.broker.user is not None:
+        client.username_pw_set(wanted.broker.user, wanted.secret)
+    if wanted.broker.tls:
+        client.tls_set_context(_trusting())
+
+    def on_connect(client: paho.Client, _data: object, _flags: object, code: ReasonCode, _properties: object) -> None:
+        if code.is_failure:
+            heard.refused = code
+            return
+        heard.connected = True
+        options: Any = SubscribeOptions(qos=1) if protocol == MQTTProtocolVersion.MQTTv5 else 1
+        client.subscribe([(topic, options) for topic in wanted.topics])
+
+    def on_subscribe(
+        _client: paho.Client, _data: object, _number: int, codes: list[ReasonCode], _properties: object
+    ) -> None:
+        denied = (pair for pair in zip(wanted.topics, codes, strict=False) if pair[1].is_failure)
+        heard.denied = next(denied, None)
+        if not heard.denied:
+            inbox.open()
+
+    def on_message(_client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
+        try:
+            payload = bytes(message.payload[: wanted.longest + 1])
+            inbox.put(Message(wanted.now(), message.topic, payload, message.retain, message.dup))
+        except Exception as error:
+            heard.defect = error
+            raise
+
+    def on_disconnect(
+        _client: paho.Client, _data: object, flags: paho.DisconnectFlags, code: ReasonCode, _properties: object
+    ) -> None:
+        heard.farewell = str(code) if flags.is_disconnect_packet_from_server else ""
+
+    client.on_connect, client.on_subscribe = on_connect, on_subscribe
+    client.on_message, client.on_disconnect = on_message, on_disconnect
+    return client
+
+
+class _Closing(ssl.SSLSocket):
+    """Closes itself where TLS does not come about; the library leaves that to the garbage collector."""
+
+    def do_handshake(self, block: bool = False) -> None:  # noqa: FBT001, FBT002 - as the class above has it
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
+
+
+def _trusting() -> ssl.SSLContext:
+    """TLS by this computer's trusted authorities, or those of the file that SSL_CERT_FILE names."""
+    context = ssl.create_default_context()
+    context.sslsocket_class = _Closing
+    return context
