@@ -30,6 +30,11 @@ class Sample:
     clock: float | None = None
     """The instrument's own clock. [s]"""
     conditions: frozenset[Condition] = frozenset()
+    said: Mapping[str, frozenset[Condition]] = field(default_factory=dict, compare=False)
+    """By the name of the value, what those say that may say conditions: of one that is not here nothing is said.
+
+    Empty where the message as a whole says `conditions`.
+    """
 
 
 class Decoded(NamedTuple):
@@ -60,13 +65,18 @@ class Interpreter:
         """The sample; `units` are what the message calls them, by the name of the value."""
         values: dict[str, float] = {}
         conditions: set[Condition] = set()
+        saying: dict[str, frozenset[Condition]] = {}
         battery = counter = clock = None
         reason = ""
         for name, found in raw.items():
             value = self._values[name]
             if value.role is Role.STATUS:
-                conditions |= _status(value, found)
+                saying[name] = frozenset(_status(value, found))
+                conditions |= saying[name]
                 continue
+            if value.words:
+                word = value.words.get(found.strip()) if isinstance(found, str) else None
+                saying[name] = frozenset({word} if word else ())
             number, said = _number(value, found)
             conditions |= said
             if number is None:
@@ -87,8 +97,9 @@ class Interpreter:
             reason = reason or f"has a unit of '{name}' that the profile does not name"
         for condition in conditions & _NO_VALUE.keys():
             values = {name: number if math.isinf(number) else _NO_VALUE[condition] for name, number in values.items()}
-        empty = not values and battery is None and counter is None and clock is None and not conditions
-        sample = None if empty else Sample(values, called, battery, counter, clock, frozenset(conditions))
+        told = conditions or any(self._values[name].role is Role.STATUS for name in saying)
+        empty = not values and battery is None and counter is None and clock is None and not told
+        sample = None if empty else Sample(values, called, battery, counter, clock, frozenset(conditions), saying)
         return Decoded(sample, reason or (Unreadable.NOT_A_NUMBER.value if empty else ""))
 
     def _units(self, said: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
