@@ -10,6 +10,11 @@ WORDS = {
     "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
+    "missing": ("1 message missing by its own counter", "{} messages missing by its own counter"),
+    "duplicates": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
+    "late": ("1 message came late", "{} messages came late"),
+    "out_of_range": ("1 reading over or under its range", "{} readings over or under its range"),
+    "misfits": ("1 number in a unit of something else", "{} numbers in a unit of something else"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""
