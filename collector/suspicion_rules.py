@@ -148,7 +148,7 @@ RULES: dict[str, Rule] = {
         _at_switch("draft_switch", "switch_closed", high=False),
         5.0,
         HOSES,
-        "the pressure at the pressure switch acts to open it while the inducer runs; "
+        "the pressure at the pressure switch reads reversed while the inducer runs; "
         "its hoses may be swapped: check the hoses",
     ),
     "switch_high_hoses": Rule(
@@ -156,7 +156,7 @@ RULES: dict[str, Rule] = {
         _at_switch("draft_switch_high", "switch_high_closed", high=True),
         5.0,
         HOSES,
-        "the pressure at the high-stage pressure switch acts to open it while the inducer runs; "
+        "the pressure at the high-stage pressure switch reads reversed while the inducer runs; "
         "its hoses may be swapped: check the hoses",
     ),
     "collector_hoses": Rule(

@@ -85,6 +85,7 @@ lightoff.instruments = (function () {
       lightoff.meters.fill(node.querySelector(".meter-facts"), lightoff.meters.facts(one, status, connected));
       setText(node.querySelector(".instrument-text"), text);
       show(node.querySelector(".instrument-text"), text !== "");
+      setClass(node, "worried", connected && lightoff.meters.briefly(one, status).length > 0);
       setClass(node, "lost", !connected || !["reading", "ended"].includes(one.state));
     });
   }

@@ -57,6 +57,9 @@ lightoff.meters = (function () {
   const batteryLow = (one) => Boolean((one.facts || {}).low_battery)
     || ((one.facts || {}).conditions || []).some((text) => text.startsWith("low battery"));
 
+  /* What it says of itself beside its battery. */
+  const otherConditions = (one) => ((one.facts || {}).conditions || []).filter((text) => !text.startsWith("low battery"));
+
   function batteryText(one) {
     const charge = (one.facts || {}).battery;
     const figure = charge === undefined ? "" : percent(charge);
@@ -94,10 +97,10 @@ lightoff.meters = (function () {
     const said = one.facts || {};
     return [
       ["warm-up", said.warm_up_left ? Math.ceil(said.warm_up_left) + " s left, readings doubtful until then" : ""],
-      ["says", (said.conditions || []).join("; ")],
+      ["says", otherConditions(one).join("; ")],
       ["battery", batteryText(one)],
       ["its clock", said.clock ? said.clock.text : ""],
-      ["signal", said.signal === undefined ? "" : typeof said.signal === "number" ? said.signal + " dBm" : plain(said.signal)],
+      ["signal", said.signal === undefined ? "" : typeof said.signal === "number" ? String(said.signal).replace("-", "−") + " dBm" : plain(said.signal)],
       ...Object.entries(said).filter(([name]) => !KNOWN.has(name)).map(([name, value]) => [name.replace(/_/g, " "), plain(value)]),
     ];
   }
@@ -109,7 +112,7 @@ lightoff.meters = (function () {
       ...suspicions(one, status).map((told) => told.word),
       left ? "warming up, " + Math.ceil(left) + " s left" : "",
       batteryLow(one) ? "low battery" : "",
-      ...((one.facts || {}).conditions || []).filter((text) => !text.startsWith("low battery")).map((text) => text.split(":")[0]),
+      ...otherConditions(one).map((text) => text.split(":")[0]),
     ].filter(Boolean);
   }
 
@@ -145,12 +148,13 @@ lightoff.meters = (function () {
     list.querySelectorAll("dd").forEach((node, number) => setText(node, rows[number][1]));
   }
 
-  /* " · low battery: flame meter · hoses may be swapped: switch manometer" */
+  /* " · low battery: flame meter · hoses may be swapped: switch manometer", or of one meter " · flame meter: low battery, ..." */
   function worries(meters, status, names) {
-    const low = meters.filter(batteryLow);
-    const swapped = (status.suspicions || []).map((told) => told.word + ": "
-      + names(meters.filter((one) => suspicions(one, status).includes(told))));
-    return [low.length ? "low battery: " + names(low) : "", ...swapped].filter(Boolean).map((text) => " · " + text).join("");
+    const of = (one) => [batteryLow(one) ? "low battery" : "", ...suspicions(one, status).map((told) => told.word)].filter(Boolean);
+    const worried = meters.filter((one) => of(one).length);
+    const words = [...new Set(worried.flatMap(of))];
+    if (worried.length === 1) return " · " + names(worried) + ": " + words.join(", ");
+    return words.map((word) => " · " + word + ": " + names(worried.filter((one) => of(one).includes(word)))).join("");
   }
 
   /* All meters in a few words: "6 meters reading", "1 of 6 lost: switch manometer". */
@@ -175,6 +179,7 @@ lightoff.meters = (function () {
     show(id("meters-state"), text !== "");
     setText(id("meters-state"), text);
     setClass(id("meters-state"), "bad", bad);
+    setClass(id("meters-state"), "worried", !bad && text.includes(" · "));
     setClass(id("meters-state"), "fine", text.endsWith(" reading"));
   }
 

@@ -62,6 +62,30 @@ async def test_twenty_returns_after_the_longest_wait_are_each_read_within_five_s
     assert all(one.status.lost == 1 for one in supervisors)
 
 
+async def test_silence_is_told_with_its_time_and_what_to_try_and_ends_by_itself(tmp_path: Path) -> None:
+    """The instrument is there and says nothing for as long as its profile allows."""
+    with closing(PtyPort(tmp_path)) as port:
+        heard = [0.0]
+        driver = make(port.path, now=time.time_ns, silence=0.3)
+        supervisor = Supervisor(driver, hearing(heard, 0), now=time.time_ns)
+        task = asyncio.create_task(supervisor.run(), name="supervisor")
+        voice = asyncio.create_task(talk({port}), name="the instrument")
+        try:
+            await until(lambda: heard[0], what="reading")
+            voice.cancel()
+            await until(lambda: supervisor.status.state is State.WAITING, what="silence")
+            assert "nothing came on" in supervisor.status.text
+            assert "check that the instrument is on" in supervisor.status.text
+            assert supervisor.status.next_try is not None
+            assert supervisor.status.lost == 1
+            voice = asyncio.create_task(talk({port}), name="the instrument")
+            await until(lambda: supervisor.status.state is State.READING, what="reading again")
+        finally:
+            for one in (voice, task):
+                one.cancel()
+            await asyncio.wait({voice, task})
+
+
 def folder(parent: Path, number: int) -> Path:
     made = parent / str(number)
     made.mkdir()

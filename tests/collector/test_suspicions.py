@@ -189,6 +189,6 @@ async def test_it_is_recorded_told_and_changes_no_value(tmp_path: Path) -> None:
         assert recording.read(DRAFT.key).value.tolist() == [-0.6] * 8
     assert event.subject == "draft meter"
     assert event.text == (
-        "draft meter: the pressure at the pressure switch acts to open it while the inducer runs; "
+        "draft meter: the pressure at the pressure switch reads reversed while the inducer runs; "
         "its hoses may be swapped: check the hoses"
     )
