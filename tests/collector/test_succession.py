@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.model import Channel, Event, EventKind, Reading
+from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.alarm_rule import AlarmRule
 from collector.clock import Clock
 from collector.collector import Collector
@@ -18,10 +18,12 @@ from collector.recording import Recording
 from collector.store import Store
 from collector.succession import Succession
 from dashboard.history import read
+from dashboard.recorded import values_at
 from drivers.base import Driver, Emission
 from drivers.replay import Replay
 from tests.collector.calls import CLOSED, DRAFT, INCH, PLATE, RETURN, SECOND, SUPPLY, T0, Told
 from tests.collector.calls import call as started
+from tests.drivers.meters import Held
 from tests.support import until
 
 PASCAL = Channel("draft_switch", "draft meter (Pa)", "Pa")
@@ -123,6 +125,31 @@ async def test_the_zero_of_the_meter_is_carried_over_in_the_other_unit(tmp_path:
     assert zeroed == [DRAFT.key, PASCAL.key, PASCAL.key, DRAFT.key]
 
 
+async def test_a_meter_whose_unit_is_changed_by_hand_is_followed_from_its_messages_to_the_alarm(tmp_path: Path) -> None:
+    """The whole way; a value beyond the meter's range, in the new unit too, is kept and doubtful."""
+    path, held = tmp_path / "a.lightoff", Held()
+    async with call(path, Told("meter", *held.meter.channels), rules=[LOW]) as collector:
+        told: list[tuple[str, str]] = []
+        for unit, value in (("inH2O", 0.40), ("Pa", 0.40 * INCH), ("Pa", 6.0 * INCH), ("inH2O", 0.40)):
+            for _ in range(5):
+                for item in held.say(value, units={"pressure": unit}):
+                    collector.ingest(item)
+            told.append((collector.alarms.snapshot()[0].state, collector.speakers.of["draft_switch"]))
+            if value > 2 * INCH:
+                assert collector.latest["draft_switch@meter (Pa)"][3] is Quality.SUSPECT
+    inches, pascal = "draft_switch@meter", "draft_switch@meter (Pa)"
+    assert told == [
+        ("unacknowledged", inches),
+        ("unacknowledged", pascal),
+        ("returned", pascal),
+        ("unacknowledged", inches),
+    ]
+    with Recording(path) as recording:
+        assert recording.read(inches).value.tolist() == [0.40] * 10, "every number as it was shown"
+        assert recording.read(pascal).value.tolist() == [0.40 * INCH] * 5 + [6.0 * INCH] * 5
+        assert len(recording.events({EventKind.UNIT_CHANGED})) == 2
+
+
 async def test_trends_show_one_line_and_the_rise_that_was(tmp_path: Path) -> None:
     path = tmp_path / "a.lightoff"
     celsius = Channel("temp_supply", "duct thermometer (degC)", "degC")
@@ -141,6 +168,11 @@ async def test_trends_show_one_line_and_the_rise_that_was(tmp_path: Path) -> Non
     assert found["temp_supply"].time.size == 10
     assert len(read(path, ("temp_supply",), None, None)) == 1
     assert not np.isnan(found["temp_supply"].value).any()
+    at = {moment: values_at(path, T0 / SECOND + moment)["values"] for moment in (4.5, 9.5)}
+    shown = {moment: [row["value"] for row in rows if row["point"] == "temp_supply"] for moment, rows in at.items()}
+    assert shown == {4.5: [pytest.approx(50.0), None], 9.5: [pytest.approx(50.0)]}, (
+        "a unit that it left says nothing now"
+    )
 
 
 async def test_it_is_one_meter_on_the_page_with_the_channel_that_stands(tmp_path: Path) -> None:
