@@ -31,6 +31,8 @@ class EventKind(StrEnum):
     """A meter was zeroed: `channel` and `offset` [native unit] in the data; raw values stay as they are."""
     POINT_CHANGED = "point_changed"
     """A meter was moved to another point."""
+    UNIT_CHANGED = "unit_changed"
+    """A meter shows another unit: keys of the channels `from` and `to` in the data."""
     GAP = "gap"
     """Readings of a span are missing, and why."""
     CONFLICT = "conflict"

@@ -202,6 +202,11 @@ class Conditions:
             self._by_source[source] = copy(self._unread)
         self._by_source[source].take(now, value, quality)
 
+    def change_over(self, before: str, after: str) -> None:
+        """An instrument goes on as another source: what is held of it goes on with that."""
+        if before in self._by_source:
+            self._by_source[after] = self._by_source.pop(before)
+
     def take_contact(self, now: int, value: float, quality: Quality) -> None:
         """A reading of the contact in `when`."""
         for condition in (self._unread, *self._by_source.values()):

@@ -102,6 +102,13 @@ class Alarms:
             alarm.condition.take(now, value, quality, source)
         return [change for alarm in (*contacts, *values) for change in self._settle(alarm, time)]
 
+    def change_over(self, before: str, after: str) -> None:
+        """One meter goes on as another source, in another unit: no alarm begins or ends by that."""
+        if before in self._shifts:
+            self._shifts[after] = self._shifts[before]
+        for alarm in self._alarms.values():
+            alarm.condition.change_over(before, after)
+
     def tick(self, time: int) -> list[AlarmChange]:
         """Let time pass: mutes end, delays complete, logic conditions settle, a flood ends."""
         now = self._advance(time)

@@ -24,7 +24,9 @@ from collector.phase import Phase
 from collector.recorder import Recorder
 from collector.speakers import Speakers
 from collector.store import Store
+from collector.succession import Succession
 from collector.supervisor import Supervisor
+from collector.suspicions import Suspicions
 from drivers.base import Driver, Emission, InputError, SettingsError
 from drivers.manual import HANDS
 
@@ -86,6 +88,9 @@ class Collector:
         self._monotonic = monotonic
         self.speakers = Speakers()
         """Which instrument stands for each point."""
+        self.succession = Succession()
+        """Which channel stands for each meter that showed another unit."""
+        self.suspicions = Suspicions(plate)
         self._zeros = dict(zeros or {})
         self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
@@ -128,6 +133,8 @@ class Collector:
         elif isinstance(item, Event):
             if item.kind is EventKind.ZEROED:
                 self._zeroed(item)
+            elif item.kind is EventKind.UNIT_CHANGED:
+                self._unit_changed(item)
             self.recorder.put(item)
             for follow in self.followers:
                 follow(item)
@@ -142,6 +149,8 @@ class Collector:
         if normalizer is None:
             raise SettingsError(reading.channel, "gave a reading of a channel it never announced", "report it")
         self.recorder.put(reading)
+        if (standing := self.succession.standing(reading.channel)) != reading.channel:
+            self._change_over(standing, reading.channel)  # its old unit again, or a replay that was moved
         value, quality = normalizer(reading.value, reading.quality, reading.time)
         self._native[reading.channel] = reading.value
         self.arrivals[reading.channel].arrive(self._monotonic())
@@ -153,6 +162,8 @@ class Collector:
             return
         if point in PHASE_POINTS:
             self.phase.step(point, reading.time, value, quality)
+        for event in self.suspicions.step(point, reading.time, value, quality, normalizer.channel.instrument):
+            self.ingest(event)
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
             self._offer(name, name, reading.time, derived, derived_quality)
 
@@ -183,6 +194,25 @@ class Collector:
         if (normalizer := self._normalizers.get(str(event.data["channel"]))) is not None:
             normalizer.zero(event.time, float(str(event.data["offset"])))
 
+    def _unit_changed(self, event: Event) -> None:
+        """A meter shows another unit: its zero, what it stands for and what alarms hold of it go over to the other."""
+        before, after = (self._normalizers.get(str(event.data.get(end))) for end in ("from", "to"))
+        if before is None or after is None or before.channel.point != after.channel.point:
+            return
+        measure = measure_of(before.channel.point)
+        scale = to_inside(before.channel.unit, measure).scale / to_inside(after.channel.unit, measure).scale
+        zero = before.zero_at(event.time) * scale
+        if not math.isclose(after.zero_at(event.time), zero, rel_tol=1e-9, abs_tol=1e-12):
+            self.ingest(zeroing(after.channel, zero, event.time))
+        self._change_over(before.channel.key, after.channel.key)
+
+    def _change_over(self, before: str, after: str) -> None:
+        self.succession.change(before, after)
+        self.speakers.change_over(self._point_of(after), before, after)
+        self.alarms.change_over(before, after)
+        self.latest.pop(before, None)
+        self._native.pop(before, None)
+
     def _announce(self, event: Event) -> None:
         self.remembered.append(event)
         self.fanout.offer(event)
@@ -206,6 +236,7 @@ class Collector:
         """
         Alarms(rules)  # refuses what cannot be watched together before anything changes
         self.derived.use(plate)
+        self.suspicions.use(plate)
         self.phase.timing = timing or self.phase.timing
         known = [name for name in DERIVED if name in self.latest]
         again = {name: (name, time, value, quality) for time, (name, value, quality) in self.derived.again()}
@@ -243,7 +274,7 @@ class Collector:
     def undo_zero(self, channel: str) -> Event:
         """Take a meter as it shows again, from now on; InputError when it is not zeroed."""
         normalizer = self._normalizers.get(channel)
-        if normalizer is None or not normalizer.zero_at(self.latest[channel][1] + 1):
+        if normalizer is None or channel not in self.latest or not self.zeros(channel):
             raise InputError(f"'{channel}' is not zeroed", "there is nothing to undo")
         return self._zero_at(normalizer, 0.0)
 

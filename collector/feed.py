@@ -9,11 +9,11 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 
-from analysis.model import Event, origin_of
+from analysis.model import Channel, Event
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.fanout import Item, Listener
-from collector.losses import losses
+from collector.instrument_rows import instrument_rows
 from drivers.base import LightoffError
 
 GATHER = 0.033
@@ -26,6 +26,7 @@ PATIENCE = 5.0
 """Time a new client has to send its token. [s]"""
 
 Message = Mapping[str, object]
+Channels = tuple[Channel, ...]
 
 
 class Feed:
@@ -104,14 +105,14 @@ class Feed:
         finally:
             end()
 
-    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: int) -> None:
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: Channels) -> None:
         clock = asyncio.get_running_loop().time
         dropped, sent = 0, -GATHER
         while True:
             await listener.wait()
             await asyncio.sleep(max(0.0, sent + GATHER - clock()))  # also 0: what comes in the same turn goes together
             sent = clock()
-            if len(self._collector.channels) != channels:
+            if self._channels() != channels:
                 channels = await self._send_channels(writer)
             items = listener.take()
             for part in _until_moved(items):
@@ -139,14 +140,20 @@ class Feed:
             await asyncio.sleep(STATUS)
             await _send(writer, self._status())
 
-    async def _send_channels(self, writer: asyncio.StreamWriter) -> int:
-        """Tell every channel; how many were told, since another may be opened while this waits."""
+    def _channels(self) -> Channels:
+        """Those that stand: of a meter that showed another unit, the one in which it shows now."""
+        collector = self._collector
+        return tuple(channel for channel in collector.channels if not collector.succession.left(channel.key))
+
+    async def _send_channels(self, writer: asyncio.StreamWriter) -> Channels:
+        """Tell every channel; which were told, since another may be opened while this waits."""
+        told = self._channels()
         channels = [
             {"key": channel.key, "point": channel.point, "instrument": channel.instrument, "unit": channel.unit}
-            for channel in self._collector.channels
+            for channel in told
         ]
         await _send(writer, {"type": "channels", "channels": channels})
-        return len(channels)
+        return told
 
     def _status(self) -> Message:
         collector = self._collector
@@ -161,7 +168,8 @@ class Feed:
             "first_drop": asdict(first) if (first := collector.drops.first) else None,
             "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
             "flood": collector.alarms.flood,
-            "instruments": self._instruments(),
+            "instruments": instrument_rows(collector, self._facts),
+            "suspicions": [asdict(told) for told in collector.suspicions.told()],
             "recorder": {
                 "state": "standing still" if recorder.failure else "recording",
                 "text": recorder.failure or "",
@@ -172,49 +180,6 @@ class Feed:
             "practice": self._commands.practice_state(),
             **self._state(),
         }
-
-    def _instruments(self) -> list[Message]:
-        """One entry an instrument; a replay brings several, which share its state."""
-        rows: list[Message] = []
-        for supervisor in self._collector.supervisors:
-            status, statistics = supervisor.status, getattr(supervisor.driver, "statistics", None)
-            by_name: dict[str, list[str]] = {}
-            for channel in supervisor.channels.values():
-                by_name.setdefault(channel.instrument, []).append(channel.key)
-            for name, keys in (by_name or {status.name: []}).items():
-                ages = [age for key in keys if (age := self._collector.age(key)) is not None]
-                row = {
-                    "name": name,
-                    "origin": origin_of(name) or origin_of(status.name),
-                    "state": status.state,
-                    "since": status.since,
-                    "text": status.text,
-                    "next_try": status.next_try,
-                    "readings": sum(self._collector.arrivals[key].count for key in keys),
-                    "age": min(ages, default=None),
-                    "rate": sum(self._collector.arrivals[key].rate for key in keys),
-                    "channels": keys,
-                    "zeros": {key: text for key in keys if (text := self._zeroed(key))},
-                    "zeroed": {key: since for key in keys if (since := self._collector.zeroed_since(key))},
-                    "accuracy": {key: stated for key in keys if (stated := supervisor.channels[key].accuracy)},
-                    "response_time": {
-                        key: seconds for key in keys if (seconds := supervisor.channels[key].response_time) is not None
-                    },
-                    "losses": losses(status, statistics() if callable(statistics) else {}),
-                    "last_error": asdict(status.last_error) if status.last_error else None,
-                    "errors": status.errors,
-                    "lost_since": status.lost_since,
-                    "isolated": None,
-                    "needs_isolation": False,
-                    **self._facts.get(name, {}),
-                }
-                rows.append(row)
-        return rows
-
-    def _zeroed(self, key: str) -> str:
-        zero = self._collector.zeros(key)
-        unit = next(channel.unit for channel in self._collector.channels if channel.key == key)
-        return f"{zero:g} {unit}" if zero else ""
 
     def _answer(self, message: Message) -> Message:
         given = message.get("arguments")

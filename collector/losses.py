@@ -17,6 +17,11 @@ WORDS = {
     ),
     "repeated": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
     "old": ("1 message was old by its own time", "{} messages were old by their own time"),
+    "missing": ("1 message missing by its own counter", "{} messages missing by its own counter"),
+    "duplicates": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
+    "late": ("1 message came late", "{} messages came late"),
+    "out_of_range": ("1 reading over or under its range", "{} readings over or under its range"),
+    "misfits": ("1 number in a unit of something else", "{} numbers in a unit of something else"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""

@@ -87,9 +87,10 @@ class Recording(Closing):
     def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
         """All readings from `start` [ns] on with notes, marks, checks and zeroings among them, in the order of time.
 
-        What is in force at `start` comes first: each channel's last reading before it, the zeroings and the checks.
+        What is in force at `start` comes first: each channel's last reading before it, the zeroings, the changes of
+        unit and the checks.
         """
-        in_force = {EventKind.ZEROED, EventKind.CHECK}
+        in_force = {EventKind.ZEROED, EventKind.UNIT_CHANGED, EventKind.CHECK}
         events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.POINT_CHANGED, *in_force})
         if start is not None:
             yield from sorted(self.latest(start).values(), key=lambda reading: reading.time)

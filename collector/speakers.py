@@ -29,6 +29,13 @@ class Speakers:
             self.of[point] = current = key
         return current == key
 
+    def change_over(self, point: str, before: str, after: str) -> None:
+        """One meter goes on as another channel, in another unit: that stands where the first one did."""
+        if before in self._last:
+            self._last[after] = self._last.pop(before)
+        if self.of.get(point) == before and after in self._last:
+            self.of[point] = after
+
     def _gives_way(self, current: str, key: str, time: int, quality: Quality) -> bool:
         if _typed_in(current) != _typed_in(key):
             return _typed_in(current) or self._silent(current, time)

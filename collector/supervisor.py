@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
+from collector.latency import Latency
 from drivers.base import Driver, DriverError, Emission, Emit, LightoffError, Now
 
 FIRST_WAIT = 0.25
@@ -83,6 +84,8 @@ class Supervisor:
         self.status = Status(driver.name, since=now())
         self.channels = {channel.key: channel for channel in driver.channels}
         """Channels the driver has announced."""
+        self.latency = Latency()
+        """From the arrival of a reading until it is taken in."""
         self._emit = emit
         self._now, self._sleep, self._jitter = now, sleep, jitter
         self._failures = 0
@@ -126,6 +129,8 @@ class Supervisor:
             raise IngestError(f"{self.driver.name}: {item}") from error
         if isinstance(item, Channel):
             self.channels[item.key] = item
+        elif isinstance(item, Reading):
+            self.latency.add(item.time, self._now())
 
     async def _wait(self, why: str) -> None:
         ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)

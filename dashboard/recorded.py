@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.model import NANOSECONDS, Plate
+from analysis.model import NANOSECONDS, EventKind, Plate
 from analysis.points import POINTS
 from analysis.units import UnitError
 from collector.job import JobError, parse
 from collector.normalize import series, zeros_in
 from collector.recording import Recording
+from collector.succession import Succession
 from dashboard.charts import TREND_POINTS
 from dashboard.figures import Figure, View, trend_figures
 from dashboard.history import moments, read, span
@@ -95,9 +96,12 @@ def values_at(path: Path, at: float) -> dict[str, Any]:
     rows = []
     end = round(at * NANOSECONDS)
     with Recording(path) as recording:
-        zeros = zeros_in(recording)
+        zeros, units = zeros_in(recording), Succession()
+        for event in recording.events({EventKind.UNIT_CHANGED}):
+            if event.time <= end:
+                units.change(str(event.data["from"]), str(event.data["to"]))
         for channel in recording.channels[:MOST_VALUES]:
-            if channel.point not in POINTS:
+            if channel.point not in POINTS or units.left(channel.key):
                 continue
             try:
                 found = series(recording, channel, end - round(WITHIN * NANOSECONDS), end, zeros=zeros)

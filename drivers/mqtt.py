@@ -15,7 +15,7 @@ from drivers.base import Emit, SettingsError, SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
 from drivers.codecs.json_values import LONGEST_MESSAGE, json_decoder
-from drivers.codecs.sample import Decoded, Sample
+from drivers.codecs.sample import Sample
 from drivers.inbox import BACKLOG, Inbox, Message, Missed
 from drivers.meter import Meter
 from drivers.profile import Condition, Role
@@ -150,11 +150,10 @@ class Mqtt:
         if message.retained and (old or self._old_after is None):
             self._keep_out(message, emit)
             return False
-        if old and decoded.sample:
-            self._counts["old"] += 1
-            sample = decoded.sample
-            decoded = Decoded(replace(sample, conditions=sample.conditions | {Condition.OLD}), decoded.reason)
-        self._meter.take(decoded, message.data, message.time, emit, source)
+        if decoded.sample and self._old_after is not None:
+            self._counts["old"] += old
+            decoded = decoded._replace(sample=_aged(decoded.sample, old=old))
+        self._meter.take(decoded, message.data, message.time, emit)
         return True
 
     def _is_old(self, sample: Sample | None, time: int) -> bool:
@@ -198,3 +197,10 @@ def _topic(base: str, below: str) -> str:
 def _usable(topic: str) -> bool:
     """Source: MQTT Version 5.0, OASIS Standard (2019), section 4.7."""
     return bool(topic) and not any(sign in topic for sign in "+#\0") and len(topic.encode()) < 65_536
+
+
+def _aged(sample: Sample, *, old: bool) -> Sample:
+    """The sample whose values say of themselves whether they are old; the time of an old one is no clock's present."""
+    age = frozenset({Condition.OLD} if old else ())
+    said = {**sample.said, **{name: sample.said.get(name, frozenset()) | age for name in sample.values}}
+    return replace(sample, conditions=sample.conditions | age, said=said, clock=None if old else sample.clock)

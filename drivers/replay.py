@@ -278,8 +278,9 @@ class Replay:
             return
         self._told.add(known)
         data = dict(event.data)
-        if (channel := self._rename.get(str(data.get("channel")))) is not None:
-            data["channel"] = channel.key
+        for name in ("channel", "from", "to"):
+            if (channel := self._rename.get(str(data.get(name)))) is not None:
+                data[name] = channel.key
         emit(replace(event, time=event.time + self._shift, data=data))
 
     async def _due(self, time: int) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from analysis.model import Channel
+from analysis.units import UnitError, conversion
 from drivers.base import Now
 from drivers.profile import Profile, Value
 
@@ -54,12 +55,24 @@ class Setup:
         """
         first = value.unit or next(iter(value.units.values()), "")
         changed = unit is not None and unit != first
+        low, high = (_converted(limit, first, unit) for limit in (value.low, value.high))
         return Channel(
             self.channels[value.name],
             f"{self.name} ({unit})" if changed else self.name,
             unit if unit is not None else first,
-            low=None if changed else value.low,
-            high=None if changed else value.high,
+            low=low,
+            high=high,
             accuracy=self.accuracy or value.accuracy,
             response_time=value.response_time if self.response_time is None else self.response_time,
         )
+
+
+def _converted(limit: float | None, unit: str, to: str | None) -> float | None:
+    """A limit in another unit, None where there is none or it cannot be converted."""
+    if limit is None or to is None or to == unit:
+        return limit
+    try:
+        scale, offset = conversion(unit, to)
+    except UnitError:
+        return None
+    return limit * scale + offset

@@ -59,12 +59,12 @@ lightoff.instruments = (function () {
       element("div", { class: "instrument-text" }));
   }
 
-  function stateText(one, connected) {
+  function stateText(one, status, connected) {
     if (!connected) return "not known: no connection";
     const age = one.age === null ? "no reading yet" : lightoff.format.span(one.age) + " ago";
     const zeroed = Object.keys(one.zeros || {}).length ? "zeroed" : "";
     const lost = (one.losses || []).find((text) => text.startsWith("lost ")) || "";
-    return [lightoff.meters.stateText(one), age, zeroed, lost.split(",")[0]].filter(Boolean).join(" · ");
+    return [lightoff.meters.stateText(one), age, ...lightoff.meters.briefly(one, status), zeroed, lost.split(",")[0]].filter(Boolean).join(" · ");
   }
 
   function drawList(status, connected) {
@@ -81,10 +81,11 @@ lightoff.instruments = (function () {
     instruments.forEach((one, number) => {
       const node = body.children[number];
       const text = connected ? one.text : "";
-      setText(node.querySelector(".instrument-state"), stateText(one, connected));
+      setText(node.querySelector(".instrument-state"), stateText(one, status, connected));
       lightoff.meters.fill(node.querySelector(".meter-facts"), lightoff.meters.facts(one, status, connected));
       setText(node.querySelector(".instrument-text"), text);
       show(node.querySelector(".instrument-text"), text !== "");
+      setClass(node, "worried", connected && lightoff.meters.briefly(one, status).length > 0);
       setClass(node, "lost", !connected || !["reading", "ended"].includes(one.state));
     });
   }

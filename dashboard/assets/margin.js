@@ -15,7 +15,8 @@ lightoff.margin = (function () {
     if (contact && old(contact.key)) return "switch contact " + ageText(contact.key);
     if (margin.value === null && contact && typed(contact.key)) return "switch contact " + ageText(contact.key);
     if (margin.value === null || margin.quality === 2) return "no good value";
-    return stale(margin.key) ? ageText(margin.key) : "";
+    if (stale(margin.key)) return ageText(margin.key);
+    return lightoff.meters.suspicionOf(lightoff.readings.pointOf(pressure.key));
   }
 
   function draw(tile) {

@@ -49,6 +49,73 @@ lightoff.meters = (function () {
   /* What its error says without its name. */
   const ownText = (one, text) => (text.startsWith(one.name + ": ") ? text.slice(one.name.length + 2) : text);
 
+  const percent = (part) => Math.round(100 * part) + " %";
+  const milliseconds = (seconds) => (seconds < 1 ? Math.round(1000 * seconds) + " ms" : seconds.toFixed(1) + " s");
+  const KNOWN = new Set(["battery", "low_battery", "conditions", "warm_up_left", "clock", "signal"]);
+
+  /* Whether its battery is low, by its figure or as it says itself. */
+  const batteryLow = (one) => Boolean((one.facts || {}).low_battery)
+    || ((one.facts || {}).conditions || []).some((text) => text.startsWith("low battery"));
+
+  /* What it says of itself beside its battery. */
+  const otherConditions = (one) => ((one.facts || {}).conditions || []).filter((text) => !text.startsWith("low battery"));
+
+  function batteryText(one) {
+    const charge = (one.facts || {}).battery;
+    const figure = charge === undefined ? "" : percent(charge);
+    return batteryLow(one) ? ["LOW", figure, "change or charge it"].filter(Boolean).join(", ") : figure;
+  }
+
+  function latencyText(one) {
+    if (!one.latency) return "";
+    return "taken in " + milliseconds(one.latency.median) + " after arrival, at most " + milliseconds(one.latency.largest) + " (last 10 s)";
+  }
+
+  /* What may be swapped at one of its points. */
+  function suspicions(one, status) {
+    const own = lightoff.readings.channels().filter((channel) => one.channels.includes(channel.key));
+    return (status.suspicions || []).filter((told) =>
+      own.some((channel) => told.points.includes(channel.point) && told.instruments.includes(channel.instrument)));
+  }
+
+  /* "hoses may be swapped" of a point, else an empty text. */
+  function suspicionOf(point) {
+    const status = lightoff.readings.status();
+    const found = ((status && status.suspicions) || []).find((told) => told.points.includes(point));
+    return found ? found.word : "";
+  }
+
+  function plain(value) {
+    if (Array.isArray(value)) return value.map(plain).join("; ");
+    if (value !== null && typeof value === "object")
+      return Object.entries(value).map(([name, own]) => name.replace(/_/g, " ") + " " + plain(own)).join(", ");
+    return value === true ? "yes" : value === false ? "no" : String(value ?? "");
+  }
+
+  /* What the meter says of itself: [name, text]; what nobody knows here yet is told by its name. */
+  function ownFacts(one) {
+    const said = one.facts || {};
+    return [
+      ["warm-up", said.warm_up_left ? Math.ceil(said.warm_up_left) + " s left, readings doubtful until then" : ""],
+      ["says", otherConditions(one).join("; ")],
+      ["battery", batteryText(one)],
+      ["its clock", said.clock ? said.clock.text : ""],
+      ["signal", said.signal === undefined ? "" : typeof said.signal === "number" ? String(said.signal).replace("-", "−") + " dBm" : plain(said.signal)],
+      ...Object.entries(said).filter(([name]) => !KNOWN.has(name)).map(([name, value]) => [name.replace(/_/g, " "), plain(value)]),
+    ];
+  }
+
+  /* The most urgent of what a meter says of itself, in a few words. */
+  function briefly(one, status) {
+    const left = (one.facts || {}).warm_up_left;
+    return [
+      ...suspicions(one, status).map((told) => told.word),
+      left ? "warming up, " + Math.ceil(left) + " s left" : "",
+      batteryLow(one) ? "low battery" : "",
+      ...otherConditions(one).map((text) => text.split(":")[0]),
+    ].filter(Boolean);
+  }
+
   /* Rows of facts of one meter: [name, text], without those that have nothing to say. */
   function facts(one, status, connected) {
     const rate = one.rate ? one.rate.toFixed(one.rate < 10 ? 1 : 0) + " a second" : "";
@@ -60,6 +127,9 @@ lightoff.meters = (function () {
       ["next try", connected && one.next_try ? clock(one.next_try, status.now) : ""],
       ["last reading", one.age === null ? "none yet" : connected ? lightoff.format.span(one.age) + " ago" : ""],
       [connected ? "readings" : "readings before that", [String(one.readings), rate].filter(Boolean).join(", ")],
+      ["latency", connected ? latencyText(one) : ""],
+      ["suspected", suspicions(one, status).map((told) => ownText(one, told.text)).join("; ")],
+      ...ownFacts(one),
       ["losses", (one.losses || []).join("; ") || "none"],
       ["last trouble", trouble ? clock(trouble.time, status.now) + ": " + ownText(one, trouble.text) + often : "none"],
       ["isolated", isolatedText(one)],
@@ -78,6 +148,15 @@ lightoff.meters = (function () {
     list.querySelectorAll("dd").forEach((node, number) => setText(node, rows[number][1]));
   }
 
+  /* " · low battery: flame meter · hoses may be swapped: switch manometer", or of one meter " · flame meter: low battery, ..." */
+  function worries(meters, status, names) {
+    const of = (one) => [batteryLow(one) ? "low battery" : "", ...suspicions(one, status).map((told) => told.word)].filter(Boolean);
+    const worried = meters.filter((one) => of(one).length);
+    const words = [...new Set(worried.flatMap(of))];
+    if (worried.length === 1) return " · " + names(worried) + ": " + words.join(", ");
+    return words.map((word) => " · " + word + ": " + names(worried.filter((one) => of(one).includes(word)))).join("");
+  }
+
   /* All meters in a few words: "6 meters reading", "1 of 6 lost: switch manometer". */
   function summary(status, connected) {
     const meters = status.instruments.filter((one) => listed(one) && !byHand(one));
@@ -86,12 +165,13 @@ lightoff.meters = (function () {
     const names = (some) => some.map((one) => one.name.replace(/^(replay|simulated|shared): /, "")).slice(0, 2).join(", ")
       + (some.length > 2 ? " and " + (some.length - 2) + " more" : "");
     const lost = meters.filter(lostNow);
-    if (lost.length) return { text: named(lost) + (lost.every(neverThere) ? " not there: " : " lost: ") + names(lost), bad: true };
+    const more = worries(meters, status, names);
+    if (lost.length) return { text: named(lost) + (lost.every(neverThere) ? " not there: " : " lost: ") + names(lost) + more, bad: true };
     const waiting = meters.filter((one) => one.state === "connecting");
-    if (waiting.length) return { text: named(waiting) + " connecting: " + names(waiting), bad: false };
+    if (waiting.length) return { text: named(waiting) + " connecting: " + names(waiting) + more, bad: false };
     const ended = meters.filter((one) => one.state === "ended");
-    if (ended.length) return { text: named(ended) + " ended", bad: false };
-    return { text: meters.length ? (meters.length === 1 ? "1 meter" : meters.length + " meters") + " reading" : "", bad: false };
+    if (ended.length) return { text: named(ended) + " ended" + more, bad: false };
+    return { text: meters.length ? (meters.length === 1 ? "1 meter" : meters.length + " meters") + " reading" + more : "", bad: false };
   }
 
   function draw(status, connected) {
@@ -99,6 +179,7 @@ lightoff.meters = (function () {
     show(id("meters-state"), text !== "");
     setText(id("meters-state"), text);
     setClass(id("meters-state"), "bad", bad);
+    setClass(id("meters-state"), "worried", !bad && text.includes(" · "));
     setClass(id("meters-state"), "fine", text.endsWith(" reading"));
   }
 
@@ -106,5 +187,5 @@ lightoff.meters = (function () {
     id("meters-state").addEventListener("click", () => { lightoff.views.go("meters"); scrollTo(0, 0); });
   }
 
-  return { start, draw, facts, fill, listed, stateText };
+  return { start, draw, facts, fill, listed, stateText, briefly, suspicionOf };
 })();

@@ -38,7 +38,7 @@ lightoff.tiles = (function () {
   function note(point, found, others) {
     const zero = lightoff.readings.zeroed(found.key);
     const name = others.length && found.instrument ? lightoff.readings.instrumentText(found.instrument) : "";
-    return [qualityText(found), name, zero ? "zeroed " + zero : "", plateText(point)].filter(Boolean).join(" · ");
+    return [lightoff.meters.suspicionOf(point), qualityText(found), name, zero ? "zeroed " + zero : "", plateText(point)].filter(Boolean).join(" · ");
   }
 
   /* "basement meter 0.30 in. w.c., stale 12 s" */
@@ -88,7 +88,7 @@ lightoff.tiles = (function () {
     setText(row.querySelector(".tile-age"), ageText(found.key));
     setText(row.querySelector(".tile-also"), more.length ? "also: " + more.map((one) => beside(point, one)).join(" · ") : "");
     setClass(row, "stale", old(found.key));
-    setClass(row, "doubtful", found.quality > 0);
+    setClass(row, "doubtful", found.quality > 0 || lightoff.meters.suspicionOf(point) !== "");
     return true;
   }
 

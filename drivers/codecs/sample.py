@@ -30,6 +30,11 @@ class Sample:
     clock: float | None = None
     """The instrument's own clock. [s]"""
     conditions: frozenset[Condition] = frozenset()
+    said: Mapping[str, frozenset[Condition]] = field(default_factory=dict, compare=False)
+    """By the name of the value, what those say that may say conditions: of one that is not here nothing is said.
+
+    Empty where the message as a whole says `conditions`.
+    """
 
 
 class Decoded(NamedTuple):
@@ -60,13 +65,18 @@ class Interpreter:
         """The sample; `units` are what the message calls them, by the name of the value."""
         values: dict[str, float] = {}
         conditions: set[Condition] = set()
+        saying: dict[str, frozenset[Condition]] = {}
         battery = counter = clock = None
         reason = ""
         for name, found in raw.items():
             value = self._values[name]
             if value.role is Role.STATUS:
-                conditions |= _status(value, found)
+                saying[name] = frozenset(_status(value, found))
+                conditions |= saying[name]
                 continue
+            if value.words:
+                word = value.words.get(found.strip()) if isinstance(found, str) else None
+                saying[name] = frozenset({word} if word else ())
             number, said = _number(value, found)
             conditions |= said
             if number is None:
@@ -90,7 +100,7 @@ class Interpreter:
         empty = not values and battery is None and counter is None and clock is None and not conditions
         if empty and (reason or not raw):
             return Decoded(None, reason or Unreadable.NOT_A_NUMBER.value)
-        return Decoded(Sample(values, called, battery, counter, clock, frozenset(conditions)), reason)
+        return Decoded(Sample(values, called, battery, counter, clock, frozenset(conditions), saying), reason)
 
     def _units(self, said: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
         known = {name: self._values[name].units.get(text.strip()) for name, text in said.items()}

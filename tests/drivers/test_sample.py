@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.units import UnitError
-from drivers.codecs.sample import Interpreter
+from drivers.codecs.sample import Decoded, Interpreter, Sample
 from drivers.profile import Condition, Role, Value
 
 PRESSURE = Value(
@@ -31,6 +31,12 @@ STATUS = Value(
 ALL = Interpreter((PRESSURE, TEMPERATURE, BATTERY, COUNTER, CLOCK, STATUS))
 
 
+def said(decoded: Decoded) -> Sample:
+    """The sample of a message that could be read."""
+    assert decoded.sample is not None
+    return decoded.sample
+
+
 def test_scale_and_offset_make_the_value():
     sample, reason = ALL.sample({"pressure": -1250.0, "temp": "21.5"})
     assert sample is not None
@@ -45,14 +51,15 @@ def test_what_is_no_measured_value_stands_beside_them():
 
 
 def test_a_missing_number_is_no_value_and_one_beyond_the_range_is_infinite():
-    assert math.isnan(ALL.sample({"pressure": -32768.0}).sample.values["pressure"])
-    assert ALL.sample({"pressure": 32767.0}).sample.values == {"pressure": math.inf}
-    assert ALL.sample({"pressure": -math.inf}).sample.values == {"pressure": -math.inf}
+    assert math.isnan(said(ALL.sample({"pressure": -32768.0})).values["pressure"])
+    assert said(ALL.sample({"pressure": 32767.0})).values == {"pressure": math.inf}
+    assert said(ALL.sample({"pressure": -math.inf})).values == {"pressure": -math.inf}
 
 
 def test_a_word_in_place_of_a_number_says_what_it_says():
-    assert ALL.sample({"pressure": " OL "}).sample.values == {"pressure": math.inf}
+    assert said(ALL.sample({"pressure": " OL "})).values == {"pressure": math.inf}
     low, reason = ALL.sample({"pressure": "LO"})
+    assert low is not None
     assert math.isnan(low.values["pressure"])
     assert (low.conditions, reason) == (frozenset({Condition.LOW_BATTERY}), "")
 
@@ -66,18 +73,18 @@ def test_what_is_no_number_is_not_read_and_the_others_are(text: str):
 
 
 def test_bits_and_words_of_a_status_are_conditions():
-    assert ALL.sample({"status": 9.0}).sample.conditions == {Condition.OVER_RANGE, Condition.HOLD}
-    assert ALL.sample({"status": "hold"}).sample.conditions == {Condition.HOLD}
-    over = ALL.sample({"status": 1.0, "pressure": 3.0}).sample
+    assert said(ALL.sample({"status": 9.0})).conditions == {Condition.OVER_RANGE, Condition.HOLD}
+    assert said(ALL.sample({"status": "hold"})).conditions == {Condition.HOLD}
+    over = said(ALL.sample({"status": 1.0, "pressure": 3.0}))
     assert over.values == {"pressure": math.inf}
-    broken = ALL.sample({"status": "broken", "pressure": 3.0}).sample
+    broken = said(ALL.sample({"status": "broken", "pressure": 3.0}))
     assert math.isnan(broken.values["pressure"])
 
 
 def test_a_unit_that_the_profile_does_not_name_gives_no_value():
     value = Value(name="p", units={"inWC": "inH2O", "PA": "Pa"}, unit_from="u")
     reader = Interpreter((value, TEMPERATURE))
-    assert reader.sample({"p": "1"}, {"p": " PA "}).sample.units == {"p": "Pa"}
+    assert said(reader.sample({"p": "1"}, {"p": " PA "})).units == {"p": "Pa"}
     sample, reason = reader.sample({"p": "1", "temp": "0"}, {"p": "psi"})
     assert sample is not None
     assert sample.values == {"temp": 32.0}

@@ -1,0 +1,188 @@
+"""A meter over its sessions: what it says of itself is told once, and nothing that it showed is lost or changed."""
+
+import math
+
+import pytest
+
+from analysis.model import Channel, Event, EventKind, Quality, Reading
+from drivers.profile import Condition
+from tests.drivers.meters import Held
+
+GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
+OVER = math.inf
+
+
+def qualities(held: Held) -> list[Quality]:
+    return [reading.quality for reading in held.readings]
+
+
+def test_readings_are_doubtful_while_it_warms_up_and_the_time_left_is_told() -> None:
+    held = Held(warm_up=30.0)
+    held.say()
+    assert held.meter.facts()["warm_up_left"] == pytest.approx(30.0)
+    held.say(after=10.0)
+    assert held.meter.facts()["warm_up_left"] == pytest.approx(20.0)
+    held.say(after=20.0)
+    held.say()
+    assert qualities(held) == [SUSPECT, SUSPECT, GOOD, GOOD]
+    assert held.texts() == ["meter: warming up: its readings are doubtful for 30 s", "meter: warmed up"]
+    assert "warm_up_left" not in held.meter.facts()
+
+
+def test_a_radio_that_was_lost_warms_nothing_up_again_and_an_instrument_switched_off_does() -> None:
+    held = Held(warm_up=5.0)
+    for number in range(100, 110):
+        held.say(counter=number, clock=1000.0 + number)
+    held.begin()
+    held.say(after=20.0, counter=130, clock=1130.0)
+    assert qualities(held)[-1] is GOOD
+    held.begin()
+    held.say(after=20.0, counter=2, clock=1150.0)
+    assert qualities(held)[-1] is SUSPECT, "its counter began again"
+    for number in range(3, 10):
+        held.say(counter=number, clock=1148.0 + number)
+    assert qualities(held)[-1] is GOOD
+    held.begin()
+    held.say(after=20.0, clock=6.0)
+    assert qualities(held)[-1] is SUSPECT, "its clock began again"
+    assert len(held.texts(EventKind.INSTRUMENT)) == 2
+
+
+def test_beyond_its_range_there_is_no_value_and_it_is_told_once() -> None:
+    held = Held()
+    for value in (0.5, OVER, OVER, OVER, 0.6, 0.6, 0.6, 0.6, -OVER):
+        held.say(value)
+    assert qualities(held) == [GOOD, BAD, BAD, BAD, GOOD, GOOD, GOOD, GOOD, BAD]
+    assert all(math.isnan(reading.value) for reading in held.readings if reading.quality is BAD)
+    assert held.texts() == [
+        "meter: at the pressure switch over range: it is more than the meter can show",
+        "meter: at the pressure switch within range again",
+        "meter: at the pressure switch under range: it is less than the meter can show",
+    ]
+    assert held.meter.statistics()["out_of_range"] == 4
+    assert held.meter.facts()["conditions"] == [held.texts()[-1].removeprefix("meter: ")]
+
+
+def test_what_flickers_with_each_message_is_not_told_with_each() -> None:
+    held = Held()
+    for number in range(40):
+        held.say(0.5 if number % 4 else OVER, after=0.1)
+    assert len(held.texts()) == 1
+
+
+def test_a_condition_of_the_whole_is_told_once_and_when_it_is_over() -> None:
+    held = Held()
+    for present in (set(), {Condition.HOLD}, {Condition.HOLD}, set(), set(), set(), set()):
+        held.say(conditions=frozenset(present))
+    assert qualities(held) == [GOOD, SUSPECT, SUSPECT, GOOD, GOOD, GOOD, GOOD]
+    assert held.texts() == [
+        "meter: display held: what it shows is not the present",
+        "meter: display no longer held",
+    ]
+
+
+def test_a_status_that_comes_in_a_message_of_its_own_holds_for_those_without() -> None:
+    held = Held()
+    held.say(None, said={"state": frozenset({Condition.LOW_BATTERY})}, conditions=frozenset({Condition.LOW_BATTERY}))
+    held.say(said={"pressure": frozenset()})
+    held.say(said={"pressure": frozenset()})
+    assert qualities(held) == [SUSPECT, SUSPECT]
+    held.say(None, said={"state": frozenset()})
+    held.say(said={"pressure": frozenset()}, after=3.0)
+    assert qualities(held)[-1] is GOOD
+    assert held.texts() == ["meter: low battery: change or charge it", "meter: battery good again"]
+
+
+def test_a_defective_instrument_gives_no_good_reading_and_keeps_what_it_showed() -> None:
+    held = Held()
+    held.say(None, said={"state": frozenset({Condition.FAULT})}, conditions=frozenset({Condition.FAULT}))
+    held.say(0.7, said={"pressure": frozenset()})
+    assert [(reading.value, reading.quality) for reading in held.readings] == [(0.7, BAD)]
+
+
+def test_a_low_battery_is_told_once_and_doubts_no_reading() -> None:
+    held = Held()
+    for charge in (0.16, 0.14, 0.16, 0.14, 0.19, 0.2, 0.16, 0.16, 0.16, 0.14):
+        held.say(battery=charge)
+    assert held.texts() == [
+        "meter: low battery: change or charge it",
+        "meter: battery good again",
+        "meter: low battery: change or charge it",
+    ]
+    assert set(qualities(held)) == {GOOD}
+    assert held.meter.facts()["battery"] == 0.14
+    assert held.meter.facts()["low_battery"] is True
+
+
+def test_a_message_that_came_twice_is_taken_once_and_a_late_one_is_kept_and_doubtful() -> None:
+    held = Held()
+    for number, value in ((1, 0.1), (2, 0.2), (2, 0.2), (4, 0.4), (3, 0.3), (7, 0.7)):
+        held.say(value, counter=number, after=0.2)
+    assert [reading.value for reading in held.readings] == [0.1, 0.2, 0.4, 0.3, 0.7]
+    assert qualities(held) == [GOOD, GOOD, GOOD, SUSPECT, GOOD]
+    times = [reading.time for reading in held.readings]
+    assert times == sorted(times)
+    statistics = held.meter.statistics()
+    assert (statistics["duplicates"], statistics["late"], statistics["missing"]) == (1, 1, 2)
+    assert held.meter.waiting
+    assert held.tell(after=5.0) == []
+    [gap] = held.tell(after=6.0)
+    assert gap.kind is EventKind.GAP
+    assert gap.text == "meter: 2 messages are missing by its own counter"
+    assert gap.data["from"] == held.readings[2].time
+    assert gap.data["to"] == held.readings[4].time
+    assert not held.meter.waiting
+
+
+def test_what_is_missing_is_told_at_the_end_of_a_session() -> None:
+    held = Held()
+    held.say(counter=1)
+    held.say(counter=4)
+    held.meter.tell(held.emitted.append, now=True)
+    assert held.texts(EventKind.GAP) == ["meter: 2 messages are missing by its own counter"]
+
+
+def test_its_clock_is_told_with_its_drift_and_a_jump_by_hand_is_an_event() -> None:
+    held = Held()
+    began = held.clock.time / 1e9
+    for second in range(1, 400):
+        held.say(clock=began + second * (1 - 50e-6) - 12.3)
+    clock = held.meter.facts()["clock"]
+    assert clock["offset"] == pytest.approx(12.3 + 400 * 50e-6, abs=0.01)
+    assert clock["drift"] == pytest.approx(50.0, abs=1.0)
+    assert clock["text"] == "12.3 s behind, losing 4.3 s a day"
+    held.say(clock=began + 1000.0)
+    assert held.texts(EventKind.CLOCK) == ["meter: its clock went 612 s ahead at once, as if it was set by hand"]
+
+
+def test_another_unit_is_another_channel_and_an_event_and_the_number_stays_as_shown() -> None:
+    held = Held()
+    held.say(0.5, units={"pressure": "inH2O"})
+    channel, event, reading = held.say(125.0, units={"pressure": "Pa"})
+    assert isinstance(channel, Channel)
+    assert channel.key == "draft_switch@meter (Pa)"
+    assert (channel.low, channel.high) == pytest.approx((-5 * 249.08891, 5 * 249.08891))
+    assert isinstance(event, Event)
+    assert event.kind is EventKind.UNIT_CHANGED
+    assert (event.data["from"], event.data["to"]) == ("draft_switch@meter", "draft_switch@meter (Pa)")
+    assert event.text == "meter: at the pressure switch is shown in Pa from now on, before in inH2O"
+    assert reading == Reading(channel.key, held.clock.time, 125.0)
+    assert held.say(126.0, units={"pressure": "Pa"}) == [Reading(channel.key, held.clock.time, 126.0)]
+    held.say(0.5, units={"pressure": "inH2O"})
+    assert held.readings[-1].channel == "draft_switch@meter"
+    held.begin()
+    assert held.announced()[-2:] == ["draft_switch@meter", "temp_supply@meter"]
+
+
+def test_a_dial_turned_to_something_else_stops_nothing_and_is_no_reading_of_the_point() -> None:
+    held = Held()
+    held.say(0.5, units={"pressure": "inH2O"})
+    held.say(12.0, units={"pressure": "ohm"})
+    held.say(13.0, units={"pressure": "ohm"})
+    held.say(0.6, units={"pressure": "inH2O"})
+    assert qualities(held) == [GOOD, BAD, BAD, GOOD]
+    assert held.texts() == [
+        "meter: at the pressure switch: it shows ohm now, which measures something else; set it back",
+        "meter: shows inH2O again, no longer ohm",
+    ]
+    assert held.meter.statistics()["misfits"] == 2

@@ -1,0 +1,124 @@
+"""An instrument's counter: nothing is lost twice, and what comes late or twice is known as that."""
+
+from collections import Counter
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.model import NANOSECONDS
+from drivers.meter_counter import PAUSE, CounterWatch, Place
+
+SECOND = NANOSECONDS
+NEXT, AGAIN, LATE, RESTARTED = Place.NEXT, Place.AGAIN, Place.LATE, Place.RESTARTED
+
+
+def followed(bits: int, *messages: tuple[float, int] | None) -> tuple[list[Place], CounterWatch]:
+    """Places of messages that came at so many seconds with such a number; None: another session begins."""
+    watch, places = CounterWatch(bits), []
+    for message in messages:
+        if message is None:
+            watch.begin()
+        else:
+            at, number = message
+            places.append(watch.step(number, f"{number}", round(at * SECOND)))
+    return places, watch
+
+
+def every_second(*numbers: int) -> list[tuple[float, int]]:
+    return [(float(at), number) for at, number in enumerate(numbers)]
+
+
+@given(st.data())
+@settings(max_examples=200, deadline=None)
+def test_readings_duplicates_and_losses_add_up_in_any_order(data: st.DataObject) -> None:
+    """Of a counter of eight bits that goes round: what was sent is what was taken once and what is missing."""
+    sent = data.draw(st.integers(20, 600), label="sent")
+    first = data.draw(st.integers(0, 255), label="first")
+    lost = data.draw(st.sets(st.integers(1, sent - 2), max_size=sent // 3), label="lost")
+    twice = data.draw(st.sets(st.integers(0, sent - 1), max_size=20), label="twice")
+    late = data.draw(st.dictionaries(st.integers(1, sent - 2), st.integers(0, 6), max_size=sent // 2), label="late")
+    # A message that comes late lets others pass; those sent twice come again three behind themselves.
+    arrivals = [(number + late.get(number, 0) + 0.5 * (number in late), number) for number in range(sent)]
+    arrivals = [arrival for arrival in arrivals if arrival[1] not in lost]
+    arrivals += [(place + 3.25, number) for place, number in arrivals if number in twice]
+    watch, counts = CounterWatch(8), Counter[Place]()
+    for place, number in sorted(arrivals):
+        counts[watch.step(first + number, f"content {number}", round(place * 0.1 * SECOND))] += 1
+    assert counts[RESTARTED] == 0
+    assert sum(counts.values()) == len(arrivals)
+    assert counts[AGAIN] == sum(number in twice for number in range(sent) if number not in lost)
+    assert counts[NEXT] + counts[LATE] == sent - len(lost)
+    assert watch.missing == len(lost)
+
+
+@given(st.lists(st.tuples(st.integers(0, 2**32), st.integers(0, 10**11)), max_size=60), st.integers(1, 32))
+def test_any_numbers_at_all_are_taken_and_nothing_grows(messages: list[tuple[int, int]], bits: int) -> None:
+    watch, time = CounterWatch(bits), 0
+    for number, pause in messages:
+        time += pause
+        watch.step(number, "", time)
+    assert watch.missing >= 0
+    assert len(watch._seen) <= 17
+    assert len(watch._absent) <= 17
+
+
+def test_it_goes_round_without_a_loss() -> None:
+    places, watch = followed(8, *every_second(254, 255, 0, 1))
+    assert places == [NEXT] * 4
+    assert watch.missing == 0
+
+
+def test_a_late_message_is_no_longer_missing() -> None:
+    places, watch = followed(8, *every_second(1, 2, 5, 4, 6))
+    assert places == [NEXT, NEXT, NEXT, LATE, NEXT]
+    assert watch.missing == 1
+
+
+def test_two_parts_of_one_number_are_no_duplicate() -> None:
+    watch = CounterWatch(8)
+    assert watch.step(7, "pressure 1.0", 0) is NEXT
+    assert watch.step(7, "temperature 20.0", SECOND // 10) is NEXT
+    assert watch.step(7, "pressure 1.0", SECOND // 5) is AGAIN
+
+
+def test_a_counter_that_begins_again_after_a_pause_was_switched_off() -> None:
+    places, watch = followed(16, *every_second(900, 901, 902), None, (30.0, 3), (31.0, 4))
+    assert places[-2:] == [RESTARTED, NEXT]
+    assert watch.missing == 0
+    places, _ = followed(8, *every_second(100, 101, 102), None, (14.0, 2))
+    assert places[-1] is RESTARTED, "also where the circle is small"
+
+
+def test_a_counter_that_begins_again_at_once_was_switched_off() -> None:
+    places, _ = followed(16, *every_second(900, 901, 902, 0, 1))
+    assert places[-2:] == [RESTARTED, NEXT]
+
+
+def test_a_radio_that_was_lost_is_no_instrument_that_was_switched_off() -> None:
+    """The counter went round meanwhile; the numbers of the pause are missing."""
+    places, watch = followed(8, *every_second(*range(200, 206)), None, (65.0, 265 % 256), (66.0, 266 % 256))
+    assert places[-2:] == [NEXT, NEXT]
+    assert watch.missing == 59
+
+
+def test_a_pause_in_which_nobody_knows_how_often_it_went_round_tells_no_number() -> None:
+    places, watch = followed(8, *every_second(200, 201, 202), None, (3600.0, 17))
+    assert places[-1] is NEXT
+    assert watch.missing == 0
+
+
+def test_an_instrument_that_speaks_seldom_was_not_switched_off() -> None:
+    places, watch = followed(16, (0, 5), (1, 6), (2, 7), (60, 8), (200, 9))
+    assert places == [NEXT] * 5
+    assert watch.missing == 0
+
+
+def test_what_is_missing_is_told_once_with_its_span_and_not_at_once() -> None:
+    _, watch = followed(8, *every_second(1, 2, 5, 6, 9))
+    assert watch.waiting
+    assert watch.told(2 * SECOND + PAUSE - 1) is None
+    told = watch.told(2 * SECOND + PAUSE)
+    assert told is not None
+    assert told == (4, 1 * SECOND, 4 * SECOND)
+    assert watch.told(10**12) is None
+    assert not watch.waiting
