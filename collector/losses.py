@@ -10,11 +10,12 @@ WORDS = {
     "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
+    "dropped_messages": ("1 message lost: this computer was too slow", "{} messages lost: this computer was too slow"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""
 
-NO_LOSS = frozenset({"messages", "readings", "entered", "waiting"})
+NO_LOSS = frozenset({"messages", "readings", "entered", "waiting", "repeats"})
 """What they count too, and is none."""
 
 
