@@ -82,6 +82,10 @@ class Ble:
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
+        async with self._radio.in_use():
+            await self._session(emit)
+
+    async def _session(self, emit: Emit) -> None:
         inbox = Inbox(self._backlog)
         address, services = self._setup.address, services_of(self._setup.profile)
         device = await self._radio.find(self.name, address, services, within=self._find)

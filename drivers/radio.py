@@ -111,7 +111,7 @@ class Radio:
     @asynccontextmanager
     async def listen(self, instrument: str, hear: Hear) -> AsyncIterator[None]:
         """Hear advertisements of everybody; `hear` is called on the loop and must not raise."""
-        async with self._in_use():
+        async with self.in_use():
             self._listeners.append(hear)
             try:
                 async with self._searching:
@@ -133,7 +133,7 @@ class Radio:
             if heard.address.upper() == address.upper() and not found.done():
                 found.set_result(heard.device)
 
-        async with self._in_use():
+        async with self.in_use():
             if device := await self._connected_already(instrument, address, services):
                 return device
             async with self.listen(instrument, hear):
@@ -150,7 +150,7 @@ class Radio:
         gone = radio_error(Reason.LOST, instrument, device.address)
         backend = {"backend": self._client_type} if self._client_type else {}
         client = BleakClient(device, lambda _: lost(gone), timeout=within, **backend)  # type: ignore[arg-type]
-        async with self._in_use():
+        async with self.in_use():
             try:
                 async with self._connecting:
                     with translated(instrument, device.address, Reason.UNREACHABLE):
@@ -164,7 +164,8 @@ class Radio:
                 await carried_out(client.disconnect(), within=END)
 
     @asynccontextmanager
-    async def _in_use(self) -> AsyncIterator[None]:
+    async def in_use(self) -> AsyncIterator[None]:
+        """Keep what is known of the system between one thing and the next; given back by the last who uses it."""
         self._users += 1
         try:
             if sys.platform == "linux":

@@ -2,8 +2,8 @@
 
 Sources: Environmental Sensing Service 1.0, section 3.1 (which characteristics it may have) and 3.1.2.1 (the descriptor
 of a measurement); the SIG's definitions of the characteristics of 2014-11-20 (format, unit, exponent); GATT
-Specification Supplement 5, sections 2.1 (represented values), 3.114 Humidity and 3.204 Temperature (codes for `value is not known`).
-A characteristic without a code here has none in these sources.
+Specification Supplement 5, sections 2.1 (represented values), 3.114 Humidity and 3.204 Temperature (codes for `value is
+not known`). A characteristic without a code here has none in these sources.
 """
 
 import math
