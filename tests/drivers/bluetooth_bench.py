@@ -98,7 +98,7 @@ class BluetoothBench:
 class NotifyBench(BluetoothBench):
     """A manometer that notifies."""
 
-    def __init__(self, folder: Path) -> None:  # noqa: ARG002 - it needs no files
+    def __init__(self, folder: Path) -> None:
         super().__init__(own_peer())
         self.driver = self.make()
         self._number = 0
@@ -194,10 +194,12 @@ class PolledBench(BluetoothBench):
 
     EVERY = 0.01
 
-    def __init__(self, folder: Path) -> None:  # noqa: ARG002 - it needs no files
+    def __init__(self, folder: Path) -> None:
         super().__init__(Peer(services={OWN_SERVICE: [PeerCharacteristic(OWN, ("read",))]}))
         self.characteristic = self.peer.characteristic(OWN)
+        self.characteristic.waits = True
         self.driver = self.make()
+        self._number = 0
 
     def make(self, *, patience: float = 30.0) -> Ble:
         """Asked a hundred times a second."""
@@ -206,11 +208,53 @@ class PolledBench(BluetoothBench):
         self.driver = make(profile, self.peer, {"temperature": "temp_supply"})
         return self.driver
 
+    def listening(self, emitted: Sequence[Emission]) -> bool:
+        """Once it was asked."""
+        return any(isinstance(emission, Channel) for emission in emitted) and self.peer.connected
+
+    def say(self, count: int) -> None:
+        """Answers to the next questions."""
+        for _ in range(count):
+            self._number += 1
+            self.characteristic.answers.append(struct.pack("<h", self._number))
+
+    def failures(self) -> Sequence[Failure]:
+        """Of the computer."""
+        return self.radio_failures()
+
+    def lose(self) -> None:
+        """It drops the connection and is away."""
+        self.service.disconnect(self.peer, away=True)
+
+    def bring_back(self) -> None:
+        """It is in reach again."""
+        self.peer.present = True
+
+    def nonsense(self) -> None:
+        """Nothing, and less than a number."""
+        self.characteristic.answers += [b"", b"\xff"]
+
+    def unreadable(self) -> int:
+        """As the driver counts."""
+        return self.driver.statistics()["unreadable"]
+
+    def lost(self) -> int:
+        """Nothing is lost: it is asked when there is room."""
+        return 0
+
+    def flood(self) -> int:
+        """It is asked, and cannot."""
+        raise AssertionError("an instrument that is asked does not flood")
+
+    def flooding(self) -> AbstractContextManager[object]:
+        """It is asked, and cannot."""
+        raise AssertionError("an instrument that is asked does not flood")
+
 
 class AdvertisedBench(BluetoothBench):
     """A thermometer with BTHome advertisements, each with its own number."""
 
-    def __init__(self, folder: Path) -> None:  # noqa: ARG002 - it needs no files
+    def __init__(self, folder: Path) -> None:
         super().__init__(Peer(advertised=("fcd2",)))
         self.peer.present = False  # it advertises when it has something to say
         self.driver = self.make()

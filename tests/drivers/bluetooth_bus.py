@@ -1,4 +1,4 @@
-"""A system bus of our own for Bluetooth: a private `dbus-daemon`, and BlueZ's place on it held by `BluetoothService`."""
+"""A system bus of our own for Bluetooth: a private `dbus-daemon`, and BlueZ's place on it held by a service of ours."""
 
 import os
 import shutil

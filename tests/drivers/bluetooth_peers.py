@@ -1,5 +1,6 @@
 """Bluetooth instruments as `BluetoothService` shows them: what they have, and how they behave."""
 
+from collections import deque
 from dataclasses import dataclass, field
 
 from drivers.codecs.characteristics import full_uuid
@@ -18,6 +19,10 @@ class PeerCharacteristic:
     error: tuple[str, str] | None = None
     notifying: bool = False
     reads: int = 0
+    answers: deque[bytes] = field(default_factory=deque)
+    """What questions get, one after the other; a question waits for the next."""
+    waits: bool = False
+    """Whether a question waits for an answer; else it gets `value`."""
 
 
 @dataclass
@@ -35,6 +40,7 @@ class Peer:
     present: bool = True
     """Whether it advertises, and lets itself be connected."""
     connected: bool = False
+    sessions: int = 0
     refuses: tuple[str, str] | None = None
     """Name and text of the error that a connection gets."""
     paths: dict[str, PeerCharacteristic] = field(default_factory=dict)

@@ -1,7 +1,7 @@
 """The part of BlueZ that the library talks to, on a private bus, with instruments that tests let behave as they like.
 
-It runs in a thread with a loop of its own. Objects, interfaces and errors: BlueZ `doc/org.bluez.*.rst`, from memory, and
-as the library `bleak` reads them. As BlueZ does, it tells an answer to a question as a change of the value too.
+It runs in a thread with a loop of its own. Objects, interfaces and errors: BlueZ `doc/org.bluez.*.rst`, from memory,
+and as the library `bleak` reads them. As BlueZ does, it tells an answer to a question as a change of the value too.
 """
 
 import asyncio
@@ -48,6 +48,7 @@ class BluetoothService:
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._loop.run_forever, name="bluetooth service")
         self._thread.start()
+        self._answering: set[asyncio.Task[None]] = set()
         self._advertising: asyncio.Task[None] | None = None
         self.start()
 
@@ -144,6 +145,8 @@ class BluetoothService:
         if self._advertising:
             self._advertising.cancel()
             await asyncio.wait({self._advertising})
+        for task in tuple(self._answering):
+            task.cancel()
         for peer in self.peers.values():
             peer.connected = False
             peer.paths.clear()
@@ -187,7 +190,7 @@ class BluetoothService:
 
     async def _hear(self, peer: Peer, data: dict[str, bytes]) -> None:
         path = path_of(peer.address)
-        said = {"RSSI": Variant("n", peer.signal)}
+        said: dict[str, Any] = {"RSSI": Variant("n", peer.signal)}
         if data:
             said["ServiceData"] = Variant("a{sv}", {uuid: Variant("ay", one) for uuid, one in data.items()})
         if path in self._objects:
@@ -230,11 +233,11 @@ class BluetoothService:
         )
 
     async def _send(self, message: Message) -> None:
-        if self._bus:
+        if self._bus and self._bus._sock:
             select.select([], [self._bus._sock], [], 5.0)  # the library's bus dies of a socket that is full
             await self._bus.send(message)
 
-    async def _change(self, path: str, interface: str, *, keep: bool = True, **properties: Variant) -> None:
+    async def _change(self, path: str, interface: str, *, keep: bool = True, **properties: Any) -> None:
         if keep and path in self._objects:
             self._objects[path][interface].update(properties)
         await self._signal(path, PROPERTIES, "PropertiesChanged", "sa{sv}as", [interface, properties, []])
@@ -256,7 +259,9 @@ class BluetoothService:
         self.calls[member] += 1
         if member in self.hanging:
             return True
-        asyncio.ensure_future(self._answer(message, member), loop=self._loop)
+        task = self._loop.create_task(self._answer(message, member))
+        self._answering.add(task)
+        task.add_done_callback(self._answering.discard)
         return True
 
     async def _answer(self, message: Message, member: str) -> None:
@@ -288,6 +293,7 @@ class BluetoothService:
             return Message.new_error(message, *(peer.refuses or ("org.bluez.Error.Failed", "le-connection-abort")))
         path = message.path or ""
         peer.connected = True
+        peer.sessions += 1
         await self._change(path, DEVICE, Connected=Variant("b", True))
         await self._show(path, peer)
         await self._change(path, DEVICE, ServicesResolved=Variant("b", True))
@@ -338,7 +344,13 @@ class BluetoothService:
             return Message.new_error(message, *one.error)
         if member == "ReadValue":
             one.reads += 1
-            await self._change(path, CHARACTERISTIC, keep=False, Value=Variant("ay", one.value))
-            return Message.new_method_return(message, "ay", [one.value])
+            session = peer.sessions
+            while one.waits and not one.answers:
+                await asyncio.sleep(0.002)
+                if not peer.connected or peer.sessions > session:
+                    return Message.new_error(message, "org.bluez.Error.NotConnected", "Not Connected")
+            value = one.answers.popleft() if one.waits else one.value
+            await self._change(path, CHARACTERISTIC, keep=False, Value=Variant("ay", value))
+            return Message.new_method_return(message, "ay", [value])
         one.notifying = member == "StartNotify"
         return Message.new_method_return(message)

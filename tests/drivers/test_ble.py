@@ -7,7 +7,7 @@ import pytest
 
 from tests.drivers.battery import DriverBattery
 from tests.drivers.bench import Ability, Bench
-from tests.drivers.bluetooth_bench import AdvertisedBench, NotifyBench
+from tests.drivers.bluetooth_bench import AdvertisedBench, NotifyBench, PolledBench
 from tests.drivers.bluetooth_bus import needs_bus
 from tests.drivers.cycles import go_and_return
 
@@ -20,6 +20,16 @@ class TestNotifyContract(DriverBattery):
     def bench(self, folder: Path) -> Bench:
         """A manometer that notifies."""
         return NotifyBench(folder)
+
+
+class TestPolledContract(DriverBattery):
+    """The battery on a thermometer that is read."""
+
+    cannot = frozenset({Ability.FLOOD})
+
+    def bench(self, folder: Path) -> Bench:
+        """A thermometer that is read."""
+        return PolledBench(folder)
 
 
 class TestAdvertisedContract(DriverBattery):
