@@ -180,7 +180,7 @@ async def test_the_search_tells_new_numbers_as_they_come() -> None:
     scan = KINDS["ble"].scan
     assert scan
     with closing(BluetoothBus()), closing(BluetoothService(peer)) as service:
-        task = asyncio.create_task(scan(0.5, told.append))
+        task = asyncio.ensure_future(scan(0.5, told.append))
         await until(lambda: service.searching, what="search")
         for number in (21, 22, 23):
             service.advertise(peer, bthome.SERVICE, [temperature(number, number)])
