@@ -123,6 +123,11 @@ class Ble:
             (f"ask {source.name}", self._ask(link, characteristic, source, every, inbox))
             for source, characteristic, every in asked
         ]
+        work += [  # a battery tells changes, which may take hours
+            (f"ask {source.name} once", self._question(link, one, source, inbox))
+            for source, one in told
+            if not source.measures and one.answers
+        ]
         if profile.ble.format == "environmental":
             quiet = [(source, one) for source, one in told if source.measures and one.answers]
             work += [("ask the quiet", self._ask_quiet(link, quiet, heard, inbox))] if quiet else []
@@ -173,7 +178,9 @@ class Ble:
     async def _question(self, link: Link, one: Characteristic, source: Source, inbox: Inbox) -> None:
         try:
             data = await link.read(one)
-        except SettingsError as error:
+        except DriverError as error:
+            if source.needed and not isinstance(error, SettingsError):
+                raise
             inbox.put(Message(self._setup.now(), source.name, b"", f"was asked for and refused: {error.what}"))
         else:
             inbox.put(Message(self._setup.now(), source.name, data))

@@ -68,8 +68,8 @@ Source: Bluetooth Core Specification 5.4, volume 3, part F, table 3.4.
 """
 _NEVER = {0x01, 0x02, 0x03, 0x06, 0x0A}
 """ATT: invalid handle, read not permitted, write not permitted, request not supported, attribute not found."""
-_FORGOTTEN = {Reason.NO_SERVICE, Reason.UNSEEN, Reason.NO_ADAPTER}
-"""Reasons for which what the library remembers of the system may be old."""
+_OLD = {"org.freedesktop.DBus.Error.UnknownObject", "org.freedesktop.DBus.Error.UnknownMethod"}
+"""Errors that show that what the library remembers of the system is not so any more."""
 
 _log = logging.getLogger(__name__)
 
@@ -157,8 +157,8 @@ class Radio:
                         await bounded(client.connect(), within=within + 1.0, ending=END)
                 yield Link(client, lambda fallback: translated(instrument, device.address, fallback))
             except DriverError as error:
-                if error.__cause__ and _reason(error.__cause__, Reason.LOST) in _FORGOTTEN:
-                    await carried_out(_release(forced=True), within=END)
+                if error.__cause__ and _is_old(error.__cause__):
+                    await carried_out(self._forget(), within=END)
                 raise
             finally:
                 await carried_out(client.disconnect(), within=END)
@@ -201,6 +201,11 @@ class Radio:
         if sys.platform == "linux":  # each one is told, as one without a change says that the instrument is there
             return BleakScanner(self._hear, bluez={"filters": {"DuplicateData": True}})
         return BleakScanner(self._hear)
+
+    async def _forget(self) -> None:
+        """BlueZ was started anew, or is away: all who use it begin again."""
+        await self._stop()
+        await _release(forced=True)
 
     async def _stop(self) -> None:
         scanner, self._scanner = self._scanner, None
@@ -253,6 +258,12 @@ def _of_system(error: BaseException, fallback: Reason) -> Reason:
     if isinstance(error, FileNotFoundError | ConnectionError) and fallback is not Reason.LOST:
         return Reason.NO_SERVICE  # the system bus is not there
     return fallback
+
+
+def _is_old(error: BaseException) -> bool:
+    """Whether what the library remembers of the system may be the cause."""
+    name = error.dbus_error if isinstance(error, BleakDBusError) else ""
+    return name in _OLD or _reason(error, Reason.LOST) in (Reason.NO_SERVICE, Reason.UNSEEN, Reason.NO_ADAPTER)
 
 
 def _detail(error: Exception) -> str:

@@ -1,6 +1,6 @@
 """A radio without hardware: two Bluetooth stacks of the library `bumble` on a simulated link, one of them behind bleak.
 
-What is real here: link layer messages, ATT and GATT between the two, MTU, descriptors, disconnection. There is no BlueZ.
+What is real here: ATT and GATT between the two, MTU, descriptors, disconnection. There is no BlueZ.
 """
 
 import asyncio

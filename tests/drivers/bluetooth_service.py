@@ -41,6 +41,9 @@ class BluetoothService:
         self.peers = {path_of(peer.address): peer for peer in peers}
         self.calls: Counter[str] = Counter()
         """How often each method was called."""
+        self.most_connecting = 0
+        """How many connections were made at the same time, at most."""
+        self._connecting = 0
         self.hanging: set[str] = set()
         """Methods that never answer."""
         self._objects: Objects = {}
@@ -292,6 +295,10 @@ class BluetoothService:
         if peer.refuses or not peer.present:
             return Message.new_error(message, *(peer.refuses or ("org.bluez.Error.Failed", "le-connection-abort")))
         path = message.path or ""
+        self._connecting += 1
+        self.most_connecting = max(self.most_connecting, self._connecting)
+        await asyncio.sleep(0.005)
+        self._connecting -= 1
         peer.connected = True
         peer.sessions += 1
         await self._change(path, DEVICE, Connected=Variant("b", True))

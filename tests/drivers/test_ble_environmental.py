@@ -84,10 +84,12 @@ async def test_what_the_instrument_says_of_itself_is_kept() -> None:
         session = Session(one)
         await session.until(lambda: service.notifying(peer), "subscription")
         await until(lambda: "temperature interval" in one.facts(), what="facts")
+        await until(lambda: "battery" in one.facts(), what="battery")
         await session.cancel()
     assert one.facts() == {
         "manufacturer": "Example",
         "model": "EX-1",
+        "battery": 0.97,
         "temperature range": [-40.0, 85.0],
         "temperature sampling": "instantaneous",
         "temperature interval": 5,
@@ -145,6 +147,18 @@ async def test_a_question_that_is_refused_is_counted_and_the_others_go_on() -> N
         await session.until(lambda: session.readings, "reading")
         await session.cancel()
     assert [reading.value for reading in session.readings] == [48.25]
+
+
+async def test_a_battery_that_wants_pairing_keeps_no_reading_away() -> None:
+    peer = thermometer()
+    peer.characteristic("2a19").error = ("org.bluez.Error.NotPermitted", "Not paired")
+    with room(peer) as service:
+        one = driver(peer, {"temperature": "temp_supply"})
+        session = Session(one)
+        await session.until(lambda: service.notifying(peer) and session.emitted, "subscription")
+        service.say(peer, "2a6e", [hundredths(48.25)])
+        await session.until(lambda: session.readings, "reading")
+        await session.cancel()
 
 
 async def test_the_registry_makes_one_that_works() -> None:

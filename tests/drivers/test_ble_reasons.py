@@ -19,8 +19,10 @@ from drivers.base import (
     SilentError,
 )
 from drivers.ble import Ble
+from drivers.ble_advertised import Advertised
 from drivers.radio_reasons import Reason, radio_error
-from tests.drivers.bluetooth_bench import NAME, OWN, OWN_SERVICE, NotifyBench, make, own_peer, pressure
+from drivers.setup import Setup, Shared
+from tests.drivers.bluetooth_bench import NAME, OWN, OWN_SERVICE, NotifyBench, make, own_peer, pressure, silent_after
 from tests.drivers.bluetooth_bus import VARIABLE, BluetoothBus, needs_bus
 from tests.drivers.bluetooth_peers import ADDRESS, Peer, PeerCharacteristic
 from tests.drivers.bluetooth_service import BluetoothService
@@ -191,6 +193,36 @@ async def test_bluez_that_was_started_anew_is_found_again(bench: NotifyBench) ->
 
 
 @needs_bus
+async def test_bluez_that_was_started_anew_is_found_again_while_others_still_listen(bench: NotifyBench) -> None:
+    """What the library remembers, such as that the instrument is connected, has to go though it is in use."""
+    shared = Shared()
+    profile = silent_after(named("characteristic-pressure"), 0.2)
+    driver = make(profile, bench.peer, {"pressure": "draft_collector"}, shared=shared)
+    channels = {"temperature": "temp_room"}
+    other = Advertised(
+        Setup(
+            name="other", profile=named("bthome"), address="00:00:5E:00:53:09", channels=channels, now=lambda: 1,
+            shared=shared,
+        )
+    )  # fmt: skip
+    listener = Session(other)
+    session = await Session(driver).listen(bench)
+    await session.hear(bench, 1)
+    bench.service.stop()
+    bench.service.start()
+    assert type(await session.failure()) is SilentError
+    for _ in range(3):
+        session = Session(driver)
+        await until(lambda: session.task.done() or bench.listening(session.emitted), what="a session")  # noqa: B023
+        if not session.task.done():
+            break
+        assert isinstance(await session.failure(), DriverError)
+    await session.hear(bench, 1)
+    await session.cancel()
+    await listener.cancel()
+
+
+@needs_bus
 async def test_an_instrument_that_bluez_forgot_without_a_word_is_silent(bench: NotifyBench) -> None:
     session = await Session(bench.make(patience=0.2)).listen(bench)
     await session.hear(bench, 1)
@@ -238,8 +270,6 @@ async def test_one_that_another_program_left_connected_is_found_without_being_he
 
 @needs_bus
 async def test_two_instruments_share_one_search_and_connect_one_after_the_other() -> None:
-    from drivers.setup import Shared
-
     peers = [own_peer(address=f"00:00:5E:00:53:0{number}") for number in range(1, 4)]
     with closing(BluetoothBus()), closing(BluetoothService(*peers)) as service:
         shared = Shared()
@@ -249,6 +279,7 @@ async def test_two_instruments_share_one_search_and_connect_one_after_the_other(
         for session, peer in zip(sessions, peers, strict=True):
             await session.until(lambda: service.notifying(peer) and session.emitted, "connection")  # noqa: B023
         assert service.calls["StartDiscovery"] == 1
+        assert service.most_connecting == 1
         service.disconnect(peers[0])
         assert isinstance(await sessions[0].failure(), ConnectionLostError)
         for session, peer in zip(sessions[1:], peers[1:], strict=True):
