@@ -56,7 +56,7 @@ def test_every_measured_value_can_be_a_point(profile: Profile) -> None:
             2,
             "unit = 'Pa'",
         ),
-        ('driver = "ble"\n[ble]\nformat = "environmental"\n', 1, "value"),
+        ('driver = "ble"\n[ble]\nformat = "environmental"\n', 0, "[[value]]"),
         (
             'driver = "ble"\n[[value]]\nname = "pressure"\nunit = "Pa"\ncharacteristic = "draft"\ntype = "int16"\n',
             5,
