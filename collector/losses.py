@@ -15,7 +15,7 @@ WORDS = {
         "1 message that the broker kept from before, not taken",
         "{} messages that the broker kept from before, not taken",
     ),
-    "repeated": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
+    "repeated": ("1 message sent again by the broker, taken once", "{} messages sent again by the broker, taken once"),
     "old": ("1 message was old by its own time", "{} messages were old by their own time"),
     "missing": ("1 message missing by its own counter", "{} messages missing by its own counter"),
     "duplicates": ("1 message came twice and was taken once", "{} messages came twice and were taken once"),
@@ -26,7 +26,7 @@ WORDS = {
 }
 """What drivers count, by the keys of their statistics: one, and several."""
 
-NO_LOSS = frozenset({"messages", "readings", "entered", "waiting"})
+NO_LOSS = frozenset({"messages", "readings", "entered", "waiting", "repeats"})
 """What they count too, and is none."""
 
 

@@ -23,7 +23,7 @@ _PLACES: Mapping[tuple[str, str], frozenset[str]] = {
     ("serial", "query"): frozenset({"query", "field", "group"}),
     ("serial", "frame"): _BYTES,
     ("ble", "characteristics"): _BYTES | {"characteristic", "every"},
-    ("ble", "environmental"): frozenset(),
+    ("ble", "environmental"): frozenset({"every"}),
     ("ble", "bthome"): frozenset(),
     ("modbus", ""): frozenset({"register", "table", "type", "word_order", "order"}),
     ("mqtt", ""): frozenset({"topic", "path"}),
@@ -37,8 +37,6 @@ _NEEDED: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("ble", "characteristics"): ("characteristic", "type"),
     ("modbus", ""): ("register",),
 }
-_STANDARD = {("ble", "environmental"), ("ble", "bthome")}
-"""Formats whose values are known without a profile naming them all."""
 
 
 def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
@@ -49,7 +47,7 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
         for section in DRIVERS
         if section in tables and section != file.driver
     ]
-    if not file.values and way not in _STANDARD:
+    if not file.values:
         found.append((("value",), "expected a [[value]] for each value that the instrument gives"))
     if way == ("serial", "line") and not file.serial.pattern:
         found.append((("serial",), "'pattern' is needed for this format and missing"))

@@ -25,7 +25,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from drivers.base import DriverError, Now, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
-from drivers.inbox import Inbox, Message
+from drivers.broker_inbox import Inbox, Message
 
 ANSWER = 5.0
 """Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""

@@ -1,113 +1,70 @@
-"""From the thread of a broker to the event loop: messages that arrived, and how many were lost on the way."""
+"""From a callback to the session that emits: bounded, the oldest messages are dropped and counted."""
 
 import asyncio
-import threading
 from collections import deque
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import NamedTuple
 
-BACKLOG = 4096
-"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
-LARGEST = 16_000_000
-"""What they may hold altogether. [bytes]"""
-
 
 class Message(NamedTuple):
-    """A message as it arrived."""
+    """What an instrument said."""
 
     time: int
     """When it arrived. [ns]"""
-    topic: str
+    source: str
     data: bytes
-    retained: bool = False
-    """The broker kept it from before the subscription."""
-    again: bool = False
-    """The broker says that it may have been sent before."""
+    refused: str = ""
+    """Why there is no data: the instrument did not answer a question."""
 
 
 @dataclass(slots=True)
-class Missed:
+class Dropped:
     """Messages dropped in a row."""
 
     start: int
-    """When the first of them arrived. [ns]"""
-    end: int
-    """When the last of them arrived. [ns]"""
+    """[ns]"""
+    end: int = 0
+    """[ns]"""
     count: int = 0
-
-    def add(self, message: Message) -> None:
-        """One more is lost."""
-        self.end = message.time
-        self.count += 1
 
 
 class Inbox:
-    """Messages on their way; `stop` is for the thread, `failure` and `ended` are its."""
+    """Messages of one session on their way; all on one event loop."""
 
-    def __init__(self, size: int = BACKLOG) -> None:
-        self.stop = threading.Event()
-        self.ended = asyncio.Event()
-        """The thread is at its end."""
-        self.opened = False
-        """The broker sends what was asked for from now on."""
+    def __init__(self, size: int) -> None:
         self.failure: Exception | None = None
-        """What ended the thread, to be raised when the messages before it are taken."""
-        self._loop = asyncio.get_running_loop()
-        self._arrived = asyncio.Event()
-        self._lock = threading.Lock()
+        """What ends the session, to be raised when the messages before it are taken."""
         self._messages: deque[Message] = deque()
-        self._held = 0
         self._size = size
-        self._missed: Missed | None = None
-        self._signalled = False
-
-    def open(self) -> None:
-        """In the thread: the broker has agreed."""
-        self.opened = True
-        self._signal()
+        self._dropped: Dropped | None = None
+        self._arrived = asyncio.Event()
 
     def put(self, message: Message) -> None:
-        """In the thread: add a message."""
-        with self._lock:
-            self._messages.append(message)
-            self._held += len(message.data)
-            while len(self._messages) > self._size or (self._held > LARGEST and len(self._messages) > 1):
-                oldest = self._messages.popleft()
-                self._held -= len(oldest.data)
-                self._missed = self._missed or Missed(oldest.time, oldest.time)
-                self._missed.add(oldest)
-        self._signal()
+        """Add a message."""
+        if len(self._messages) >= self._size:
+            oldest = self._messages.popleft()
+            self._dropped = self._dropped or Dropped(oldest.time)
+            self._dropped.count += 1
+            self._dropped.end = oldest.time
+        self._messages.append(message)
+        self._arrived.set()
 
-    def end(self) -> None:
-        """In the thread: its last act."""
-        with suppress(RuntimeError):  # the loop is closed: nobody waits
-            self._loop.call_soon_threadsafe(self.ended.set)
-        self._signal()
+    def fail(self, error: Exception) -> None:
+        """End the session; the first error counts."""
+        self.failure = self.failure or error
+        self._arrived.set()
 
-    def take(self) -> tuple[Missed | None, Message] | None:
-        """In the loop: the oldest message and what was lost before it."""
-        with self._lock:
-            if not self._messages:
-                return None
-            missed, self._missed = self._missed, None
-            message = self._messages.popleft()
-            self._held -= len(message.data)
-            return missed, message
+    def take(self) -> tuple[Dropped | None, Message] | None:
+        """The oldest message and what was dropped before it."""
+        if not self._messages:
+            return None
+        dropped, self._dropped = self._dropped, None
+        return dropped, self._messages.popleft()
 
     async def arrival(self, within: float) -> None:
-        """In the loop: return when something happened, or after `within` [s]."""
+        """Return when something came, or after `within` [s]."""
         with suppress(TimeoutError):
             async with asyncio.timeout(within):
                 await self._arrived.wait()
-        with self._lock:
-            self._arrived.clear()
-            self._signalled = False
-
-    def _signal(self) -> None:
-        """In the thread: wake the loop, with one call until it wakes."""
-        with self._lock:
-            call, self._signalled = not self._signalled, True
-        if call:
-            with suppress(RuntimeError):
-                self._loop.call_soon_threadsafe(self._arrived.set)
+        self._arrived.clear()

@@ -14,9 +14,9 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind
 from drivers.base import Emit, SettingsError, SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
+from drivers.broker_inbox import BACKLOG, Inbox, Message, Missed
 from drivers.codecs.json_values import LONGEST_MESSAGE, json_decoder
 from drivers.codecs.sample import Sample
-from drivers.inbox import BACKLOG, Inbox, Message, Missed
 from drivers.meter import Meter
 from drivers.profile import Condition, Role
 from drivers.setup import Setup

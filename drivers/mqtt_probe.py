@@ -7,9 +7,9 @@ from collections.abc import Callable
 from drivers.base import SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
+from drivers.broker_inbox import Inbox, Message
 from drivers.codecs.json_values import LONGEST_MESSAGE, numbers_in
 from drivers.found import Found, Measured
-from drivers.inbox import Inbox, Message
 
 MOST_TOPICS = 500
 """Topics that are told of; further ones are left out. [1]"""

@@ -64,7 +64,30 @@ async def _topics(address: str, seconds: float, tell: Tell) -> None:
     await probe(address, seconds, tell)
 
 
+def _ble(setup: Setup) -> Driver:
+    from drivers.ble import ble  # noqa: PLC0415
+
+    return ble(setup)
+
+
+def _ble_decoder(profile: Profile) -> Decoder:
+    if profile.ble.format == "bthome":
+        from drivers.codecs.bthome import BthomeDecoder  # noqa: PLC0415
+
+        return BthomeDecoder(profile.values)
+    from drivers.ble_sources import decoder_of  # noqa: PLC0415
+
+    return decoder_of(profile)
+
+
+async def _ble_scan(seconds: float, tell: Tell) -> None:
+    from drivers.ble_scan import scan  # noqa: PLC0415
+
+    await scan(seconds, tell)
+
+
 KINDS: Mapping[str, Kind] = {
+    "ble": Kind(_ble, _ble_decoder, _ble_scan, "00:00:5E:00:53:01"),
     "serial": Kind(_serial, _text, None, "/dev/ttyUSB0"),
     "mqtt": Kind(_mqtt, _json, None, "mqtt://192.0.2.10:1883", probe=_topics),
 }

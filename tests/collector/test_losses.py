@@ -2,22 +2,33 @@
 
 import inspect
 from collections.abc import Mapping
+from typing import Any
 
+import drivers.ble
+import drivers.ble_advertised
 import drivers.manual
 import drivers.mqtt
 import drivers.replay
 import drivers.serial_line
 import drivers.simulate.live
 from collector.losses import NO_LOSS, WORDS, losses
+from collector.profiles import named
 from collector.supervisor import Status
+from drivers.ble_advertised import Advertised
 from drivers.manual import Manual
+from drivers.setup import Setup
+from tests.drivers.bluetooth_bench import make as make_ble
+from tests.drivers.bluetooth_bench import own_peer
 from tests.drivers.brokers import make as at_broker
 from tests.drivers.ptys import make
 
 
 def counted() -> dict[str, Mapping[str, int]]:
     """Statistics of every driver that has any, by its class."""
-    made = (make("/dev/none"), at_broker("mqtt://192.0.2.10"), Manual(now=lambda: 0))
+    gauge = make_ble(named("characteristic-pressure"), own_peer(), {"pressure": "draft_collector"})
+    facts: dict[str, Any] = {"address": "00:00:5E:00:53:01", "channels": {"temperature": "temp_room"}, "now": lambda: 0}
+    thermometer = Advertised(Setup(name="thermometer", profile=named("bthome"), **facts))
+    made = (make("/dev/none"), at_broker("mqtt://192.0.2.10"), Manual(now=lambda: 0), gauge, thermometer)
     return {type(driver).__name__: driver.statistics() for driver in made}
 
 
@@ -28,7 +39,15 @@ def test_the_words_are_those_of_the_drivers_counts():
 
 
 def test_no_driver_that_counts_is_forgotten_here():
-    modules = (drivers.manual, drivers.mqtt, drivers.replay, drivers.serial_line, drivers.simulate.live)
+    modules = (
+        drivers.ble,
+        drivers.ble_advertised,
+        drivers.manual,
+        drivers.mqtt,
+        drivers.replay,
+        drivers.serial_line,
+        drivers.simulate.live,
+    )
     own = [
         kind.__name__
         for module in modules

@@ -1,0 +1,73 @@
+"""Work that ends in time, also when its session is cancelled, once or twice."""
+
+import asyncio
+from collections.abc import Coroutine
+from typing import Any, TypeVar
+
+Result = TypeVar("Result")
+
+LAST = 0.2
+"""What work that was cancelled twice still gets. [s]"""
+
+
+async def bounded(work: Coroutine[Any, Any, Result], *, within: float, ending: float) -> Result:
+    """Result of the work; TimeoutError after `within` [s].
+
+    When cancelled, or late, the work is cancelled and gets `ending` [s] to clean up.
+    """
+    task = asyncio.create_task(work, name=_name(work))
+    try:
+        done, _ = await asyncio.wait({task}, timeout=within)
+    finally:
+        await ended(task, within=ending)
+    if not done:
+        raise TimeoutError
+    return task.result()
+
+
+async def carried_out(work: Coroutine[Any, Any, object], *, within: float) -> None:
+    """Do what has to be done at the end, whatever it raises; it is cancelled after `within` [s]."""
+    task = asyncio.create_task(work, name=_name(work))
+    cancelled = await _outlast(task, within)
+    cancelled |= await _stop(task, LAST)
+    if cancelled:
+        raise asyncio.CancelledError
+
+
+async def ended(*tasks: asyncio.Task[Any], within: float) -> None:
+    """Cancel tasks and wait for their end."""
+    for task in tasks:
+        task.cancel()
+    cancelled = False
+    for task in tasks:
+        cancelled |= await _stop(task, within)
+    if cancelled:
+        raise asyncio.CancelledError
+
+
+async def _stop(task: asyncio.Task[Any], within: float) -> bool:
+    """Whether a cancellation came while the cancelled task was waited for."""
+    cancelled = False
+    for time in (within, LAST):
+        if not task.done():
+            task.cancel()
+            cancelled |= await _outlast(task, time)
+    if task.done() and not task.cancelled():
+        task.exception()  # heard here, so that asyncio does not complain
+    return cancelled
+
+
+async def _outlast(task: asyncio.Task[Any], within: float) -> bool:
+    """Wait for a task; whether a cancellation came meanwhile, which is for the caller to pass on."""
+    clock = asyncio.get_running_loop().time
+    deadline, cancelled = clock() + within, False
+    while not task.done() and (left := deadline - clock()) > 0:
+        try:
+            await asyncio.wait({task}, timeout=left)
+        except asyncio.CancelledError:
+            cancelled = True
+    return cancelled
+
+
+def _name(work: Coroutine[Any, Any, object]) -> str:
+    return getattr(work, "__qualname__", "work")

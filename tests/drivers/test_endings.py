@@ -1,0 +1,98 @@
+"""Work that ends in time, also when its session is cancelled once or twice, and when it will not."""
+
+import asyncio
+import time
+
+import pytest
+
+from drivers.endings import LAST, bounded, carried_out, ended
+from tests.drivers.session import DefectError
+
+
+async def stubborn(cancels: list[float], stays: float) -> None:
+    """Work that goes on for a while after it was cancelled, each time."""
+    for _ in range(2):
+        try:
+            await asyncio.sleep(30)
+        except asyncio.CancelledError:
+            cancels.append(time.monotonic())
+            await asyncio.sleep(stays)
+
+
+async def test_the_result_and_the_error_of_the_work_come_out() -> None:
+    async def right() -> int:
+        return 7
+
+    async def wrong() -> None:
+        raise DefectError
+
+    assert await bounded(right(), within=1, ending=1) == 7
+    with pytest.raises(DefectError):
+        await bounded(wrong(), within=1, ending=1)
+
+
+async def test_late_work_is_cancelled_and_may_clean_up() -> None:
+    cancels: list[float] = []
+    with pytest.raises(TimeoutError):
+        await bounded(stubborn(cancels, 0.01), within=0.02, ending=0.1)
+    assert len(cancels) == 2
+    assert cancels[1] - cancels[0] >= 0.1, "no time to clean up"
+
+
+async def test_work_that_will_not_end_is_cancelled_again_and_left() -> None:
+    began = time.monotonic()
+    cancels: list[float] = []
+    with pytest.raises(TimeoutError):
+        await bounded(stubborn(cancels, 5), within=0.02, ending=0.05)
+    assert time.monotonic() - began < 0.05 + LAST + 1
+    assert cancels
+
+
+async def test_a_cancelled_session_waits_for_its_work_to_clean_up() -> None:
+    cleaned: list[str] = []
+
+    async def work() -> None:
+        try:
+            await asyncio.sleep(30)
+        finally:
+            await asyncio.sleep(0.05)
+            cleaned.append("work")
+
+    task = asyncio.create_task(bounded(work(), within=30, ending=1))
+    await asyncio.sleep(0)
+    await asyncio.sleep(0)
+    for _ in range(2):  # also when it is cancelled again meanwhile
+        task.cancel()
+        await asyncio.sleep(0.01)
+    await asyncio.wait({task})
+    assert task.cancelled()
+    assert cleaned == ["work"]
+
+
+async def test_what_has_to_be_done_is_done_though_the_session_is_cancelled() -> None:
+    done: list[str] = []
+
+    async def work() -> None:
+        await asyncio.sleep(0.05)
+        done.append("work")
+        raise DefectError
+
+    task = asyncio.create_task(carried_out(work(), within=1))
+    await asyncio.sleep(0)
+    task.cancel()
+    await asyncio.wait({task})
+    assert task.cancelled(), "the cancellation was lost"
+    assert done == ["work"]
+    await carried_out(work(), within=1)  # what it raises is over with it
+
+
+async def test_what_takes_too_long_is_given_up() -> None:
+    began = time.monotonic()
+    await carried_out(asyncio.sleep(30), within=0.05)
+    assert time.monotonic() - began < 1
+
+
+async def test_tasks_are_ended_all() -> None:
+    tasks = [asyncio.create_task(asyncio.sleep(30)) for _ in range(3)]
+    await ended(*tasks, within=1)
+    assert all(task.cancelled() for task in tasks)
