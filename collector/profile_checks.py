@@ -107,7 +107,7 @@ def _mqtt(file: ProfileFile) -> Found:
 
 
 def _examples(file: ProfileFile) -> Found:
-    known = {value.name: value.role for value in file.values}
+    known = {value.name for value in file.values}
     found: Found = []
     for index, example in enumerate(file.examples):
         if (example.text is None) == (example.data is None):
@@ -119,11 +119,6 @@ def _examples(file: ProfileFile) -> Found:
                 for name in names
                 if name not in known
             ]
-        found += [
-            (("example", index, "values", name), f"is a {known[name]} and no measure; leave it out of the example")
-            for name in example.values
-            if known.get(name, Role.MEASURE) is not Role.MEASURE
-        ]
         if example.refused and (example.values or example.units or example.conditions):
             found.append((("example", index, "refused"), "a message that is refused says nothing; keep one of the two"))
     return found

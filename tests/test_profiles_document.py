@@ -214,7 +214,8 @@ def test_the_worked_example_is_recorded_from_the_stand_in(here):
         assert set(recording.read("temp_room@draft meter").value.tolist()) == {70.3}
         (channel,) = [one for one in recording.channels if one.point == "draft_collector"]
         assert (channel.unit, channel.accuracy, channel.response_time) == ("inH2O", "0.5 % + 0.01 inH2O", 0.3)
-        assert not [event.text for event in recording.events({EventKind.PROBLEM})]
+        problems = recording.events({EventKind.PROBLEM})
+        assert [event.data.get("condition") for event in problems] == ["warming_up"]
 
 
 def test_what_is_shown_as_captured_is_what_the_stand_in_sends(here):

@@ -42,6 +42,7 @@ EXAMPLE = """
 text = "P=52 B=80 N=7 S=OK\\r\\n"
 values = { pressure = 0.52, battery = 80, number = 7 }
 """
+REFUSED = EXAMPLE.partition("values")[0] + "refused = true"
 RIGHT = PROFILE + EXAMPLE
 
 
@@ -99,7 +100,7 @@ def test_every_mistake_is_told_with_its_line(here):
         (EXAMPLE.replace("S=OK", "S=LOW"), "says 'low battery', which was not expected"),
         (EXAMPLE + 'conditions = "hold"', "does not say 'hold', which was expected"),
         (EXAMPLE + 'units = { pressure = "Pa" }', "pressure: read in inH2O, expected in Pa"),
-        (EXAMPLE + "refused = true", "had to be refused, and was read: pressure 0.52 inH2O, battery 80 %, number 7"),
+        (REFUSED, "had to be refused, and was read: pressure 0.52 inH2O, battery 80 %, number 7"),
         (EXAMPLE.replace("\\r\\n", "\\r\\nP=53 B=80 N=8 S=OK"), "was not read: it holds 2 lines, and a message is one"),
         (EXAMPLE.replace("P=52 B=80 N=7 S=OK", ""), "was not read: it is empty"),
     ],

@@ -107,7 +107,7 @@ values = { e = 1 }                             # example[1].values.e; there is n
 [[example]]
 text = "1"
 refused = true                                 # example[2].refused; says nothing
-values = { battery = 80 }                      # example[2].values.battery; is a battery and no measure
+values = { battery = 80 }
 """
 
 SHORT = r"""driver = 'serial' # value; expected a [[value]] # serial; 'pattern' is needed
