@@ -30,18 +30,32 @@ class Kind:
 
 
 def _serial(setup: Setup) -> Driver:
+    if setup.profile.serial.format == "query":
+        from drivers.serial_query import SerialQuery  # noqa: PLC0415
+
+        return SerialQuery(setup)
     from drivers.serial_line import SerialLine  # noqa: PLC0415
 
     return SerialLine(setup)
 
 
-def _text(profile: Profile) -> Decoder:
+def _serial_decoder(profile: Profile) -> Decoder:
+    if profile.serial.format == "frame":
+        from drivers.codecs.frames import FrameDecoder  # noqa: PLC0415
+
+        return FrameDecoder(profile)
     from drivers.codecs.text import text_decoder  # noqa: PLC0415
 
     return text_decoder(profile)
 
 
+async def _serial_scan(seconds: float, tell: Tell) -> None:
+    from drivers.port_scan import scan  # noqa: PLC0415
+
+    await scan(seconds, tell)
+
+
 KINDS: Mapping[str, Kind] = {
-    "serial": Kind(_serial, _text, None, "/dev/ttyUSB0"),
+    "serial": Kind(_serial, _serial_decoder, _serial_scan, "/dev/ttyUSB0"),
 }
 """By the name in the job file."""

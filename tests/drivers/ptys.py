@@ -32,8 +32,8 @@ def line(number: float) -> bytes:
 def make(port: object, **settings: Any) -> SerialLine:
     """The meter's driver; `settings` beside the usual ones or in place of them."""
     values = settings.pop("values", (Value(name="pressure", unit="inH2O"),))
-    driver = {key: settings.pop(key) for key in ("backlog", "opener") if key in settings}
-    setup: dict[str, Any] = {key: settings.pop(key) for key in ("now", "channels") if key in settings}
+    driver = {key: settings.pop(key) for key in ("backlog", "opener", "lister") if key in settings}
+    setup: dict[str, Any] = {key: settings.pop(key) for key in ("now", "channels", "shared") if key in settings}
     profile = Profile(
         name="line",
         driver="serial",
@@ -245,9 +245,9 @@ class SerialBench:
             thread.join()
 
     def lost(self) -> int:
-        """Lines dropped, or cut by dropping."""
+        """Lines dropped for either reason, or cut by dropping."""
         statistics = self.driver.statistics()
-        return statistics["dropped_lines"] + statistics["cut_lines"]
+        return sum(statistics[key] for key in ("dropped_lines", "flood_lines", "cut_lines"))
 
     def nonsense(self) -> None:
         """Noise, an overload sign, and a line that does not end."""

@@ -1,0 +1,146 @@
+"""Questions and answers on an open serial port: an answer is only taken for the question that it belongs to."""
+
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from time import monotonic
+from typing import Protocol
+
+from drivers.codecs.lines import LineFramer
+from drivers.codecs.text import LONGEST_LINE
+
+QUIET = 0.05
+"""A line that says nothing for so long is at rest. [s]"""
+DOUBT = 10.0
+"""An answer later than this is not reckoned with. [s]"""
+PIECE = 1024
+"""Read at once. [bytes]"""
+
+
+class Line(Protocol):
+    """What is asked of a port."""
+
+    @property
+    def in_waiting(self) -> int:
+        """Bytes that can be read at once. [1]"""
+        ...
+
+    def read(self, size: int = 1, /) -> bytes:
+        """At most so many bytes; after a short while without any, none."""
+        ...
+
+    def write(self, data: bytes, /) -> int | None:
+        """Send."""
+        ...
+
+
+@dataclass(slots=True)
+class Doubt:
+    """What is not known after a question without an answer."""
+
+    owed: int = 0
+    """Questions whose answers may still come. [1]"""
+    since: float = 0.0
+    """When the oldest of them was asked. [s]"""
+
+
+class Conversation:
+    """Asks one thing after the other. An instrument answers in the order in which it was asked.
+
+    After a question that got no answer in time an answer may still come, and would be taken for the next one's. So
+    nothing is read until it is certain whose the answers are: either all that are owed have come, or the answer to one
+    more question has, and nothing else for as long as that one may have been under way if it was the late one. All
+    these answers are thrown away.
+    """
+
+    def __init__(
+        self,
+        port: Line,
+        stop: threading.Event,
+        *,
+        within: float,
+        ending: bytes,
+        doubt: Doubt,
+        late: Callable[[bytes], None],
+        clock: Callable[[], float] = monotonic,
+    ) -> None:
+        self._port = port
+        self._stop = stop
+        self._within = within
+        self._ending = ending
+        self._doubt = doubt
+        self._late = late
+        """Told of each line that is thrown away."""
+        self._clock = clock
+        self._framer = LineFramer(LONGEST_LINE)
+        self._lines: deque[bytes] = deque()
+
+    def ask(self, question: bytes) -> bytes | None:
+        """The answer; None where none came in time, or where it is not certain whose it would be."""
+        if not self._at_rest(QUIET if self._doubt.owed else 0.0):
+            return None
+        if self._doubt.owed and not self._settle(question):
+            return None
+        return self._exchange(question)
+
+    def _exchange(self, question: bytes) -> bytes | None:
+        doubt, asked = self._doubt, self._clock()
+        if not doubt.owed:
+            doubt.since = asked
+        doubt.owed += 1
+        self._port.write(question + self._ending)
+        while (line := self._line(asked + self._within - self._clock())) is not None:
+            if line.strip() != question.strip():  # some send back what they hear
+                doubt.owed -= 1
+                return line
+        return None
+
+    def _settle(self, question: bytes) -> bool:
+        """Ask once more and throw the answer away; whether it is certain now that none is owed."""
+        answer = self._exchange(question)
+        if answer is None:
+            return False
+        self._late(answer)
+        doubt, arrived = self._doubt, self._clock()
+        return self._at_rest(min(arrived - doubt.since, DOUBT), forget=True) and not doubt.owed
+
+    def _at_rest(self, quiet: float, *, forget: bool = False) -> bool:
+        """Throw away what comes until nothing did for so long [s], or, where answers are owed, until all have come.
+
+        Then none is owed where `forget` says so. The beginning of a line is thrown away too, and its end is owed then.
+        False where the session ends before.
+        """
+        doubt, owed = self._doubt, self._doubt.owed
+        heard = self._clock()
+        while not self._stop.is_set():
+            line = self._line(max(0.0, heard + quiet - self._clock()))
+            if line is not None:
+                self._late(line)
+                doubt.owed = max(0, doubt.owed - 1)
+                heard = self._clock()
+                quiet = QUIET if owed and not doubt.owed else max(quiet, QUIET)
+            elif self._framer.unfinished and quiet < QUIET:
+                quiet = QUIET
+            elif self._clock() >= heard + quiet:
+                if forget:
+                    doubt.owed = 0
+                if self._framer.unfinished:
+                    self._framer.clear()
+                    doubt.owed, doubt.since = max(1, doubt.owed), self._clock()
+                return True
+        return False
+
+    def _line(self, within: float) -> bytes | None:
+        """The next line that is not blank; None where none ends within so long [s]."""
+        deadline = self._clock() + within
+        while not self._stop.is_set():
+            while self._lines:
+                if (line := self._lines.popleft()).strip():
+                    return line
+            waiting = self._port.in_waiting
+            left = deadline - self._clock()
+            if not waiting and left <= 0:
+                return None
+            self._lines.extend(self._framer.feed(self._port.read(min(max(waiting, 1), PIECE))))
+        return None
