@@ -85,6 +85,8 @@ class Handover:
         self._slow: Loss | None = None
         self._flood: Loss | None = None
         """Behind the newest chunk."""
+        self._whole = False
+        """It ended with the end of a line."""
         self._passed: Loss | None = None
         """A flood before chunks that were dropped themselves."""
         self._signalled = False
@@ -106,11 +108,12 @@ class Handover:
         with self._lock:
             self._flood = self._flood or Loss(Cause.FLOOD, chunk.time)
             self._flood.add(chunk, self._count(chunk.data))
+            self._whole = chunk.data.endswith((b"\n", b"\r"))
 
     def settle(self, time: int) -> None:
         """In the thread: nothing comes now, so that what was dropped behind the newest chunk is told."""
         if self._flood:
-            self.put(Chunk(time, b"", cut=True))
+            self.put(Chunk(time, b"", cut=not self._whole))
 
     def end(self) -> None:
         """In the thread: its last act."""

@@ -99,6 +99,8 @@ class SerialLine(SerialDriver):
         self.report(losses, chunk.time, emit)
         if losses or chunk.cut:
             self._framer.cut()
+        if not chunk.data and not chunk.cut:
+            self._framer.clear()
         for message, time in self._framer.timed(chunk.data, chunk.time):
             if message.strip():
                 self._meter.take(self._decoder.decode(message), message, time, emit)
