@@ -12,8 +12,10 @@ from drivers.codecs.text import LONGEST_LINE
 
 QUIET = 0.05
 """A line that says nothing for so long is at rest. [s]"""
-DOUBT = 10.0
-"""An answer later than this is not reckoned with. [s]"""
+LATE = 3.0
+"""An answer is reckoned with for so many times the longest time to one, however much that time varies. [1]"""
+LATEST = 10.0
+"""One later than this is not reckoned with. [s]"""
 PIECE = 1024
 """Read at once. [bytes]"""
 
@@ -50,8 +52,8 @@ class Conversation:
 
     After a question that got no answer in time an answer may still come, and would be taken for the next one's. So
     nothing is read until it is certain whose the answers are: either all that are owed have come, or the answer to one
-    more question has, and nothing else for as long as that one may have been under way if it was the late one. All
-    these answers are thrown away.
+    more question has, and then nothing for LATE times the longest time to an answer, and for as long as that one was
+    under way if it was the late one. All these answers are thrown away.
     """
 
     def __init__(
@@ -75,6 +77,8 @@ class Conversation:
         self._clock = clock
         self._framer = LineFramer(LONGEST_LINE)
         self._lines: deque[bytes] = deque()
+        self._echoes: set[bytes] = set()
+        """What was asked: some instruments send back what they hear."""
 
     def ask(self, question: bytes) -> bytes | None:
         """The answer; None where none came in time, or where it is not certain whose it would be."""
@@ -90,11 +94,11 @@ class Conversation:
             doubt.since = asked
         doubt.owed += 1
         self._port.write(question + self._ending)
-        while (line := self._line(asked + self._within - self._clock())) is not None:
-            if line.strip() != question.strip():  # some send back what they hear
-                doubt.owed -= 1
-                return line
-        return None
+        self._echoes.add(question.strip())
+        line = self._line(self._within)
+        if line is not None:
+            doubt.owed -= 1
+        return line
 
     def _settle(self, question: bytes) -> bool:
         """Ask once more and throw the answer away; whether it is certain now that none is owed."""
@@ -103,7 +107,8 @@ class Conversation:
             return False
         self._late(answer)
         doubt, arrived = self._doubt, self._clock()
-        return self._at_rest(min(arrived - doubt.since, DOUBT), forget=True) and not doubt.owed
+        quiet = min(max(LATE * self._within, arrived - doubt.since), LATEST)
+        return self._at_rest(quiet if doubt.owed else QUIET, forget=True) and not doubt.owed
 
     def _at_rest(self, quiet: float, *, forget: bool = False) -> bool:
         """Throw away what comes until nothing did for so long [s], or, where answers are owed, until all have come.
@@ -136,7 +141,8 @@ class Conversation:
         deadline = self._clock() + within
         while not self._stop.is_set():
             while self._lines:
-                if (line := self._lines.popleft()).strip():
+                line = self._lines.popleft()
+                if line.strip() and line.strip() not in self._echoes:
                     return line
             waiting = self._port.in_waiting
             left = deadline - self._clock()
