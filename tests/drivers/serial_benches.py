@@ -38,17 +38,18 @@ class FrameBench(SerialBench):
         "format": "frame",
         "start": b"\xfe",
         "length": 6,
-        "checksum": "sum8",
+        "checksum": "xor8",
+        "checksum_from": 1,
         "pattern": None,
         "values": (Value(name="pressure", unit="inH2O", at=1, type="uint32", order="big", scale=0.001),),
     }
     before = b""
 
     def message(self, number: float) -> bytes:
-        """In thousandths, seven bits a byte are enough here."""
+        """In thousandths; seven bits of each byte, so that no other byte is a start."""
         thousandths = round(number * 1000)
         body = b"\xfe" + bytes((0, 0, thousandths >> 8 & 0x7F, thousandths & 0x7F))
-        return body + CHECKSUMS["sum8"].sent(body)
+        return body + CHECKSUMS["xor8"].sent(body[1:])
 
     def lost(self) -> int:
         """Frames dropped for either reason, or cut by dropping."""
