@@ -6,6 +6,7 @@ from typing import ClassVar
 
 import pytest
 
+from collector.profile_sections import FORMATS
 from drivers.profile import Value
 from drivers.registry import KINDS
 from drivers.serial_line import SerialLine
@@ -51,8 +52,7 @@ async def test_an_asked_instrument_that_goes_and_returns_leaves_nothing_and_ever
 
 @pytest.mark.parametrize(
     ("form", "kind"),
-    [("line", SerialLine), ("separated", SerialLine), ("columns", SerialLine), ("frame", SerialLine)]
-    + [("query", SerialQuery)],
+    [(form, SerialQuery if form == "query" else SerialLine) for form in FORMATS],
 )
 def test_the_format_chooses_the_driver(form: str, kind: type) -> None:
     value = Value(name="pressure", unit="Pa", field=1, columns=(1, 4), query="?", at=1, type="int8")
