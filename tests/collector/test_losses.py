@@ -6,17 +6,27 @@ from collections.abc import Mapping
 import drivers.manual
 import drivers.replay
 import drivers.serial_line
+import drivers.serial_query
 import drivers.simulate.live
 from collector.losses import NO_LOSS, WORDS, losses
 from collector.supervisor import Status
 from drivers.manual import Manual
-from tests.drivers.ptys import make
+from drivers.profile import Value
+from drivers.serial_query import SerialQuery
+from tests.drivers.ptys import make, setup_of
 
 
 def counted() -> dict[str, Mapping[str, int]]:
     """Statistics of every driver that has any, by its class."""
-    made = (make("/dev/none"), Manual(now=lambda: 0))
-    return {type(driver).__name__: driver.statistics() for driver in made}
+    value = Value(name="pressure", unit="Pa", query="?", at=1, type="int8")
+    serial = (
+        make("/dev/none"),
+        SerialQuery(setup_of("/dev/none", format="query", values=(value,), pattern=None)),
+        make("/dev/none", format="frame", start=b"\xaa", length=4, values=(value,)),
+    )
+    made = (*serial[:2], Manual(now=lambda: 0))
+    frames = {"SerialLine (frames)": serial[2].statistics()}
+    return {**{type(driver).__name__: driver.statistics() for driver in made}, **frames}
 
 
 def test_the_words_are_those_of_the_drivers_counts():
@@ -26,14 +36,14 @@ def test_the_words_are_those_of_the_drivers_counts():
 
 
 def test_no_driver_that_counts_is_forgotten_here():
-    modules = (drivers.manual, drivers.replay, drivers.serial_line, drivers.simulate.live)
+    modules = (drivers.manual, drivers.replay, drivers.serial_line, drivers.serial_query, drivers.simulate.live)
     own = [
         kind.__name__
         for module in modules
         for kind in vars(module).values()
         if inspect.isclass(kind) and kind.__module__ == module.__name__ and hasattr(kind, "statistics")
     ]
-    assert sorted(own) == sorted(counted())
+    assert sorted(own) == sorted({name.partition(" ")[0] for name in counted()})
 
 
 def test_nothing_lost_is_nothing_told():
@@ -47,7 +57,7 @@ def test_losses_are_told_in_plain_words_one_and_several():
         "lost once, without readings for 12 s",
         "1 message could not be read",
         "2 lines came in half",
-        "31 bytes of such lines thrown away",
+        "31 bytes of such messages thrown away",
         "new count 4",
     ]
     assert losses(Status("draft meter", lost=3, away=600.0), {}) == ["lost 3 times, without readings for 10 min"]
