@@ -32,19 +32,20 @@ def serial(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
     if form == "line" and not file.serial.pattern:
         found.append((("serial",), "'pattern' is needed for this format and missing"))
     if form == "query":
-        found += _asked(file)
+        found += _asked(file, tables)
     if form == "frame":
         found += _framed(file)
     return found
 
 
-def _asked(file: ProfileFile) -> Found:
+def _asked(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
     section = file.serial
     found: Found = []
     if file.silence <= section.every + section.within:
-        found.append(
-            (("silence",), "is no longer than 'every' and 'within' together, so that it is lost between two rounds")
-        )
+        given = next((key for key in ("every", "within") if key in tables.get("serial", {})), "format")
+        place: Path = ("silence",) if "silence" in tables else ("serial", given)
+        what = "'silence' is no longer than 'every' and 'within' together, so that it would be lost between two rounds"
+        found.append((place, what))
     for index, value in enumerate(file.values):
         if value.group is not None and not section.pattern:
             found.append((("value", index, "group"), "needs the 'pattern' of the answer in [serial]"))

@@ -15,7 +15,7 @@ QUIET = 0.05
 LATE = 3.0
 """An answer is reckoned with for so many times the longest time to one, however much that time varies. [1]"""
 LATEST = 10.0
-"""One later than this is not reckoned with. [s]"""
+"""Longest time to wait for what else may come. [s]"""
 PIECE = 1024
 """Read at once. [bytes]"""
 
@@ -43,8 +43,10 @@ class Doubt:
 
     owed: int = 0
     """Questions whose answers may still come. [1]"""
-    since: float = 0.0
-    """When the oldest of them was asked. [s]"""
+    last: float = 0.0
+    """When the last of them was asked. [s]"""
+    gap: float = 0.0
+    """Longest time between two of them. [s]"""
 
 
 class Conversation:
@@ -52,8 +54,9 @@ class Conversation:
 
     After a question that got no answer in time an answer may still come, and would be taken for the next one's. So
     nothing is read until it is certain whose the answers are: either all that are owed have come, or the answer to one
-    more question has, and then nothing for LATE times the longest time to an answer, and for as long as that one was
-    under way if it was the late one. All these answers are thrown away.
+    more question has, and then nothing for LATE times the longest time to an answer, and for as long as there was
+    between two questions: if that one was late, and the others are as late, they come no further apart. All these
+    answers are thrown away.
     """
 
     def __init__(
@@ -65,6 +68,7 @@ class Conversation:
         ending: bytes,
         doubt: Doubt,
         late: Callable[[bytes], None],
+        latest: float = LATEST,
         clock: Callable[[], float] = monotonic,
     ) -> None:
         self._port = port
@@ -74,6 +78,7 @@ class Conversation:
         self._doubt = doubt
         self._late = late
         """Told of each line that is thrown away."""
+        self._latest = latest
         self._clock = clock
         self._framer = LineFramer(LONGEST_LINE)
         self._lines: deque[bytes] = deque()
@@ -90,9 +95,8 @@ class Conversation:
 
     def _exchange(self, question: bytes) -> bytes | None:
         doubt, asked = self._doubt, self._clock()
-        if not doubt.owed:
-            doubt.since = asked
-        doubt.owed += 1
+        doubt.gap = max(doubt.gap, asked - doubt.last) if doubt.owed else 0.0
+        doubt.owed, doubt.last = doubt.owed + 1, asked
         self._port.write(question + self._ending)
         self._echoes.add(question.strip())
         line = self._line(self._within)
@@ -106,8 +110,8 @@ class Conversation:
         if answer is None:
             return False
         self._late(answer)
-        doubt, arrived = self._doubt, self._clock()
-        quiet = min(max(LATE * self._within, arrived - doubt.since), LATEST)
+        doubt = self._doubt
+        quiet = min(max(LATE * self._within, doubt.gap + QUIET), self._latest)
         return self._at_rest(quiet if doubt.owed else QUIET, forget=True) and not doubt.owed
 
     def _at_rest(self, quiet: float, *, forget: bool = False) -> bool:
@@ -132,7 +136,7 @@ class Conversation:
                     doubt.owed = 0
                 if self._framer.unfinished:
                     self._framer.clear()
-                    doubt.owed, doubt.since = max(1, doubt.owed), self._clock()
+                    doubt.owed, doubt.last = max(1, doubt.owed), self._clock()
                 return True
         return False
 

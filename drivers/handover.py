@@ -57,8 +57,8 @@ class Loss:
 
 
 def lines_in(data: bytes) -> int:
-    """About how many lines these bytes are."""
-    return data.count(b"\n") or data.count(b"\r")
+    """Lines that end in these bytes, with LF, CR or CRLF. [1]"""
+    return data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
 
 
 Taken = tuple[tuple[Loss, ...], Chunk]

@@ -61,6 +61,7 @@ class SerialLine(SerialDriver):
             self._decoder, self._framer = codec(setup.profile)
         except ValueError as error:
             raise SettingsError(self.name, str(error), "correct the instrument's profile or pattern") from error
+        self._text = setup.profile.serial.format != "frame"
 
     def statistics(self) -> dict[str, int]:
         """Counts since the driver was made, over all sessions. [1]"""
@@ -80,12 +81,16 @@ class SerialLine(SerialDriver):
 
     def work(self, port: OpenPort, handover: Handover) -> None:
         """Read, and drop what is more than an instrument may say."""
-        limit, cut = Limit(), True
+        limit, cut, returned = Limit(), True, False
         while not handover.stop.is_set():
             data = port.read(1)
             if data:
                 data += port.read(min(port.in_waiting, CHUNK - 1))
-                chunk = Chunk(self._now(), data, cut)
+                time = self._now()
+                if returned and self._text:  # one end of a line, and counted once, wherever it is cut apart
+                    data = data.removeprefix(b"\n")
+                returned = data.endswith(b"\r")
+                chunk = Chunk(time, data, cut)
                 if limit.allows(self.count(data), len(data)):
                     handover.put(chunk)
                 else:

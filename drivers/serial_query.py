@@ -5,7 +5,7 @@ from time import monotonic
 from typing import Any
 
 from analysis.model import Event, EventKind
-from drivers.asking import Conversation, Doubt
+from drivers.asking import LATEST, Conversation, Doubt
 from drivers.base import Emit, SettingsError
 from drivers.codecs.text import text_decoder
 from drivers.handover import Chunk, Handover, Loss
@@ -42,6 +42,8 @@ class SerialQuery(SerialDriver):
         self._asked = Counter(unanswered=0, late_answers=0)
         self._mute: set[str] = set()
         """Questions whose silence was told."""
+        self._late = False
+        """Only answers that were too late came last."""
 
     def statistics(self) -> dict[str, int]:
         """Counts since the driver was made, over all sessions. [1]"""
@@ -50,9 +52,12 @@ class SerialQuery(SerialDriver):
     def reset(self) -> None:
         """What is owed from the session before stays owed."""
         self._mute.clear()
+        self._late = False
 
     def hint(self) -> str:
-        """It ought to answer."""
+        """It ought to answer, and in time."""
+        if self._late:
+            return f"it answers later than {self._within:g} s: give a longer 'within'; or check its questions"
         return "check that the instrument is on and set to be asked, the ending of the questions"
 
     def work(self, port: OpenPort, handover: Handover) -> None:
@@ -70,6 +75,7 @@ class SerialQuery(SerialDriver):
             within=self._within,
             ending=self._ending,
             doubt=self._doubt,
+            latest=min(LATEST, self._silence / 2),
             late=lambda line: handover.put(Chunk(self._now(), line, reason=LATE)),
         )
         due = monotonic()
@@ -96,7 +102,9 @@ class SerialQuery(SerialDriver):
             return False
         if chunk.reason:
             self._asked["late_answers"] += 1
+            self._late = True
             return False
         self._mute.discard(chunk.source)
+        self._late = False
         self._meter.take(self._decoder.decode(chunk.data, chunk.source), chunk.data, chunk.time, emit)
         return True

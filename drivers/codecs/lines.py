@@ -95,8 +95,8 @@ class LineFramer:
 
     @staticmethod
     def messages_in(data: bytes) -> int:
-        """About how many lines these bytes are: those that end in them."""
-        return data.count(b"\n") or data.count(b"\r")
+        """Lines that end in these bytes. [1]"""
+        return data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
 
     @property
     def unfinished(self) -> bool:
