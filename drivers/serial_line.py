@@ -14,7 +14,7 @@ from drivers.profile import Profile
 from drivers.serial_session import SerialDriver
 from drivers.setup import Setup
 
-CHUNK = 4096
+CHUNK = 1024
 """Longest chunk. [bytes]"""
 
 
