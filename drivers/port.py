@@ -8,6 +8,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from typing import Any
 
 import serial
 from serial.tools import list_ports
@@ -175,11 +176,11 @@ class Port:
 class Ear:
     """Listens to a port and sends nothing, its handshake lines at rest as far as the system allows; a context."""
 
-    def __init__(self, device: str, *, baud: int = 9600, opener: Callable[..., serial.Serial] = serial.Serial) -> None:
+    def __init__(self, device: str, *, baud: int = 9600, opener: Callable[..., Any] = serial.Serial) -> None:
         self._device = device
         self._baud = baud
         self._opener = opener
-        self._port: serial.Serial | None = None
+        self._port: Any = None
 
     def __enter__(self) -> "Ear":
         """DriverError where it cannot be opened."""
@@ -197,7 +198,7 @@ class Ear:
         """What came meanwhile, after a short while nothing; DriverError where the port is gone."""
         assert self._port is not None
         try:
-            return self._port.read(1) + self._port.read(min(self._port.in_waiting, 1024))
+            return bytes(self._port.read(1) + self._port.read(min(self._port.in_waiting, 1024)))
         except FOREIGN as error:
             raise ConnectionLostError(self._device, f"{self._device} is gone", "plug it in anew") from error
 

@@ -3,6 +3,7 @@
 import asyncio
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from time import monotonic
 from typing import Any
@@ -14,6 +15,8 @@ from drivers.port_names import BY_SERIAL_NUMBER, Lister, Plug
 
 LISTEN = 2.0
 """Longest time to listen to a port. [s]"""
+GRACE = 1.0
+"""Longer time to wait for the system to open a port and close it again. [s]"""
 ENOUGH = 600
 """Bytes after which a sample is long enough. [1]"""
 SHOWN = 60
@@ -23,20 +26,41 @@ Tell = Callable[[Found], None]
 
 
 async def scan(seconds: float, tell: Tell, *, lister: Lister = plugs, opener: Callable[..., Any] | None = None) -> None:
-    """Tell each port at once, and again when it was listened to for at most so long [s]; in reach are those of USB.
+    """Tell each port at once, and again when it was listened to for at most so long. [s]
 
     `heard` in the facts is a line that came whole, for whoever knows profiles to try.
     """
-    found = [(plug, _found(plug, plugs_now)) for plugs_now in [list(lister())] for plug in plugs_now if plug.vendor]
+    there = list(lister())
+    found = [(plug, _found(plug, there)) for plug in there]
     for _, one in found:
         tell(one)
-    stop = threading.Event()
-    listening = [asyncio.to_thread(_listened, plug, one, min(seconds, LISTEN), stop, opener) for plug, one in found]
+    loop, stop = asyncio.get_running_loop(), threading.Event()
+    heard: asyncio.Queue[Found] = asyncio.Queue()
+
+    def listen(plug: Plug, one: Found) -> None:
+        result = _listened(plug, one, min(seconds, LISTEN), stop, opener)
+        with suppress(RuntimeError):  # the loop is closed: nobody waits
+            loop.call_soon_threadsafe(heard.put_nowait, result)
+
+    threads = [
+        threading.Thread(target=listen, args=pair, name=f"listening to {pair[0].device}", daemon=True) for pair in found
+    ]
+    for thread in threads:
+        thread.start()
+    waiting = {one.key: one for _, one in found}
     try:
-        for done in asyncio.as_completed(listening):
-            tell(await done)
+        with suppress(TimeoutError):
+            async with asyncio.timeout(min(seconds, LISTEN) + GRACE):
+                while waiting:
+                    result = await heard.get()
+                    del waiting[result.key]
+                    tell(result)
     finally:
         stop.set()
+        for thread in threads:
+            thread.join(GRACE / 2)
+    for one in waiting.values():
+        tell(replace(one, note="the system does not come back from opening it: plug it in anew"))
 
 
 def _found(plug: Plug, among: list[Plug]) -> Found:
@@ -44,14 +68,19 @@ def _found(plug: Plug, among: list[Plug]) -> Found:
     facts = {"port": plug.device}
     if plug.serial_number:
         facts["serial number"] = plug.serial_number
-    named = plug.serial_number and alone
     return Found(
         driver="serial",
-        address=f"{BY_SERIAL_NUMBER}{plug.serial_number}" if named else plug.device,
+        address=f"{BY_SERIAL_NUMBER}{plug.serial_number}" if plug.serial_number and alone else plug.device,
         name=plug.description,
-        note="" if named else "its adapter has no serial number of its own: it is known by its port and socket alone",
+        note="" if plug.serial_number else _goes_by_name(plug),
         facts=facts,
     )
+
+
+def _goes_by_name(plug: Plug) -> str:
+    if plug.vendor is None:
+        return "a port of this machine itself"
+    return "its adapter has no serial number: another one of the same model in the same socket passes for it"
 
 
 def _listened(
