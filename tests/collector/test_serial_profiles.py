@@ -4,11 +4,14 @@ import math
 
 import pytest
 
+from collector.instruments import Around, setup_of
+from collector.job import parse
 from collector.profile_fit import known_profiles, with_profile
 from collector.profiles import examined, load, shipped
 from drivers.found import Found
 from drivers.profile import Profile
 from drivers.registry import KINDS
+from drivers.setup import Shared
 
 SERIAL = sorted(name for name, path in shipped().items() if 'driver = "serial"' in path.read_text(encoding="utf-8"))
 
@@ -79,6 +82,16 @@ def test_a_status_that_only_says_a_unit_needs_no_words() -> None:
     profile, mistakes = examined(text, "mine")
     assert not mistakes
     assert isinstance(profile, Profile)
+
+
+@pytest.mark.parametrize(("baud", "expected"), [("", 38400), ("baud = 19200", 19200)])
+def test_the_job_may_say_the_baud_rate_that_an_instrument_is_set_to(baud: str, expected: int) -> None:
+    job = parse(
+        '[[instrument]]\nname = "m"\ndriver = "serial"\nprofile = "binary-frame"\naddress = "usb:A1"\n'
+        f'channels = {{ pressure = "draft_vent" }}\n{baud}\n'
+    )
+    around = Around(now=lambda: 0, shared=Shared())
+    assert setup_of(job.instruments[0], around).profile.serial.baud == expected
 
 
 @pytest.mark.parametrize(

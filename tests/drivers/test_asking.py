@@ -3,6 +3,7 @@
 import threading
 from dataclasses import dataclass, field
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -135,6 +136,20 @@ def test_what_a_session_left_open_is_settled_in_the_next() -> None:
     assert doubt.owed == 1
     answer = conversation(instrument, [], doubt).ask(b"T?")
     assert right(instrument, b"T?", answer)
+    assert answer is not None
+
+
+@pytest.mark.parametrize("pause", [1.8, 2.1, 2.4, 2.7])
+def test_a_steadily_late_instrument_is_not_misread_after_a_pause_between_sessions(pause: float) -> None:
+    """Its answers come as far apart as it was asked, and none may be forgotten before."""
+    instrument, doubt = Instrument([6.0] * 12), Doubt()
+    for _ in range(3):
+        assert conversation(instrument, [], doubt).ask(b"P?") is None
+    instrument.now += pause
+    talk = conversation(instrument, [], doubt)
+    for question in (b"T?", b"P?") * 20:
+        answer = talk.ask(question)
+        assert right(instrument, question, answer), f"{answer!r} for question {len(instrument.asked)}"
     assert answer is not None
 
 
