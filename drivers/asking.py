@@ -136,7 +136,8 @@ class Conversation:
                     doubt.owed = 0
                 if self._framer.unfinished:
                     self._framer.clear()
-                    doubt.owed, doubt.last = max(1, doubt.owed), self._clock()
+                    doubt.last = doubt.last if doubt.owed or forget else self._clock()
+                    doubt.owed = max(1, doubt.owed)
                 return True
         return False
 
