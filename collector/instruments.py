@@ -1,7 +1,7 @@
 """From the job file's instruments to drivers."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.points import measure_of
@@ -206,7 +206,10 @@ def _profile(settings: InstrumentSettings, profiles: Profiles) -> Profile:
         if settings.line or settings.units:
             what = f"instrument '{settings.name}' has a profile and says 'line' or 'units' too"
             raise InputError(what, "keep the profile, or what stands in the job")
-        return profiles(settings.profile)
+        profile = profiles(settings.profile)
+        if settings.baud and settings.driver == "serial":  # what the instrument is set to, where that can be chosen
+            return replace(profile, serial=replace(profile.serial, baud=settings.baud))
+        return profile
     if settings.driver != "serial":
         raise InputError(f"instrument '{settings.name}' has no 'profile'", "`lightoff scan` names one that fits")
     if not settings.line:

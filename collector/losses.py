@@ -7,7 +7,7 @@ from collector.supervisor import Status
 WORDS = {
     "unreadable": ("1 message could not be read", "{} messages could not be read"),
     "cut_lines": ("1 line came in half", "{} lines came in half"),
-    "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
+    "discarded_bytes": ("1 byte of such messages thrown away", "{} bytes of such messages thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
     "dropped_messages": ("1 message lost: this computer was too slow", "{} messages lost: this computer was too slow"),
@@ -22,6 +22,11 @@ WORDS = {
     "late": ("1 message came late", "{} messages came late"),
     "out_of_range": ("1 reading over or under its range", "{} readings over or under its range"),
     "misfits": ("1 number in a unit of something else", "{} numbers in a unit of something else"),
+    "flood_lines": ("1 line left out: it says too much", "{} lines left out: it says too much"),
+    "flood_bytes": ("1 byte left out: it says too much", "{} bytes left out: it says too much"),
+    "cut_frames": ("1 message came in half", "{} messages came in half"),
+    "unanswered": ("1 question got no answer", "{} questions got no answer"),
+    "late_answers": ("1 answer thrown away: too late, or in doubt", "{} answers thrown away: too late, or in doubt"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""

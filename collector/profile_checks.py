@@ -3,13 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
-from collector.job_lines import Path
 from collector.job_values import shown
 from collector.profile_sections import DRIVERS, ProfileFile, ValueTable
 from collector.profile_values import path
+from collector.serial_checks import Found, serial
 from drivers.profile import Role
-
-Found = list[tuple[Path, str]]
 
 _COMMON = frozenset(
     "name role unit units unit_from accuracy response_time low high scale offset missing over_range words states bits"
@@ -49,14 +47,15 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
     ]
     if not file.values:
         found.append((("value",), "expected a [[value]] for each value that the instrument gives"))
-    if way == ("serial", "line") and not file.serial.pattern:
-        found.append((("serial",), "'pattern' is needed for this format and missing"))
     if file.driver == "mqtt":
         found += _mqtt(file)
+    if file.driver == "serial":
+        found += serial(file, tables)
     names: dict[str, int] = {}
+    units_from = {value.unit_from for value in file.values}
     for index, value in enumerate(file.values):
         given = tables["value"][index]
-        found += [(("value", index, *key), why) for key, why in _value(value, given, way)]
+        found += [(("value", index, *key), why) for key, why in _value(value, given, way, units_from)]
         if names.setdefault(value.name, index) != index:
             what = f"{shown(value.name)} is already the name of value {names[value.name] + 1}; give it another"
             found.append((("value", index, "name"), what))
@@ -64,7 +63,9 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
     return found
 
 
-def _value(value: ValueTable, given: Mapping[str, Any], way: tuple[str, str]) -> list[tuple[tuple[str, ...], str]]:
+def _value(
+    value: ValueTable, given: Mapping[str, Any], way: tuple[str, str], units_from: set[str | None]
+) -> list[tuple[tuple[str, ...], str]]:
     found: list[tuple[tuple[str, ...], str]] = []
     words = " ".join(part for part in way if part)
     for key in given:
@@ -75,7 +76,7 @@ def _value(value: ValueTable, given: Mapping[str, Any], way: tuple[str, str]) ->
     found += [((), f"'{key}' is needed in a {words} profile and missing") for key in missing]
     if value.role is Role.MEASURE and not value.unit and not value.units and "unit" not in given:
         found.append(((), "'unit' is missing; write for example unit = 'inH2O', or '1' for a contact"))
-    if value.role is Role.STATUS and not value.bits and not value.words:
+    if value.role is Role.STATUS and not value.bits and not value.words and value.name not in units_from:
         found.append(((), "a status needs 'bits' or 'words' that say what it means"))
     if value.units and not value.unit_from:
         found.append((("units",), "'unit_from' is missing: where does the message say the unit?"))

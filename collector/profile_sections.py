@@ -7,6 +7,7 @@ from collector import profile_values as own
 from collector.job_sections import BAUD_RATES
 from collector.sections import Field, Section, StrictBool, ValidationInfo, by, checking
 from drivers.codecs.binary import TYPES
+from drivers.codecs.checksums import CHECKSUMS
 from drivers.profile import BleSection, Condition, ModbusSection, MqttSection, Role, SerialSection
 
 DRIVERS = ("serial", "ble", "modbus", "mqtt")
@@ -83,7 +84,9 @@ class SerialTable(Section):
     start: Annotated[bytes, by(own.data)] = _SERIAL.start
     length: Annotated[int | None, by(given.whole, 2, 1024)] = None
     length_at: Annotated[int | None, by(given.whole, 0, 255)] = None
-    checksum: _Text = _SERIAL.checksum
+    checksum: Annotated[str, by(given.choice, *CHECKSUMS)] = _SERIAL.checksum
+    checksum_order: Annotated[str | None, by(given.choice, "little", "big")] = None
+    checksum_from: Annotated[int, by(given.whole, 0, 255)] = 0
 
 
 class BleTable(Section):

@@ -3,8 +3,10 @@
 import asyncio
 import threading
 from collections import deque
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import NamedTuple
 
 
@@ -14,14 +16,28 @@ class Chunk(NamedTuple):
     time: int
     """When it arrived. [ns]"""
     data: bytes
-    cut: bool
+    cut: bool = False
     """It may begin in the middle of a line."""
+    source: str = ""
+    """The question that it belongs to."""
+    reason: str = ""
+    """Why it is not to be read."""
+
+
+class Cause(StrEnum):
+    """Why chunks were dropped."""
+
+    SLOW = "slow"
+    """The program did not keep up."""
+    FLOOD = "flood"
+    """The instrument says more than it may."""
 
 
 @dataclass(slots=True)
 class Loss:
-    """Chunks dropped in a row."""
+    """Chunks dropped."""
 
+    cause: Cause
     start: int
     """[ns]"""
     end: int = 0
@@ -29,17 +45,30 @@ class Loss:
     bytes: int = 0
     lines: int = 0
 
-    def add(self, chunk: Chunk) -> None:
-        """One more chunk is lost."""
+    def add(self, chunk: Chunk, lines: int) -> None:
+        """One more chunk with so many lines is lost."""
         self.end = chunk.time
         self.bytes += len(chunk.data)
-        self.lines += chunk.data.count(b"\n") or chunk.data.count(b"\r")
+        self.lines += lines
+
+    def merge(self, other: "Loss") -> None:
+        """Another one after this."""
+        self.end, self.bytes, self.lines = other.end, self.bytes + other.bytes, self.lines + other.lines
+
+
+def lines_in(data: bytes) -> int:
+    """Lines that end in these bytes, with LF, CR or CRLF. [1]"""
+    return data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
+
+
+Taken = tuple[tuple[Loss, ...], Chunk]
+"""A chunk and what was lost before it."""
 
 
 class Handover:
     """From the reader thread to the loop: bounded, the oldest chunks are dropped and counted."""
 
-    def __init__(self, size: int) -> None:
+    def __init__(self, size: int, count: Callable[[bytes], int] = lines_in) -> None:
         self.stop = threading.Event()
         self.ended = asyncio.Event()
         """The thread is at its end."""
@@ -49,20 +78,42 @@ class Handover:
         self._loop = asyncio.get_running_loop()
         self._arrived = asyncio.Event()
         self._lock = threading.Lock()
-        self._chunks: deque[Chunk] = deque()
+        self._chunks: deque[tuple[Loss | None, Chunk]] = deque()
+        """Each with the flood before it."""
         self._size = size
-        self._loss: Loss | None = None
+        self._count = count
+        self._slow: Loss | None = None
+        self._flood: Loss | None = None
+        """Behind the newest chunk."""
+        self._whole = False
+        """It ended with the end of a line."""
+        self._passed: Loss | None = None
+        """A flood before chunks that were dropped themselves."""
         self._signalled = False
 
     def put(self, chunk: Chunk) -> None:
         """In the thread: add a chunk."""
         with self._lock:
             if len(self._chunks) >= self._size:
-                oldest = self._chunks.popleft()
-                self._loss = self._loss or Loss(oldest.time)
-                self._loss.add(oldest)
-            self._chunks.append(chunk)
+                flood, oldest = self._chunks.popleft()
+                self._slow = self._slow or Loss(Cause.SLOW, oldest.time)
+                self._slow.add(oldest, self._count(oldest.data))
+                self._passed = _joined(self._passed, flood)
+            self._chunks.append((self._flood, chunk))
+            self._flood = None
         self.signal()
+
+    def drop(self, chunk: Chunk) -> None:
+        """In the thread: a chunk is more than the instrument may say."""
+        with self._lock:
+            self._flood = self._flood or Loss(Cause.FLOOD, chunk.time)
+            self._flood.add(chunk, self._count(chunk.data))
+            self._whole = chunk.data.endswith((b"\n", b"\r"))
+
+    def settle(self, time: int) -> None:
+        """In the thread: nothing comes now, so that what was dropped behind the newest chunk is told."""
+        if self._flood:
+            self.put(Chunk(time, b"", cut=not self._whole))
 
     def end(self) -> None:
         """In the thread: its last act."""
@@ -78,13 +129,21 @@ class Handover:
             with suppress(RuntimeError):
                 self._loop.call_soon_threadsafe(self._arrived.set)
 
-    def take(self) -> tuple[Loss | None, Chunk] | None:
+    def take(self) -> Taken | None:
         """In the loop: the oldest chunk and what was lost before it."""
         with self._lock:
             if not self._chunks:
                 return None
-            loss, self._loss = self._loss, None
-            return loss, self._chunks.popleft()
+            flood, chunk = self._chunks.popleft()
+            slow, flood = self._slow, _joined(self._passed, flood)
+            self._slow = self._passed = None
+        return tuple(loss for loss in (slow, flood) if loss), chunk
+
+    def rest(self) -> Loss | None:
+        """In the loop: what was lost behind the newest chunk, at the end of a session."""
+        with self._lock:
+            loss, self._flood = self._flood, None
+        return loss
 
     async def arrival(self, within: float) -> None:
         """In the loop: return when something came, or after `within` [s]."""
@@ -94,3 +153,9 @@ class Handover:
         with self._lock:
             self._arrived.clear()
             self._signalled = False
+
+
+def _joined(first: Loss | None, second: Loss | None) -> Loss | None:
+    if first and second:
+        first.merge(second)
+    return first or second

@@ -54,7 +54,10 @@ class Value:
     units: Mapping[str, str] = field(default_factory=dict)
     """What the instrument calls its units, and which each is; where the message says the unit."""
     unit_from: str | None = None
-    """Where the message says it: a group of the pattern, a field, a JSON path, or the name of another value."""
+    """Where the message says it: a group of the pattern, a field, a JSON path, or the name of another value.
+
+    In bytes that value is a number, which `units` has in decimal digits.
+    """
     accuracy: str | None = None
     """As the instrument's sheet states it."""
     response_time: float | None = None
@@ -82,7 +85,7 @@ class Value:
     group: str | None = None
     """Line by pattern: the group, if not the value's name."""
     field: str | int | None = None
-    """Separated line: the column, counted from 1."""
+    """Separated line: the column, counted from 1, or its name in a line of headings."""
     columns: tuple[int, int] | None = None
     """Line in columns: first and last character, counted from 1."""
     query: str | None = None
@@ -139,7 +142,11 @@ class SerialSection:
     length_at: int | None = None
     """Frame: offset of the byte that says how many bytes follow it, the checksum not counted."""
     checksum: str = "none"
-    """Frame: a name of `drivers.codecs.checksums.CHECKSUMS`."""
+    """Frame: a name of `drivers.codecs.checksums.CHECKSUMS`; it stands at the end."""
+    checksum_order: str | None = None
+    """Frame: order of its bytes, `little` or `big`; None: as is usual for it."""
+    checksum_from: int = 0
+    """Frame: offset of the first byte that it covers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

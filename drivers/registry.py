@@ -35,12 +35,20 @@ class Kind:
 
 
 def _serial(setup: Setup) -> Driver:
+    if setup.profile.serial.format == "query":
+        from drivers.serial_query import SerialQuery  # noqa: PLC0415
+
+        return SerialQuery(setup)
     from drivers.serial_line import SerialLine  # noqa: PLC0415
 
     return SerialLine(setup)
 
 
-def _text(profile: Profile) -> Decoder:
+def _serial_decoder(profile: Profile) -> Decoder:
+    if profile.serial.format == "frame":
+        from drivers.codecs.frames import FrameDecoder  # noqa: PLC0415
+
+        return FrameDecoder(profile)
     from drivers.codecs.text import text_decoder  # noqa: PLC0415
 
     return text_decoder(profile)
@@ -86,9 +94,15 @@ async def _ble_scan(seconds: float, tell: Tell) -> None:
     await scan(seconds, tell)
 
 
+async def _serial_scan(seconds: float, tell: Tell) -> None:
+    from drivers.port_scan import scan  # noqa: PLC0415
+
+    await scan(seconds, tell)
+
+
 KINDS: Mapping[str, Kind] = {
     "ble": Kind(_ble, _ble_decoder, _ble_scan, "00:00:5E:00:53:01"),
-    "serial": Kind(_serial, _text, None, "/dev/ttyUSB0"),
+    "serial": Kind(_serial, _serial_decoder, _serial_scan, "/dev/ttyUSB0"),
     "mqtt": Kind(_mqtt, _json, None, "mqtt://192.0.2.10:1883", probe=_topics),
 }
 """By the name in the job file."""

@@ -44,5 +44,6 @@ class BytesDecoder:
                 short = True
             else:
                 raw[value.name] = number
-        sample, reason = self._interpreter.sample(raw) if raw else Decoded(None)
+        units = {one.name: f"{raw[one.unit_from]:g}" for one in self._values if one.unit_from in raw}
+        sample, reason = self._interpreter.sample(raw, units) if raw else Decoded(None)
         return Decoded(sample, TOO_SHORT if short else reason)

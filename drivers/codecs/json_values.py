@@ -51,7 +51,7 @@ def numbers_in(data: bytes) -> Iterator[tuple[str, float]]:
     """JSON path and value of each number in a message, '' for one that is nothing else; nothing where it has none."""
     found, _ = _parsed(data)
     yield from _numbers(found, "$", 0)
-    if isinstance(found, str) and math.isfinite(number := number_in(found)):
+    if isinstance(found, str) and math.isfinite(number := _number_in(found)):
         yield "", number
 
 
@@ -139,7 +139,7 @@ def _raw(found: object) -> float | str:
 def _seconds(found: object) -> float | None:
     """A time since 1970 [s]: of ISO 8601 with its zone, or a number of seconds or milliseconds."""
     if isinstance(found, str):
-        if math.isnan(number := number_in(found)):
+        if math.isnan(number := _number_in(found)):
             try:
                 moment = datetime.fromisoformat(found.strip())
             except ValueError:
@@ -154,7 +154,7 @@ def _seconds(found: object) -> float | None:
 def _numbers(found: object, path: str, depth: int) -> Iterator[tuple[str, float]]:
     if isinstance(found, bool | float) and math.isfinite(found):
         yield (path if depth else ""), float(found)
-    elif isinstance(found, str) and depth and math.isfinite(number := number_in(found)):
+    elif isinstance(found, str) and depth and math.isfinite(number := _number_in(found)):
         yield path, number
     elif depth < DEEPEST and isinstance(found, dict):
         for name, inner in found.items():
@@ -172,3 +172,9 @@ def _step(name: str) -> str:
         return f".{name}"
     quoted = json.dumps(name, ensure_ascii=False)[1:-1].replace('\\"', '"').replace("'", "\\'")
     return f"['{quoted}']"
+
+
+def _number_in(text: str) -> float:
+    """Number of a text, NaN where it is none or says that it has none."""
+    number = number_in(text)
+    return math.nan if number is None else number

@@ -10,13 +10,18 @@ from enum import StrEnum
 from analysis.model import NANOSECONDS, Event, EventKind
 
 INFINITY = 9.9e37
-"""Magnitude from which a number means infinity (9.9E37) or not a number (9.91E37). Source: SCPI-99 volume 1, 7.2.1."""
+"""Magnitude from which a number means infinity. Source: SCPI-99 volume 1, 7.2.1.4."""
+NO_NUMBER = 9.91e37
+"""What an instrument writes where it has no value. Source: SCPI-99 volume 1, 7.2.1.5."""
 
 SUMMARY = 10 * NANOSECONDS
 """Least time between two summaries of unreadable lines. [ns]"""
 
 _LINE_END = re.compile(rb"\r\n|\r|\n")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_BASED = re.compile(r"#(?:H(?P<h>[0-9A-F]{1,16})|Q(?P<q>[0-7]{1,21})|B(?P<b>[01]{1,64}))", re.IGNORECASE)
+"""Hexadecimal, octal and binary response data of IEEE 488.2."""
+_BASES = {"h": 16, "q": 8, "b": 2}
 _TOKEN = re.compile(
     r"\\.|\[\^?\]?(?:\\.|[^\]\\])*\]|(?P<open>\()|(?P<close>\))"
     r"|(?P<repeat>(?:[*+]|\{\d*,(?P<most>\d*)\})(?P<mode>[?+]?))|.",
@@ -26,12 +31,15 @@ _TOKEN = re.compile(
 
 
 class Unreadable(StrEnum):
-    """Why a line gives no number."""
+    """Why a line gives no value, or not all of them."""
 
     NOT_MATCHED = "does not fit the pattern"
     NOT_A_NUMBER = "has no number where one belongs"
-    NOT_FINITE = "has a number that stands for overrange or no value"
     TOO_LONG = "is too long"
+    TOO_FEW = "has fewer columns than its profile says"
+    TOO_SHORT = "ends before its columns"
+    NO_HEADINGS = "comes before the line with its headings"
+    NOT_ASKED = "belongs to no question of its profile"
 
 
 class LineFramer:
@@ -49,6 +57,7 @@ class LineFramer:
         self.cut_lines = 0
         """Lines discarded because their beginning was missing."""
         self._limit = limit
+        self._told = 0
         self._partial = bytearray()
         self._skipping = False
         self._cut = False
@@ -70,6 +79,29 @@ class LineFramer:
         """Bytes are missing here: the unfinished line and all up to the next line end are discarded."""
         self.clear()
         self._skipping = self._cut = True
+
+    def timed(self, chunk: bytes, time: int) -> list[tuple[bytes, int]]:
+        """As `feed`, each line with the time of its end, which is that of the chunk. [ns]"""
+        return [(line, time) for line in self.feed(chunk)]
+
+    def refusals(self) -> list[tuple[str, bytes]]:
+        """What was too long since the last call: why, and as much of it as there is to show."""
+        count, self._told = self.overlong_lines - self._told, self.overlong_lines
+        return [(f"has no end within {self._limit} bytes", b"")] * count
+
+    def counts(self) -> dict[str, int]:
+        """What was lost. [1]"""
+        return {"discarded_bytes": self.discarded_bytes, "cut_lines": self.cut_lines}
+
+    @staticmethod
+    def messages_in(data: bytes) -> int:
+        """Lines that end in these bytes. [1]"""
+        return data.count(b"\n") + data.count(b"\r") - data.count(b"\r\n")
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether it holds a line without its end."""
+        return bool(self._partial)
 
     def clear(self) -> None:
         """The stream begins anew: the unfinished line is discarded."""
@@ -129,40 +161,17 @@ class LinePattern:
                 f"pattern '{pattern}' repeats a part that repeats itself and may take for ever; "
                 "give the outer one a count such as {3} or make the inner one possessive such as \\d++"
             )
-        self.unreadable: Counter[Unreadable] = Counter()
-        """Lines per reason that were not read, or not in full."""
-        self.reason: Unreadable | None = None
-        """Why the last line was not read, or not in full."""
         self._fields = tuple(fields)
         self._longest = longest
 
-    def texts(self, line: bytes) -> dict[str, str] | None:
-        """Texts of the line by group that took part; None, counted by reason, where it does not fit."""
-        self.reason = None
+    def texts(self, line: bytes) -> dict[str, str] | Unreadable:
+        """Texts of the line by group that took part, or why it is not read."""
         if len(line) > self._longest:
-            self._refuse(Unreadable.TOO_LONG)
-            return None
+            return Unreadable.TOO_LONG
         match = self._expression.fullmatch(line.decode("utf-8", errors="replace").strip())
         if match is None:
-            self._refuse(Unreadable.NOT_MATCHED)
-            return None
+            return Unreadable.NOT_MATCHED
         return {field: match[field] for field in self._fields if match[field] is not None}
-
-    def decode(self, line: bytes) -> dict[str, float] | None:
-        """Numbers of the line by group; None, counted by reason, when there is none that can be read."""
-        texts = self.texts(line)
-        if texts is None:
-            return None
-        numbers = {field: number_in(text) for field, text in texts.items()}
-        values = {field: number for field, number in numbers.items() if math.isfinite(number)}
-        if len(values) < len(numbers) or not numbers:
-            infinite = any(math.isinf(number) for number in numbers.values())
-            self._refuse(Unreadable.NOT_FINITE if infinite else Unreadable.NOT_A_NUMBER)
-        return values or None
-
-    def _refuse(self, reason: Unreadable) -> None:
-        self.reason = reason
-        self.unreadable[reason] += 1
 
 
 @dataclass(slots=True)
@@ -198,12 +207,19 @@ class Problems:
         return [Event(time, EventKind.PROBLEM, text, self.name, {"counts": counts})]
 
 
-def number_in(text: str) -> float:
-    """Value of a decimal number; infinite beyond the range of values, NaN when the text is no number."""
+def number_in(text: str) -> float | None:
+    """Number of a text: infinite beyond the range of values, NaN where it says that it has none.
+
+    None where it is no number at all. Decimal numbers, a comma may be their sign (NR1, NR2 and NR3 of IEEE 488.2 among
+    them), and `#H`, `#Q`, `#B`.
+    """
     text = text.strip()
     if _NUMBER.fullmatch(text) is None:
-        return math.nan
+        based = _BASED.fullmatch(text)
+        return float(int(based[based.lastgroup], _BASES[based.lastgroup])) if based and based.lastgroup else None
     value = float(text.replace(",", "."))
+    if math.isclose(value, NO_NUMBER, rel_tol=1e-5):
+        return math.nan
     return value if abs(value) < INFINITY else math.copysign(math.inf, value)
 
 

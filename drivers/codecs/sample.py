@@ -122,9 +122,10 @@ def _number(value: Value, found: float | str) -> tuple[float | None, set[Conditi
         if condition := value.words.get(found.strip()):
             return _NO_VALUE.get(condition, math.nan), {condition} - _NO_VALUE.keys()
         state = value.states.get(found.strip())
-        found = number_in(found) if state is None else state
-        if math.isnan(found):
+        number = number_in(found) if state is None else state
+        if number is None:
             return None, set()
+        found = number
     if found in value.missing or math.isnan(found):
         return math.nan, set()
     if found in value.over_range or math.isinf(found):

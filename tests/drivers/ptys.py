@@ -6,11 +6,11 @@ import select
 import threading
 import time
 import tty
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, ClassVar
 
 from analysis.model import Channel
 from drivers.base import BusyError, Driver, Emission, NotFoundError, SettingsError
@@ -29,20 +29,24 @@ def line(number: float) -> bytes:
     return f"P={number:.3f} inH2O\r\n".encode()
 
 
-def make(port: object, **settings: Any) -> SerialLine:
-    """The meter's driver; `settings` beside the usual ones or in place of them."""
-    values = settings.pop("values", (Value(name="pressure", unit="inH2O"),))
-    driver = {key: settings.pop(key) for key in ("backlog", "opener") if key in settings}
-    setup: dict[str, Any] = {key: settings.pop(key) for key in ("now", "channels") if key in settings}
+def setup_of(port: object, **settings: Any) -> Setup:
+    """The meter's set-up; `settings` beside the usual ones or in place of them."""
+    facts: dict[str, Any] = {key: settings.pop(key) for key in ("now", "channels", "shared", "name") if key in settings}
     profile = Profile(
         name="line",
         driver="serial",
-        values=values,
+        values=settings.pop("values", (Value(name="pressure", unit="inH2O"),)),
         silence=settings.pop("silence", 30.0),
         serial=SerialSection(**{"pattern": PATTERN, **settings}),
     )
-    facts: dict[str, Any] = {"channels": {"pressure": "draft_collector"}, "now": StillClock(), **setup}
-    return SerialLine(Setup(name=NAME, profile=profile, address=str(port), **facts), **driver)
+    usual: dict[str, Any] = {"name": NAME, "channels": {"pressure": "draft_collector"}, "now": StillClock()}
+    return Setup(profile=profile, address=str(port), **{**usual, **facts})
+
+
+def make(port: object, **settings: Any) -> SerialLine:
+    """The meter's driver; `settings` beside the usual ones or in place of them."""
+    driver = {key: settings.pop(key) for key in ("backlog", "opener", "lister") if key in settings}
+    return SerialLine(setup_of(port, **settings), **driver)
 
 
 def listening(emitted: Sequence[Emission]) -> bool:
@@ -94,9 +98,9 @@ class PtyPort:
 
     def offer(self, data: bytes, *, within: float) -> int:
         """Send what the device takes at once, waiting up to `within` [s] for room; how many bytes. [1]"""
-        if not select.select([], [self._master], [], max(within, 0.0))[1]:
+        if not select.select([], [self.master], [], max(within, 0.0))[1]:
             return 0
-        return os.write(self._master, data[:4096])
+        return os.write(self.master, data[:4096])
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -118,7 +122,8 @@ class PtyPort:
             self.plug_in()
 
     @property
-    def _master(self) -> int:
+    def master(self) -> int:
+        """The end that is the instrument's."""
         assert self._ends, "the port is unplugged"
         return self._ends[0]
 
@@ -189,13 +194,22 @@ class ScriptedPort:
 class SerialBench:
     """A meter on a pseudo-terminal; a blank line before what it says, as the first line after opening may be cut."""
 
+    settings: ClassVar[Mapping[str, Any]] = {}
+    """Of its driver."""
+    before = b"\n"
+    """Said before anything else."""
+
     def __init__(self, folder: Path) -> None:
         self.port = PtyPort(folder)
-        self.driver = make(self.port.path)
+        self.driver = make(self.port.path, **self.settings)
+
+    def message(self, number: float) -> bytes:
+        """What it says of a number."""
+        return line(number)
 
     def make(self, *, patience: float = 30.0) -> Driver:
         """With so small a backlog that a flood fills it."""
-        self.driver = make(self.port.path, silence=patience, backlog=8)
+        self.driver = make(self.port.path, silence=patience, backlog=8, **self.settings)
         return self.driver
 
     def listening(self, emitted: Sequence[Emission]) -> bool:
@@ -203,8 +217,8 @@ class SerialBench:
         return listening(emitted)
 
     def say(self, count: int) -> None:
-        """Lines, behind a blank one."""
-        self.port.say(b"\n" + b"".join(line(number / 1000) for number in range(count)))
+        """Messages, behind what comes before anything."""
+        self.port.say(self.before + b"".join(self.message(number / 1000) for number in range(count)))
 
     def failures(self) -> Sequence[Failure]:
         """Without rights is not among them: that is no matter of the port alone."""
@@ -224,7 +238,7 @@ class SerialBench:
 
     def flood(self) -> int:
         """Some 280 kB, of which the driver holds 8."""
-        self.port.say(b"".join(b"P=%d.5 inH2O\n" % number for number in range(20_000)))
+        self.port.say(b"".join(self.message(number / 1000) for number in range(20_000)))
         return 20_000
 
     @contextmanager
@@ -234,7 +248,7 @@ class SerialBench:
 
         def talk() -> None:
             while not stop.is_set():
-                self.port.offer(line(0.5) * 50, within=0.05)
+                self.port.offer(self.message(0.5) * 50, within=0.05)
 
         thread = threading.Thread(target=talk, name="flood")
         thread.start()
@@ -245,9 +259,9 @@ class SerialBench:
             thread.join()
 
     def lost(self) -> int:
-        """Lines dropped, or cut by dropping."""
+        """Lines dropped for either reason, or cut by dropping."""
         statistics = self.driver.statistics()
-        return statistics["dropped_lines"] + statistics["cut_lines"]
+        return sum(statistics[key] for key in ("dropped_lines", "flood_lines", "cut_lines"))
 
     def nonsense(self) -> None:
         """Noise, an overload sign, and a line that does not end."""

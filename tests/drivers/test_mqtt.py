@@ -119,7 +119,7 @@ async def test_values_come_on_topics_of_their_own_and_no_others_are_asked_for(
         ("temp_room", 21.5),
         ("switch_closed", 1.0),
     ]
-    assert driver.facts() == {"battery": 0.87}
+    assert driver.facts() == {"battery": 0.87, "low_battery": False}
     assert driver.statistics()["messages"] == 4
 
 

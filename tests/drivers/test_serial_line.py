@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
-from drivers import serial_line
+from drivers import serial_session
 from drivers.base import ConnectionLostError, Emission, NotFoundError, SilentError
 from drivers.codecs.lines import SUMMARY
 from drivers.meter import STEP
@@ -164,7 +164,7 @@ async def test_what_had_arrived_when_the_session_ends_is_emitted_or_counted(
     monkeypatch: pytest.MonkeyPatch, rest: float
 ) -> None:
     """Cancelled while a backlog waits: readings plus losses are what was said."""
-    monkeypatch.setattr(serial_line, "REST", rest)
+    monkeypatch.setattr(serial_session, "REST", rest)
 
     def dawdle(emission: Emission) -> None:
         if isinstance(emission, Channel):
