@@ -174,7 +174,7 @@ class NotifyBench(BluetoothBench):
 
     def flooding(self) -> AbstractContextManager[object]:
         """As fast as the bus takes it."""
-        return self.service.flooding(lambda: self.service.saying(self.peer, OWN, [pressure(5)] * 50))
+        return self.service.flooding(lambda: self.service.saying(self.peer, OWN, [self._next() for _ in range(50)]))
 
     def lost(self) -> int:
         """Messages dropped."""

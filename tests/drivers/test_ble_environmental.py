@@ -65,7 +65,9 @@ async def test_what_notifies_is_heard_and_what_does_not_is_read() -> None:
     with room(peer) as service:
         one = driver(peer, {"temperature": "temp_supply", "humidity": "humidity_supply"})
         session = Session(one)
-        await session.until(lambda: service.notifying(peer) and session.readings, "humidity that was read")
+        subscribed = (peer.services["181a"][0], peer.services["180f"][0])
+        await session.until(lambda: all(one.notifying for one in subscribed), "subscriptions")
+        await session.until(lambda: session.readings, "humidity that was read")
         service.say(peer, "2a6e", [hundredths(48.25), b"\x00\x80"])
         service.say(peer, "2a19", [b"\x40"])
         await session.until(lambda: one.facts().get("battery") == 0.64, "battery")
@@ -90,6 +92,7 @@ async def test_what_the_instrument_says_of_itself_is_kept() -> None:
         "manufacturer": "Example",
         "model": "EX-1",
         "battery": 0.97,
+        "low_battery": False,
         "temperature range": [-40.0, 85.0],
         "temperature sampling": "instantaneous",
         "temperature interval": 5,
