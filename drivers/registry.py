@@ -27,6 +27,11 @@ class Kind:
     """
     needs_address: str
     """What an address of it looks like, for people."""
+    probe: Callable[[str, float, Tell], Awaitable[None]] | None = None
+    """Ask at an address for so long [s] and tell as `scan` does, for what answers only where it is asked.
+
+    DriverError in one sentence where it cannot be asked. None: there is nothing to ask.
+    """
 
 
 def _serial(setup: Setup) -> Driver:
