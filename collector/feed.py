@@ -10,10 +10,12 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 
 from analysis.model import Event, origin_of
+from analysis.points import DERIVED
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.fanout import Item, Listener
 from collector.losses import losses
+from collector.supervisor import State
 from drivers.base import LightoffError
 
 GATHER = 0.033
@@ -24,6 +26,9 @@ LONGEST_LINE = 4 * 1024 * 1024
 """A longer line from a client ends its connection; a job file in it may have six bytes a character. [bytes]"""
 PATIENCE = 5.0
 """Time a new client has to send its token. [s]"""
+
+GONE = ("removed", "changed")
+"""States in which an instrument's channels may be gone."""
 
 Message = Mapping[str, object]
 
@@ -38,13 +43,13 @@ class Feed:
         *,
         about: Callable[[], Message],
         state: Callable[[], Message] = dict,
-        instruments: Mapping[str, Message] | None = None,
+        instruments: Callable[[], Mapping[str, Message]] = dict,
     ) -> None:
         self._collector = collector
         self._commands = commands
         self._about = about
         self._state = state  # what other parts of the call add to each status
-        self._facts = instruments or {}  # what the job says of each instrument
+        self._facts = instruments  # what the job says of each instrument
         self.token = secrets.token_urlsafe(32)
         self._clients: set[asyncio.Task[None]] = set()
 
@@ -104,16 +109,16 @@ class Feed:
         finally:
             end()
 
-    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: int) -> None:
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, told: int) -> None:
         clock = asyncio.get_running_loop().time
         dropped, sent = 0, -GATHER
         while True:
             await listener.wait()
             await asyncio.sleep(max(0.0, sent + GATHER - clock()))  # also 0: what comes in the same turn goes together
             sent = clock()
-            if len(self._collector.channels) != channels:
-                channels = await self._send_channels(writer)
             items = listener.take()
+            if self._collector.opened != told:
+                told = await self._send_channels(writer)
             for part in _until_moved(items):
                 await _send(writer, _readings(part))
                 for item in part:
@@ -125,6 +130,8 @@ class Feed:
                             await _send(writer, self._job())
                         if item.kind in ("alarm", "check"):
                             await _send(writer, self._status())
+            if any(_lets_go(item) for item in items):
+                told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
                 dropped = listener.dropped
@@ -140,13 +147,15 @@ class Feed:
             await _send(writer, self._status())
 
     async def _send_channels(self, writer: asyncio.StreamWriter) -> int:
-        """Tell every channel; how many were told, since another may be opened while this waits."""
+        """Tell every channel; what `opened` was, since another may be opened while this waits."""
+        told = self._collector.opened
         channels = [
             {"key": channel.key, "point": channel.point, "instrument": channel.instrument, "unit": channel.unit}
             for channel in self._collector.channels
         ]
-        await _send(writer, {"type": "channels", "channels": channels})
-        return len(channels)
+        derived = [name for name in self._collector.latest if name in DERIVED]
+        await _send(writer, {"type": "channels", "channels": channels, "derived": derived})
+        return told
 
     def _status(self) -> Message:
         collector = self._collector
@@ -176,7 +185,10 @@ class Feed:
     def _instruments(self) -> list[Message]:
         """One entry an instrument; a replay brings several, which share its state."""
         rows: list[Message] = []
+        facts, names = self._facts(), [one.driver.name for one in self._collector.supervisors]
         for supervisor in self._collector.supervisors:
+            if supervisor.status.state is State.REMOVED and names.count(supervisor.driver.name) > 1:
+                continue  # it is changed: the one that takes its place is shown
             status, statistics = supervisor.status, getattr(supervisor.driver, "statistics", None)
             by_name: dict[str, list[str]] = {}
             for channel in supervisor.channels.values():
@@ -206,7 +218,7 @@ class Feed:
                     "lost_since": status.lost_since,
                     "isolated": None,
                     "needs_isolation": False,
-                    **self._facts.get(name, {}),
+                    **facts.get(name, {}),
                 }
                 rows.append(row)
         return rows
@@ -249,6 +261,10 @@ def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
 
 def _event(event: Event) -> Message:
     return {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+
+
+def _lets_go(item: Item) -> bool:
+    return isinstance(item, Event) and item.kind == "instrument" and item.data.get("state") in GONE
 
 
 def _readings(items: Iterable[Item]) -> Message:

@@ -63,7 +63,7 @@ def build(
             continue
         if settings.driver == "simulate" and any(isinstance(other, Practice) for other in drivers):
             raise InputError(f"instrument '{settings.name}' is a second simulated unit", "a call has one")
-        first = taken.setdefault(_place(settings), settings.name)
+        first = taken.setdefault(place(settings), settings.name)
         if first != settings.name:
             what = f"instruments '{first}' and '{settings.name}' are both at {settings.address}"
             own = {"modbus": "its own number (device)", "mqtt": "its own topic"}
@@ -72,11 +72,17 @@ def build(
     return drivers
 
 
+CAUTION = (
+    "a meter on the flame rod, igniter or line circuit that is not isolated puts this computer at mains voltage or"
+    " shorts the control to ground"
+)
+"""What is said of every instrument on a wire and such a circuit, until it is said to be isolated."""
+
+
 def cautions(instruments: Iterable[InstrumentSettings]) -> list[str]:
     """A sentence for each instrument on a wire that may put this machine at mains voltage."""
     return [
-        f"{settings.name}: a meter on the flame rod, igniter or line circuit that is not isolated puts this computer at"
-        " mains voltage or shorts the control to ground; use an isolated one and say isolated = true"
+        f"{settings.name}: {CAUTION}; use an isolated one and say isolated = true"
         for settings in instruments
         if _needs_isolation(settings) and settings.isolated is not True
     ]
@@ -104,7 +110,7 @@ def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:
     return f"nothing comes from {names[0]}{more}: the readings are in the recording that the job file belongs to"
 
 
-def _place(settings: InstrumentSettings) -> str:
+def place(settings: InstrumentSettings) -> str:
     """Where an instrument is, so that two cannot be at one place."""
     if settings.driver in LINES_OF_MANY:
         return f"{settings.address} {settings.device} {settings.topic}"

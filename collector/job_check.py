@@ -14,7 +14,8 @@ from collector.profiles import available
 from drivers.base import InputError
 
 NO_SIMULATED = "a simulated unit is set up in the file with an editor, not here: what is wrong with it must not show"
-LOOKED_FOR = "its file is looked for at the next start"
+LOOKED_FOR = "its file is looked for when this is saved"
+WITH_A_CALL = "a replay begins and ends with a call, not within one"
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,7 @@ def _minded(job: Job) -> list[tuple[Path, str]]:
     for index, one in enumerate(job.instruments):
         found += [(("instrument", index, "isolated"), text) for text in cautions([one])]
         if one.driver == "replay" and one.address:
-            found.append((("instrument", index, "address"), f"{one.name}: {LOOKED_FOR}"))
+            found.append((("instrument", index, "address"), f"{one.name}: {WITH_A_CALL}"))
         if _names_a_file(one):
             found.append((("instrument", index, "profile"), f"{one.name}: {LOOKED_FOR}"))
     return found

@@ -130,8 +130,9 @@ class Hub:
                 self._events.clear()
             case {"type": "job", "job": job, "plate": dict(plate), "limits": list(limits)} if self._hello:
                 self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
-            case {"type": "channels", "channels": list()}:
+            case {"type": "channels", "channels": list(channels)}:
                 self._channels = message
+                self._keep(channels, message.get("derived"))
             case {"type": "readings", "readings": list(rows)}:
                 message = {"type": "readings", "readings": self._remember(rows)}
             case {"type": "status"}:
@@ -189,6 +190,12 @@ class Hub:
         """Limits of the job [inside units]."""
         limits = (self._hello or {}).get("limits")
         return [limit for limit in limits if isinstance(limit, dict)] if isinstance(limits, list) else []
+
+    def _keep(self, channels: list[Any], derived: object) -> None:
+        """Forget what was read of channels that are gone, where it is said what there is."""
+        if isinstance(derived, list):
+            there = {channel.get("key") for channel in channels if isinstance(channel, dict)} | set(map(str, derived))
+            self._latest = {key: row for key, row in self._latest.items() if key in there}
 
     def _remember(self, rows: list[Any]) -> list[list[Any]]:
         good = [row for row in rows if _is_reading(row)]
