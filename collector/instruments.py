@@ -9,6 +9,7 @@ from collector.practice import Practice
 from collector.profiles import Profiles, named, secret_from
 from collector.simulation_request import request_of
 from drivers.base import Driver, InputError, Now
+from drivers.found import Found
 from drivers.profile import Profile, SerialSection, Value
 from drivers.registry import KINDS
 from drivers.replay import CsvSource, Replay
@@ -110,10 +111,10 @@ def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:
     return f"nothing comes from {names[0]}{more}: the readings are in the recording that the job file belongs to"
 
 
-def place(settings: InstrumentSettings) -> str:
+def place(settings: InstrumentSettings | Found) -> str:
     """Where an instrument is, so that two cannot be at one place."""
     if settings.driver in LINES_OF_MANY:
-        return f"{settings.address} {settings.device} {settings.topic}"
+        return f"{settings.address} {settings.device} {settings.topic or ''}"
     return f"{settings.driver} {settings.address}"
 
 

@@ -74,9 +74,6 @@ class Searches:
         return Answer("no longer looking")
 
     def _told(self, found: Found) -> dict[str, object]:
-        settings = InstrumentSettings(
-            driver=found.driver, address=found.address, device=found.device, topic=found.topic or None
-        )
-        there = place(settings)
+        there = place(found)
         taken = next((one.name for one in self._running() if place(one) == there), "")
         return {**asdict(found), "taken": taken}

@@ -110,6 +110,11 @@ class Trial:
         else:
             self._watch(item)
 
+    def _shown(self) -> list[Watched]:
+        """Values without those whose point came in another unit instead."""
+        read = {value.channel.point for value in self._values.values() if value.count}
+        return [value for value in self._values.values() if value.count or value.channel.point not in read]
+
     def _watch(self, channel: Channel) -> None:
         known = self._values.get(channel.key)
         if (known and known.channel == channel) or (known is None and len(self._values) >= MOST):
@@ -124,7 +129,7 @@ class Trial:
             "state": str(status.state),
             "text": status.text,
             "said": self._said,
-            "values": [value.told(now) for value in self._values.values()],
+            "values": [value.told(now) for value in self._shown()],
             "uncounted": self.uncounted,
         }
 

@@ -101,7 +101,7 @@ lightoff.wizard = (function () {
       id("wizard-body").replaceChildren(
         element("ol", { id: "wizard-way", "aria-label": "steps" }),
         element("h3", { id: "wizard-step", tabindex: "-1" }),
-        element("div", { id: "wizard-room" }),
+        element("div", { id: "wizard-room", onchange: () => trouble() }),
         element("div", { id: "wizard-trouble", role: "alert", hidden: true }),
         element("div", { id: "wizard-foot", class: "buttons" },
           button("wizard-next", "next", next), button("wizard-back", "back", () => { if (!busy) go(step - 1); }),
