@@ -20,6 +20,9 @@ from drivers.base import InputError, LightoffError
 SIMULATED = "This file sets up a simulated unit: change it with an editor, so that what is wrong with it does not show."
 
 
+MIND = "nothing was saved yet: read the caution first, then save again"
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where the job of a call is saved."""
@@ -122,7 +125,10 @@ class JobDesk:
         return Answer(_count(found) or "nothing to correct", self._facts(text, found))
 
     def save(self, given: Given) -> Answer:
-        """Write a text with changes to the file and take it into force; nothing is done where there is a mistake."""
+        """Write a text with changes to the file and take it into force; nothing is done where there is a mistake.
+
+        An instrument that would begin on a circuit that may carry mains voltage waits until its caution is `minded`.
+        """
         file, expected = self._file(), given.get("version")
         if not isinstance(expected, str):
             raise InputError("it is not said which job was changed", "read it again")
@@ -134,6 +140,8 @@ class JobDesk:
             step = self._running.prepare(found.job.instruments)
         except LightoffError as error:
             return self._refused(text, replace(found, job=None, mistakes=(_mistake(error, found.job),)))
+        if given.get("minded") is not True and self._running.cautions(step):
+            return Answer(MIND, {"saved": False, "mind": True, **self._facts(text, found)})
         try:
             before = job_file.kept(file)
             now = job_file.write(file, text, expected=expected)

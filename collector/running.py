@@ -69,6 +69,10 @@ class Running:
             replays=_replays_changed(self.settings, wanted),
         )
 
+    def cautions(self, step: Step) -> list[str]:
+        """What must be minded before what is new or changed begins."""
+        return cautions(one for one in step.settings if one.name in step.made or one.name in step.changed)
+
     def follow(self, step: Step) -> None:
         """Stop what is gone, start what is new, both for what is changed; each is an event of the recording."""
         collector = self._collector
@@ -83,8 +87,7 @@ class Running:
             if name not in step.changed:
                 self._tell(name, "added", "added to the job")
             collector.add(driver, after=tasks)
-        new = [one for one in step.settings if one.name in step.made or one.name in step.changed]
-        for caution in cautions(new):
+        for caution in self.cautions(step):
             collector.ingest(Event(collector.now(), EventKind.PROBLEM, caution))
         self.settings = step.settings
 

@@ -53,6 +53,8 @@ class Listener:
         else:
             if kind in ("hello", "jump"):
                 self._readings.clear()
+            elif kind == "channels" and (there := _there(message)) is not None:
+                self._readings = deque(row for row in self._readings if row[0] in there)
             self._messages.append(message)
             if len(self._messages) > MESSAGES_WAITING:
                 self._messages.clear()
@@ -130,9 +132,10 @@ class Hub:
                 self._events.clear()
             case {"type": "job", "job": job, "plate": dict(plate), "limits": list(limits)} if self._hello:
                 self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
-            case {"type": "channels", "channels": list(channels)}:
+            case {"type": "channels", "channels": list()}:
                 self._channels = message
-                self._keep(channels, message.get("derived"))
+                if (there := _there(message)) is not None:
+                    self._latest = {key: row for key, row in self._latest.items() if key in there}
             case {"type": "readings", "readings": list(rows)}:
                 message = {"type": "readings", "readings": self._remember(rows)}
             case {"type": "status"}:
@@ -191,12 +194,6 @@ class Hub:
         limits = (self._hello or {}).get("limits")
         return [limit for limit in limits if isinstance(limit, dict)] if isinstance(limits, list) else []
 
-    def _keep(self, channels: list[Any], derived: object) -> None:
-        """Forget what was read of channels that are gone, where it is said what there is."""
-        if isinstance(derived, list):
-            there = {channel.get("key") for channel in channels if isinstance(channel, dict)} | set(map(str, derived))
-            self._latest = {key: row for key, row in self._latest.items() if key in there}
-
     def _remember(self, rows: list[Any]) -> list[list[Any]]:
         good = [row for row in rows if _is_reading(row)]
         for row in good:
@@ -216,6 +213,14 @@ def plate_from(facts: object) -> Plate:
         if name in names and value is not None
     }
     return Plate(**known)
+
+
+def _there(message: Message) -> set[str] | None:
+    """Keys of the channels and derived quantities that there are, None where the recorder does not say both."""
+    channels, derived = message.get("channels"), message.get("derived")
+    if not isinstance(channels, list) or not isinstance(derived, list):
+        return None
+    return {str(channel.get("key")) for channel in channels if isinstance(channel, dict)} | {*map(str, derived)}
 
 
 def _is_reading(row: object) -> bool:

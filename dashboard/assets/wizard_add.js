@@ -48,7 +48,7 @@ lightoff.wizardAdd = (function () {
       if (!read.ok || !read.data.writable) return [read.ok ? read.data.why : read.text];
       if (!read.data.values) return [read.data.name + " has a mistake: correct it in the Job view first"];
       const change = { path: ["instrument", read.data.values.instrument.length], value: lightoff.wizard.entry(state) };
-      return lightoff.wizard.ask("job_save", { text: read.data.text, changes: [change], version: read.data.version }).then((done) => {
+      return lightoff.wizard.ask("job_save", { text: read.data.text, changes: [change], version: read.data.version, minded: true }).then((done) => {
         if (!done.ok) return [done.text];
         if (!done.data.saved) return (done.data.mistakes || []).length ? done.data.mistakes.map((one) => one.text) : [done.text];
         finish("✓ " + state.name + ": " + done.text, done.data.undo);

@@ -12,6 +12,7 @@ from collector.supervisor import State
 from drivers.base import Emit, InputError, SettingsError
 from tests.collector.alarm_bench import FIRING, GAS, HOT, LATCHED, Bench, time_of
 from tests.collector.calls import CLOSED, CO, DRAFT, INCH, PLATE, SECOND, SUPPLY, T0, Told, call
+from tests.collector.test_feed import connected, served
 from tests.support import until
 
 DANGER = AlarmRule("danger", "room_co", above=36e-6, priority="safety", text="carbon monoxide")
@@ -216,3 +217,27 @@ async def test_the_time_of_the_recording_never_jumps_because_an_instrument_came_
         before = collector.now()
         collector.add(Elsewhen("replay: old"))
         assert collector.now() >= before
+
+
+async def test_a_meter_that_comes_and_goes_is_told_without_a_new_connection(tmp_path):
+    """Its channel and its row come, then go; what was derived of it and what was queued holds nothing on the page."""
+    contact = Told("contact logger", Channel("switch_closed", "contact logger", "1"))
+    async with served(tmp_path / "a.lightoff", contact) as (collector, feed, host, port):
+        async with connected(host, port, feed.token) as client:
+            assert len((await client.next("channels"))["channels"]) == 1
+            driver = Told("draft meter", DRAFT)
+            collector.add(driver)
+            driver.say(DRAFT, 0, 0.5)
+            told = await client.next("channels")
+            assert [one["key"] for one in told["channels"]][-1] == DRAFT.key
+            await client.next("readings")
+            rows = (await client.next("status"))["instruments"]
+            assert "draft meter" in [one["name"] for one in rows]
+            driver.say(DRAFT, 1, 0.6)
+            collector.remove("draft meter")
+            await client.next("event", kind="instrument", text="draft meter: removed")
+            told = await client.next("channels")
+            assert DRAFT.key not in [one["key"] for one in told["channels"]]
+            assert told["derived"] == []
+            rows = (await client.next("status"))["instruments"]
+            assert "draft meter" not in [one["name"] for one in rows]

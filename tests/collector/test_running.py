@@ -62,9 +62,9 @@ async def desk(folder: Path, text: str = "") -> AsyncIterator[tuple[JobDesk, Col
             yield one, collector, trials
 
 
-def save(one: JobDesk, text: str) -> Any:
+def save(one: JobDesk, text: str, **more: object) -> Any:
     version = one.commands["job_read"]({}).data["version"]  # type: ignore[union-attr]
-    return one.commands["job_save"]({"text": text, "version": version})
+    return one.commands["job_save"]({"text": text, "version": version, **more})
 
 
 def states(folder: Path) -> list[tuple[str | None, object]]:
@@ -145,7 +145,7 @@ async def test_what_no_driver_works_with_leaves_the_session_alone(tmp_path):
         assert states(tmp_path)[-1] == ("switch manometer", "changed")
 
 
-async def test_a_caution_is_kept_in_the_recording_for_a_meter_added_to_a_live_circuit(tmp_path):
+async def test_a_meter_on_a_live_circuit_waits_until_its_caution_was_shown_and_the_recording_keeps_it(tmp_path):
     with ports(tmp_path, "a") as (port,):
         profile = tmp_path / "flame.toml"
         profile.write_text(
@@ -154,7 +154,11 @@ async def test_a_caution_is_kept_in_the_recording_for_a_meter_added_to_a_live_ci
         text = ONE.format(port.path).replace("line-pressure", str(profile))
         text = text.replace("pressure", "current").replace("draft_switch", "flame_current")
         async with desk(tmp_path) as (one, collector, _):
-            assert save(one, text).data["saved"] is True
+            first = save(one, text)
+            assert (first.data["saved"], first.data["mind"]) == (False, True)
+            assert "mains voltage" in first.data["cautions"][0]["text"]
+            assert collector.supervisors == []
+            assert save(one, text, minded=True).data["saved"] is True
             assert collector.channels[0].point == "flame_current"
         with Recording(tmp_path / "call.lightoff") as recording:
             (caution,) = recording.events({EventKind.PROBLEM})
