@@ -94,11 +94,13 @@ async def test_a_session_that_does_not_end_is_left_and_not_listened_to(tmp_path,
         task = collector.remove("draft meter")
         assert task
         await asyncio.wait([task], timeout=2)
-        assert [one.driver.name for one in collector.supervisors] == ["duct thermometer"]
+        names = [one.driver.name for one in collector.supervisors]
         assert stuck.emit
         stuck.emit(DRAFT)
-        assert collector.channels == (SUPPLY,)
-        stuck.let_go.set()
+        channels = collector.channels
+        stuck.let_go.set()  # before anything can fail: it would never end
+        assert names == ["duct thermometer"]
+        assert channels == (SUPPLY,)
 
 
 async def test_the_next_session_at_a_port_waits_for_the_end_of_the_last(tmp_path):

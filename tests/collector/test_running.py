@@ -184,6 +184,18 @@ async def test_one_that_cannot_be_made_is_a_mistake_before_anything_is_saved(tmp
         assert states(tmp_path) == []
 
 
+async def test_a_unit_that_the_recording_has_otherwise_is_a_mistake_before_anything_is_saved(tmp_path):
+    with ports(tmp_path, "a") as (port,):
+        lines = 'line = "P=(?P<pressure>\\\\S+) inH2O"\nunits = {{ pressure = "{}" }}\n'
+        text = ONE.format(port.path).replace('profile = "line-pressure"\n', "")
+        async with desk(tmp_path, text + lines.format("inH2O")) as (one, collector, _):
+            answer = save(one, text + lines.format("Pa"))
+            assert "name the instrument otherwise" in answer.data["mistakes"][0]["text"]
+            assert answer.data["mistakes"][0]["key"] == "instrument[1]"
+            assert (tmp_path / "job.toml").read_text() == text + lines.format("inH2O")
+            assert len(collector.supervisors) == 1
+
+
 async def test_a_contact_that_is_added_is_watched_by_the_alarms_that_need_it(tmp_path):
     """Without the contact the margin's alarm would be raised at rest, so it is left out; with it, it comes."""
     plate = '[furnace]\nswitch_close = ["0.50 inH2O"]\nswitch_open = ["0.42 inH2O"]\n'
