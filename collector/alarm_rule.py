@@ -160,6 +160,10 @@ class Condition:
         elif self._contact_since is None:
             self._contact_since = now
 
+    def forget_contact(self) -> None:
+        """Nothing measures the contact in `when` any more."""
+        self._contact_since = None
+
     def watched(self, now: int) -> bool:
         """Whether `when`, if any, has held long enough."""
         since = self._contact_since
@@ -211,6 +215,15 @@ class Conditions:
         """A reading of the contact in `when`."""
         for condition in (self._unread, *self._by_source.values()):
             condition.take_contact(now, value, quality)
+
+    def forget(self, source: str) -> bool:
+        """An instrument is gone: whether it had read the point; what it read last holds nothing any more."""
+        return self._by_source.pop(source, None) is not None
+
+    def forget_contact(self) -> None:
+        """Nothing measures the contact in `when` any more."""
+        for condition in (self._unread, *self._by_source.values()):
+            condition.forget_contact()
 
     def watched(self, now: int) -> bool:
         """Whether `when`, if any, has held long enough."""

@@ -12,6 +12,7 @@ lasts longer than that and than three of the point's usual intervals.
 
 from collections import deque
 from collections.abc import Iterable
+from dataclasses import replace
 
 from analysis.model import NANOSECONDS, Quality
 from analysis.points import nearest
@@ -108,6 +109,23 @@ class Alarms:
             self._shifts[after] = self._shifts[before]
         for alarm in self._alarms.values():
             alarm.condition.change_over(before, after)
+
+    def forget(self, point: str, source: str, time: int) -> list[AlarmChange]:
+        """An instrument of a point or derived quantity is gone: an alarm that its value alone held is over.
+
+        It ends as any other does: what nobody has acknowledged stays on the list, what is held stays held. An alarm
+        with that point as its contact is not watched until another instrument reads it.
+        """
+        self._advance(time)
+        self._shifts.pop(source, None)
+        changes: list[AlarmChange] = []
+        for alarm in self._values.get(point, ()):
+            if alarm.condition.forget(source):
+                changes += [_without_meter(alarm, change) for change in self._settle(alarm, time)]
+        for alarm in self._contacts.get(point, ()):
+            alarm.condition.forget_contact()
+            changes += self._settle(alarm, time)
+        return changes
 
     def tick(self, time: int) -> list[AlarmChange]:
         """Let time pass: mutes end, delays complete, logic conditions settle, a flood ends."""
@@ -275,6 +293,13 @@ class Alarms:
             before, after = after, before
             text = f"Alarm flood over: fewer than {FLOOD_BELOW} new alarms in 10 minutes"
         return AlarmChange(FLOOD, time, before, after, float(recent), "medium", text)
+
+
+def _without_meter(alarm: Alarm, change: AlarmChange) -> AlarmChange:
+    """A change because an instrument is gone, in words that do not say that the value is back."""
+    if change.from_state not in ACTIVE or change.to_state in ACTIVE:
+        return change
+    return replace(change, text=f"{alarm.rule.text}: over, the meter that saw it was removed")
 
 
 def _ended(alarm: Alarm, time: int) -> AlarmChange | None:

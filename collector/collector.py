@@ -3,9 +3,11 @@
 import asyncio
 import math
 import time
+from bisect import insort
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
-from typing import Protocol, runtime_checkable
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from dataclasses import replace
+from typing import Any, Protocol, runtime_checkable
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
 from analysis.points import DERIVED, POINTS, measure_of, nearest
@@ -18,14 +20,14 @@ from collector.clock import Clock
 from collector.derived import MARGINS, Derived
 from collector.fanout import FanOut, Value
 from collector.first_drop import CHAIN, Drops
-from collector.normalize import Normalizer, Zeros, zeroing
+from collector.normalize import Normalizer, Zeros, refuse_zero, zeroing
 from collector.phase import POINTS as PHASE_POINTS
 from collector.phase import Phase
 from collector.recorder import Recorder
 from collector.speakers import Speakers
 from collector.store import Store
 from collector.succession import Succession
-from collector.supervisor import Supervisor
+from collector.supervisor import State, Supervisor
 from collector.suspicions import Suspicions
 from drivers.base import Driver, Emission, InputError, SettingsError
 from drivers.manual import HANDS
@@ -35,11 +37,8 @@ TICK = 0.5
 
 REMEMBERED = 50
 """Events kept for whoever begins to look on. [1]"""
-ZERO_AT_MOST = {"pressure": 25.0, "flame_current": 0.2e-6, "current": 0.2, "voltage": 1.0}
-"""Measures whose meters show nothing where there is nothing, and how far off one may be; our choice. [inside unit]
-
-Never a gas: a meter of carbon monoxide that is zeroed in bad air would say that the air is good.
-"""
+ENDS_WITHIN = 2.0
+"""Longest time the session of an instrument that is removed is waited for. [s]"""
 OUT_OF_RANGE = 2**63
 """A time beyond this cannot be recorded. [ns]"""
 
@@ -91,10 +90,14 @@ class Collector:
         self.succession = Succession()
         """Which channel stands for each meter that showed another unit."""
         self.suspicions = Suspicions(plate)
-        self._zeros = dict(zeros or {})
+        self._zeros = {key: list(found) for key, found in (zeros or {}).items()}
         self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
         self._native: dict[str, float] = {}
+        self._group: asyncio.TaskGroup | None = None
+        self._tasks: dict[Supervisor, asyncio.Task[None]] = {}
+        self.opened = 0
+        """Goes up whenever a channel is opened or gone, or another one stands for its meter. [1]"""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -114,14 +117,82 @@ class Collector:
         """Time since the last reading of a channel came, or None when none has. [s]"""
         return self.arrivals[channel].age(self._monotonic())
 
-    def add(self, driver: Driver) -> None:
-        """Take a driver in before `run`; its known channels are opened now."""
+    def add(self, driver: Driver, *, after: Sequence[asyncio.Task[Any]] = ()) -> None:
+        """Take a driver in: its known channels are opened now, its sessions begin with `run`, or now while that runs.
+
+        The end of the tasks `after` is waited for before, for a short while: they may hold its port.
+        """
         if driver.name != HANDS:
             alone = all(supervisor.driver.name == HANDS for supervisor in self.supervisors)
-            self._own = driver if isinstance(driver, OwnTime) and alone else None
-        self.supervisors.append(Supervisor(driver, self.ingest, now=self.now))
+            # a recording that runs keeps its time
+            self._own = driver if isinstance(driver, OwnTime) and alone and self._group is None else None
+        supervisor = Supervisor(driver, self.ingest, now=self.now)
+        self.supervisors.append(supervisor)
         for channel in driver.channels:
             self.ingest(channel)
+        if self._group:
+            self._start(self._group, supervisor, after)
+
+    def check(self, driver: Driver) -> None:
+        """Refuse a driver whose channels cannot be in this recording: SettingsError, and nothing is opened."""
+        for channel in driver.channels:
+            self._normalizer(channel)
+
+    def remove(self, name: str, *, told: str = "removed", text: str = "") -> asyncio.Task[None] | None:
+        """Let an instrument go: its session ends within two seconds, its channels stay in the recording.
+
+        What its last session still had is recorded, then the event `told` of it; its values hold no alarm and no
+        derived quantity any more. Returns the task that does so, None where there was no session to end. InputError
+        where there is no instrument of that name.
+        """
+        there = (one for one in self.supervisors if one.driver.name == name and one.status.state is not State.REMOVED)
+        if (supervisor := next(there, None)) is None:
+            raise InputError(f"there is no instrument '{name}'", "look at the list of meters again")
+        supervisor.leave()
+        event = Event(self.now(), EventKind.INSTRUMENT, f"{name}: {text or told}", name, {"state": told, "text": text})
+        task = self._tasks.pop(supervisor, None)
+        if self._group is None or task is None or task.done():
+            self._gone(supervisor, event)
+            return None
+        return self._group.create_task(self._end(supervisor, task, event), name=f"end: {name}")
+
+    def _start(self, group: asyncio.TaskGroup, supervisor: Supervisor, after: Sequence[asyncio.Task[Any]]) -> None:
+        sessions = _after(after, supervisor.run)
+        self._tasks[supervisor] = group.create_task(sessions, name=f"supervisor: {supervisor.driver.name}")
+
+    async def _end(self, supervisor: Supervisor, task: asyncio.Task[None], event: Event) -> None:
+        task.cancel()
+        try:
+            await asyncio.wait([task], timeout=ENDS_WITHIN)
+        finally:
+            self._gone(supervisor, event)
+
+    def _gone(self, supervisor: Supervisor, event: Event) -> None:
+        supervisor.close()
+        self.supervisors.remove(supervisor)
+        if isinstance(supervisor.driver, OwnTime) and self._own is supervisor.driver:
+            self._own = None
+        kept = {key for other in self.supervisors for key in other.channels}
+        for channel in supervisor.channels.values():
+            if channel.key not in kept:
+                self._forget(channel.key, channel.point)
+        self.ingest(replace(event, time=self.now()))
+
+    def _forget(self, key: str, point: str) -> None:
+        """A channel that nothing reads any more is no present."""
+        self.opened += 1
+        for known in (self._normalizers, self._native, self.latest):
+            known.pop(key, None)
+        now = self.now()
+        changes = self.alarms.forget(point, key, now)
+        self.drops.forget(key)
+        if self.speakers.forget(point, key):
+            self.phase.forget(point)
+            self.suspicions.forget(point)
+            for name in self.derived.forget(point):
+                if self.latest.pop(name, None):
+                    changes += self.alarms.forget(name, name, now)
+        self.apply(changes)
 
     def ingest(self, item: Emission) -> None:
         """Take one item in: normalize, remember, queue for the store, step the alarms, offer to listeners.
@@ -178,21 +249,28 @@ class Collector:
         known = self._normalizers.get(channel.key)
         if known is not None and known.channel == channel:
             return
-        if (unit := self._units.setdefault(channel.key, channel.unit)) != channel.unit:
+        self._normalizers[channel.key] = self._normalizer(channel)
+        self._units[channel.key] = channel.unit
+        self.opened += 1
+        self.arrivals.setdefault(channel.key, Arrivals())
+        self.recorder.put(channel)
+
+    def _normalizer(self, channel: Channel) -> Normalizer:
+        if (unit := self._units.get(channel.key, channel.unit)) != channel.unit:
             what = f"the recording has {channel.point} in {unit}, and it comes in {channel.unit} now"
             raise SettingsError(channel.instrument, what, "record to a new file, or name the instrument otherwise")
         if channel.point not in POINTS:
             raise SettingsError(channel.instrument, f"unknown point '{channel.point}'{nearest(channel.point)}")
         try:
-            self._normalizers[channel.key] = Normalizer(channel, self._zeros.get(channel.key, ()))
+            return Normalizer(channel, self._zeros.get(channel.key, ()))
         except UnitError as error:
             raise SettingsError(channel.instrument, str(error)) from error
-        self.arrivals.setdefault(channel.key, Arrivals())
-        self.recorder.put(channel)
 
     def _zeroed(self, event: Event) -> None:
-        if (normalizer := self._normalizers.get(str(event.data["channel"]))) is not None:
-            normalizer.zero(event.time, float(str(event.data["offset"])))
+        key, zero = str(event.data["channel"]), (event.time, float(str(event.data["offset"])))
+        insort(self._zeros.setdefault(key, []), zero)  # for the channel that is opened anew
+        if (normalizer := self._normalizers.get(key)) is not None:
+            normalizer.zero(*zero)
 
     def _unit_changed(self, event: Event) -> None:
         """A meter shows another unit: its zero, what it stands for and what alarms hold of it go over to the other."""
@@ -212,6 +290,7 @@ class Collector:
         self.alarms.change_over(before, after)
         self.latest.pop(before, None)
         self._native.pop(before, None)
+        self.opened += 1
 
     def _announce(self, event: Event) -> None:
         self.remembered.append(event)
@@ -259,16 +338,7 @@ class Collector:
         normalizer, native = self._normalizers.get(channel), self._native.get(channel, math.nan)
         if normalizer is None or math.isnan(native):
             raise InputError(f"there is no reading of '{channel}' to zero", "wait until the meter shows a value")
-        measure = measure_of(normalizer.channel.point)
-        if measure.name not in ZERO_AT_MOST:
-            raise InputError(f"{normalizer.channel.instrument}: it cannot be zeroed here", "use the meter's own means")
-        most, off = ZERO_AT_MOST[measure.name], abs(native) * to_inside(normalizer.channel.unit, measure).scale
-        if off > most:
-            shows = f"{native:g} {normalizer.channel.unit}"
-            raise InputError(
-                f"{normalizer.channel.instrument}: {shows} is too far off to be its zero",
-                "take hoses or leads off first; if it still shows that, have the meter checked",
-            )
+        refuse_zero(normalizer.channel, native)
         return self._zero_at(normalizer, native)
 
     def undo_zero(self, channel: str) -> Event:
@@ -300,6 +370,7 @@ class Collector:
         try:
             await asyncio.wait([recording, sessions], return_when=asyncio.FIRST_COMPLETED)
         finally:
+            self._group = None
             sessions.cancel()
             await asyncio.wait([sessions])
             self.recorder.stop()
@@ -309,8 +380,9 @@ class Collector:
 
     async def _sessions(self) -> None:
         async with asyncio.TaskGroup() as group:
+            self._group = group
             for supervisor in self.supervisors:
-                group.create_task(supervisor.run(), name=f"supervisor: {supervisor.driver.name}")
+                self._start(group, supervisor, ())
             group.create_task(self._tick(), name="tick")
 
     async def _tick(self) -> None:
@@ -320,3 +392,9 @@ class Collector:
             if (slept := self.clock.woke()) > 0:
                 text = f"the machine slept for {slept:.0f} s; time was set anew from its clock"
                 self.ingest(Event(self.clock(), EventKind.CLOCK, text, None, {"slept": slept}))
+
+
+async def _after(tasks: Sequence[asyncio.Task[Any]], run: Callable[[], Awaitable[None]]) -> None:
+    if tasks:
+        await asyncio.wait(tasks, timeout=ENDS_WITHIN)
+    await run()

@@ -104,6 +104,15 @@ class Derived:
         held = [(point, self._inputs[point]) for point in (_SWITCH[0], _SWITCH_HIGH[0]) if point in self._inputs]
         return [(one.time, found) for point, one in held for found in self.step(point, *one)]
 
+    def forget(self, point: str) -> tuple[str, ...]:
+        """Nothing measures a point any more: the quantities that it entered, which its last value must not hold."""
+        if self._inputs.pop(point, None) is None:
+            return ()
+        names = tuple(name for name, _ in self._readers.get(point, ()))
+        for name in names:
+            self._making.pop(name, None)
+        return names
+
     @property
     def making(self) -> bool | None:
         """True while `draft_margin` is the margin to make, False while to break, None while there is no margin."""

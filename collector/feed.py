@@ -9,7 +9,8 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 
-from analysis.model import Channel, Event
+from analysis.model import Event
+from analysis.points import DERIVED
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.fanout import Item, Listener
@@ -25,8 +26,10 @@ LONGEST_LINE = 4 * 1024 * 1024
 PATIENCE = 5.0
 """Time a new client has to send its token. [s]"""
 
+GONE = ("removed", "changed")
+"""States in which an instrument's channels may be gone."""
+
 Message = Mapping[str, object]
-Channels = tuple[Channel, ...]
 
 
 class Feed:
@@ -39,13 +42,13 @@ class Feed:
         *,
         about: Callable[[], Message],
         state: Callable[[], Message] = dict,
-        instruments: Mapping[str, Message] | None = None,
+        instruments: Callable[[], Mapping[str, Message]] = dict,
     ) -> None:
         self._collector = collector
         self._commands = commands
         self._about = about
         self._state = state  # what other parts of the call add to each status
-        self._facts = instruments or {}  # what the job says of each instrument
+        self._facts = instruments  # what the job says of each instrument
         self.token = secrets.token_urlsafe(32)
         self._clients: set[asyncio.Task[None]] = set()
 
@@ -105,16 +108,16 @@ class Feed:
         finally:
             end()
 
-    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, channels: Channels) -> None:
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, told: int) -> None:
         clock = asyncio.get_running_loop().time
         dropped, sent = 0, -GATHER
         while True:
             await listener.wait()
             await asyncio.sleep(max(0.0, sent + GATHER - clock()))  # also 0: what comes in the same turn goes together
             sent = clock()
-            if self._channels() != channels:
-                channels = await self._send_channels(writer)
             items = listener.take()
+            if self._collector.opened != told:
+                told = await self._send_channels(writer)
             for part in _until_moved(items):
                 await _send(writer, _readings(part))
                 for item in part:
@@ -126,6 +129,8 @@ class Feed:
                             await _send(writer, self._job())
                         if item.kind in ("alarm", "check"):
                             await _send(writer, self._status())
+            if any(_lets_go(item) for item in items):
+                told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
                 dropped = listener.dropped
@@ -140,19 +145,16 @@ class Feed:
             await asyncio.sleep(STATUS)
             await _send(writer, self._status())
 
-    def _channels(self) -> Channels:
-        """Those that stand: of a meter that showed another unit, the one in which it shows now."""
-        collector = self._collector
-        return tuple(channel for channel in collector.channels if not collector.succession.left(channel.key))
-
-    async def _send_channels(self, writer: asyncio.StreamWriter) -> Channels:
-        """Tell every channel; which were told, since another may be opened while this waits."""
-        told = self._channels()
+    async def _send_channels(self, writer: asyncio.StreamWriter) -> int:
+        """Tell every channel; what `opened` was, since another may be opened while this waits."""
+        collector, told = self._collector, self._collector.opened
         channels = [
             {"key": channel.key, "point": channel.point, "instrument": channel.instrument, "unit": channel.unit}
-            for channel in told
+            for channel in collector.channels
+            if not collector.succession.left(channel.key)  # of a meter, the unit in which it shows now
         ]
-        await _send(writer, {"type": "channels", "channels": channels})
+        derived = [name for name in collector.latest if name in DERIVED]
+        await _send(writer, {"type": "channels", "channels": channels, "derived": derived})
         return told
 
     def _status(self) -> Message:
@@ -168,7 +170,7 @@ class Feed:
             "first_drop": asdict(first) if (first := collector.drops.first) else None,
             "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
             "flood": collector.alarms.flood,
-            "instruments": instrument_rows(collector, self._facts),
+            "instruments": instrument_rows(collector, self._facts()),
             "suspicions": [asdict(told) for told in collector.suspicions.told()],
             "recorder": {
                 "state": "standing still" if recorder.failure else "recording",
@@ -214,6 +216,10 @@ def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
 
 def _event(event: Event) -> Message:
     return {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+
+
+def _lets_go(item: Item) -> bool:
+    return isinstance(item, Event) and item.kind == "instrument" and item.data.get("state") in GONE
 
 
 def _readings(items: Iterable[Item]) -> Message:

@@ -80,6 +80,11 @@ class Drops:
             self._fire = time
         self._judge()
 
+    def forget(self, key: str) -> None:
+        """A channel is gone; what it told of a fire that went out stays."""
+        self._closed.pop(key, None)
+        self._read.pop(key, None)
+
     def _judge(self) -> None:
         valve = self._fire
         if valve is None:

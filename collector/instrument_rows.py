@@ -7,7 +7,7 @@ from typing import Any
 from analysis.model import Channel, origin_of
 from collector.collector import Collector
 from collector.losses import losses
-from collector.supervisor import Supervisor
+from collector.supervisor import State, Supervisor
 
 Row = Mapping[str, object]
 
@@ -15,7 +15,10 @@ Row = Mapping[str, object]
 def instrument_rows(collector: Collector, stated: Mapping[str, Row]) -> list[Row]:
     """One row an instrument, with what the job says of it by its name; those of a replay share its state."""
     rows: list[Row] = []
+    names = [one.driver.name for one in collector.supervisors]
     for supervisor in collector.supervisors:
+        if supervisor.status.state is State.REMOVED and names.count(supervisor.driver.name) > 1:
+            continue  # it is changed: the one that takes its place is shown
         by_name: dict[str, list[Channel]] = {}
         for channel in supervisor.channels.values():
             by_name.setdefault(_meter_of(channel, supervisor.status.name), []).append(channel)

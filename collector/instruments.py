@@ -11,6 +11,7 @@ from collector.practice import Practice
 from collector.profiles import Profiles, named, secret_from
 from collector.simulation_request import request_of
 from drivers.base import Driver, InputError, Now, SettingsError
+from drivers.found import Found
 from drivers.profile import Profile, SerialSection, Value
 from drivers.registry import KINDS, Kind
 from drivers.replay import CsvSource, Replay
@@ -65,7 +66,7 @@ def build(
             continue
         if settings.driver == "simulate" and any(isinstance(other, Practice) for other in drivers):
             raise InputError(f"instrument '{settings.name}' is a second simulated unit", "a call has one")
-        first = taken.setdefault(_place(settings), settings.name)
+        first = taken.setdefault(place(settings), settings.name)
         if first != settings.name:
             what = f"instruments '{first}' and '{settings.name}' are both at {settings.address}"
             own = {"modbus": "its own number (device)", "mqtt": "its own topic"}
@@ -74,11 +75,17 @@ def build(
     return drivers
 
 
+CAUTION = (
+    "a meter on the flame rod, igniter or line circuit that is not isolated puts this computer at mains voltage or"
+    " shorts the control to ground"
+)
+"""What is said of every instrument on a wire and such a circuit, until it is said to be isolated."""
+
+
 def cautions(instruments: Iterable[InstrumentSettings]) -> list[str]:
     """A sentence for each instrument on a wire that may put this machine at mains voltage."""
     return [
-        f"{settings.name}: a meter on the flame rod, igniter or line circuit that is not isolated puts this computer at"
-        " mains voltage or shorts the control to ground; use an isolated one and say isolated = true"
+        f"{settings.name}: {CAUTION}; use an isolated one and say isolated = true"
         for settings in instruments
         if _needs_isolation(settings) and settings.isolated is not True
     ]
@@ -106,10 +113,10 @@ def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:
     return f"nothing comes from {names[0]}{more}: the readings are in the recording that the job file belongs to"
 
 
-def _place(settings: InstrumentSettings) -> str:
+def place(settings: InstrumentSettings | Found) -> str:
     """Where an instrument is, so that two cannot be at one place."""
     if settings.driver in LINES_OF_MANY:
-        return f"{settings.address} {settings.device} {settings.topic}"
+        return f"{settings.address} {settings.device} {settings.topic or ''}"
     return f"{settings.driver} {settings.address}"
 
 

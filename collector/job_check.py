@@ -11,10 +11,11 @@ from collector.job import InstrumentSettings, Job, JobError, Mistake, check, par
 from collector.job_lines import Path, line_of, read_tables, shown_key
 from collector.papers import papers_of
 from collector.profiles import available
-from drivers.base import InputError
+from drivers.base import LightoffError
 
 NO_SIMULATED = "a simulated unit is set up in the file with an editor, not here: what is wrong with it must not show"
-LOOKED_FOR = "its file is looked for at the next start"
+LOOKED_FOR = "its file is looked for when this is saved"
+WITH_A_CALL = "a replay begins and ends with a call, not within one"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +66,11 @@ def _instruments(job: Job) -> list[tuple[Path, str]]:
         try:
             build([one], now=lambda: 0, papers=papers_of(job), secrets=_unread)
             usable.append(one)
-        except InputError as error:
+        except LightoffError as error:
             found.append((("instrument", index, *_key_in(error, one.name)), str(error)))
     try:
         build(usable, now=lambda: 0, papers=papers_of(job), secrets=_unread)
-    except InputError as error:  # each alone is right, so it is the last one named that stands in another's way
+    except LightoffError as error:  # each alone is right, so it is the last one named that stands in another's way
         names = [one.name for one in job.instruments]
         last = max((index for index, name in enumerate(names) if f"'{name}'" in error.what), default=0)
         found.append((("instrument", last, "address"), str(error)))
@@ -85,7 +86,7 @@ def _unread(place: str, instrument: str) -> str:  # noqa: ARG001
     return "0" * 32
 
 
-def _key_in(error: InputError, name: str) -> Path:
+def _key_in(error: LightoffError, name: str) -> Path:
     """The key that a refused instrument lacks, as far as the sentence names it."""
     text = error.what.replace(f"'{name}'", "")
     for key, pattern in (("driver", r"\bdriver\b"), ("units", r"\bunit\b"), ("channels", r"\bchannels\b")):
@@ -110,7 +111,7 @@ def _minded(job: Job) -> list[tuple[Path, str]]:
     for index, one in enumerate(job.instruments):
         found += [(("instrument", index, "isolated"), text) for text in cautions([one])]
         if one.driver == "replay" and one.address:
-            found.append((("instrument", index, "address"), f"{one.name}: {LOOKED_FOR}"))
+            found.append((("instrument", index, "address"), f"{one.name}: {WITH_A_CALL}"))
         if _names_a_file(one):
             found.append((("instrument", index, "profile"), f"{one.name}: {LOOKED_FOR}"))
     return found

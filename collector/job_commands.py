@@ -9,15 +9,18 @@ from collector import job_file, job_form
 from collector.alarm_rule import AlarmRule
 from collector.collector import Collector
 from collector.commands import Answer, Command, Given
-from collector.job import Job, JobError, parse
-from collector.job_check import Found, examined
+from collector.job import Job, JobError, Mistake, parse
+from collector.job_check import WITH_A_CALL, Found, examined
 from collector.job_edit import edited
 from collector.job_lines import MAX_BYTES, TOO_LARGE
+from collector.running import Running, Step
 from collector.simulation_request import without_causes
-from drivers.base import InputError
+from drivers.base import InputError, LightoffError
 
 SIMULATED = "This file sets up a simulated unit: change it with an editor, so that what is wrong with it does not show."
-NEXT_START = "instruments take effect at the next start"
+
+
+MIND = "nothing was saved yet: read the caution first, then save again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,10 @@ class _Before:
 
 
 class JobDesk:
-    """The job in force and its file; `commands` are what the page may ask."""
+    """The job in force and its file; `commands` are what the page may ask.
+
+    `running` are its instruments, which follow it.
+    """
 
     def __init__(
         self,
@@ -50,11 +56,12 @@ class JobDesk:
         place: Place,
         *,
         rules: Callable[[Job], Sequence[AlarmRule]],
+        running: Running | None = None,
     ) -> None:
         self._collector = collector
         self._place = place
         self._rules = rules
-        self._started_with = job.instruments
+        self._running = running or Running(collector, job.instruments)
         self._before: _Before | None = None
         self.job = job
         """In force."""
@@ -118,31 +125,52 @@ class JobDesk:
         return Answer(_count(found) or "nothing to correct", self._facts(text, found))
 
     def save(self, given: Given) -> Answer:
-        """Write a text with changes to the file and take it into force; nothing is done where there is a mistake."""
+        """Write a text with changes to the file and take it into force; nothing is done where there is a mistake.
+
+        An instrument that would begin on a circuit that may carry mains voltage waits until its caution is `minded`.
+        """
         file, expected = self._file(), given.get("version")
         if not isinstance(expected, str):
             raise InputError("it is not said which job was changed", "read it again")
         text = _edited(given)
         found = self._examined(text)
         if found.job is None:
-            return Answer(
-                f"nothing was saved: {_count(found)} to correct first", {"saved": False, **self._facts(text, found)}
-            )
+            return self._refused(text, found)
+        try:
+            step = self._running.prepare(found.job.instruments)
+        except LightoffError as error:
+            return self._refused(text, replace(found, job=None, mistakes=(_mistake(error, found.job),)))
+        if given.get("minded") is not True and self._running.cautions(step):
+            return Answer(MIND, {"saved": False, "mind": True, **self._facts(text, found)})
         try:
             before = job_file.kept(file)
             now = job_file.write(file, text, expected=expected)
         except job_file.ConflictError as error:
             return Answer(str(error), {"saved": False, "conflict": True})
         last = _Before(before, self.job, now.version)
-        self._use(replace(found.job, name=file.name))
+        self._use(replace(found.job, name=file.name), step)
         self._before = last
-        return self._done(f"saved to {file.name}, in force now", now)
+        replays = f"; {', '.join(step.replays)}: {WITH_A_CALL}" if step.replays else ""
+        return self._done(f"saved to {file.name}, in force now{replays}", now)
+
+    def _refused(self, text: str, found: Found) -> Answer:
+        told = f"nothing was saved: {_count(found)} to correct first"
+        return Answer(told, {"saved": False, **self._facts(text, found)})
+
+    def with_instrument(self, entry: object) -> Found:
+        """What there is to say of the job with one more instrument, the last one; nothing is saved."""
+        read = self.read().data
+        text, shown = str(read["text"]), job_form.values(str(read["text"]))
+        place = len(shown["instrument"]) if shown else 0
+        change = job_form.changes([{"path": ["instrument", place], "value": entry}])
+        return self._examined(edited(text, change))
 
     def undo(self) -> Answer:
         """Bring back what stood in the file, and was in force, before the last saving; once."""
         file, before = self._file(), self._before
         if before is None:
             raise InputError("there is nothing to undo", "only the last saving can be undone, once")
+        step = self._running.prepare(before.job.instruments)
         try:
             if before.file.there:
                 now = job_file.write(file, before.file.text, expected=before.version)
@@ -153,7 +181,7 @@ class JobDesk:
             self._before = None
             return Answer(str(error), {"saved": False, "conflict": True})
         self._before = None
-        self._use(before.job)
+        self._use(before.job, step)
         what = "has again what it had before" if before.file.there else "is removed again, as before"
         return self._done(f"undone: {file.name} {what}", now)
 
@@ -163,18 +191,23 @@ class JobDesk:
         return self._place.file
 
     def _done(self, text: str, now: job_file.Kept) -> Answer:
-        later = self.job.instruments != self._started_with
-        told = f"{text}; {NEXT_START}" if later else text
         shown = replace(now, text=now.text if now.there else self.job.text)
         data = {"saved": True, "version": shown.version, "there": shown.there, "undo": self._before is not None}
-        return Answer(told, {**data, "instruments_later": later, **self._facts(shown.text)})
+        return Answer(text, {**data, **self._facts(shown.text)})
 
-    def _use(self, job: Job) -> None:
+    def _use(self, job: Job, step: Step) -> None:
         self._collector.use_job(job.plate, self._rules(job), job.timing)
         self.job = job
         data = {"text": without_causes(job), "name": job.name}
         what = f"job file {job.name}, changed on the page" if job.text else "no job file, as before"
         self._collector.ingest(Event(self._collector.now(), EventKind.JOB, what, None, data))
+        self._running.follow(step)
+
+
+def _mistake(error: LightoffError, job: Job) -> Mistake:
+    """An instrument that cannot be made or taken in, beside its entry in the job."""
+    found = next((n for n, one in enumerate(job.instruments, 1) if one.name in str(error)), None)
+    return Mistake(0, f"instrument[{found}]" if found else "instrument", str(error))
 
 
 def _simulates(text: str) -> bool:

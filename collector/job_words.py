@@ -29,7 +29,7 @@ SECTIONS: dict[str, Title] = {
     ),
     "furnace.timing": Title("Furnace: timing of its control", "Left empty, typical times are taken."),
     "limit": Title("Alarm limits of your own", "They come on top of those that follow from the rating plate."),
-    "instrument": Title("Instruments", "A change here takes effect at the next start."),
+    "instrument": Title("Instruments", "A change here takes effect when it is saved."),
     "site": Title("Site"),
     "unit": Title("Unit: its papers"),
     "heat_pump": Title("Heat pump"),

@@ -11,9 +11,17 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Seri
 from analysis.points import measure_of
 from analysis.units import to_inside
 from collector.recording import Recording
+from drivers.base import InputError
 
 Zeros = Mapping[str, Sequence[tuple[int, float]]]
 """For each channel, in the order of time: from when [ns] and what the meter showed at nothing [native unit]."""
+
+
+ZERO_AT_MOST = {"pressure": 25.0, "flame_current": 0.2e-6, "current": 0.2, "voltage": 1.0}
+"""Measures whose meters show nothing where there is nothing, and how far off one may be; our choice. [inside unit]
+
+Never a gas: a meter of carbon monoxide that is zeroed in bad air would say that the air is good.
+"""
 
 
 class Normalizer:
@@ -53,6 +61,16 @@ class Normalizer:
     def _zero(self, time: int) -> tuple[int, float]:
         place = bisect_right(self._zeros, time, key=lambda zero: zero[0])
         return self._zeros[place - 1] if place else (time, 0.0)
+
+
+def refuse_zero(channel: Channel, native: float) -> None:
+    """InputError where a meter that shows `native` at nothing cannot be zeroed, or is too far off to be."""
+    measure = measure_of(channel.point)
+    if measure.name not in ZERO_AT_MOST:
+        raise InputError(f"{channel.instrument}: it cannot be zeroed here", "use the meter's own means")
+    if abs(native) * to_inside(channel.unit, measure).scale > ZERO_AT_MOST[measure.name]:
+        what = f"{channel.instrument}: {native:g} {channel.unit} is too far off to be its zero"
+        raise InputError(what, "take hoses or leads off first; if it still shows that, have the meter checked")
 
 
 def zeroing(channel: Channel, native: float, time: int) -> Event:

@@ -92,6 +92,10 @@ class Phase:
         if name != self._name:
             self._name, self._since = name, time
 
+    def forget(self, point: str) -> None:
+        """Nothing measures a point any more: its last value tells nothing of the present."""
+        self._held.pop(point, None)
+
     def _valve(self, time: int, *, opened: bool) -> None:
         if opened:
             known = {"call_heat", "flame_current"} <= self._held.keys()

@@ -1,30 +1,39 @@
 """Plans of calls: what is put together for a replay, and for the instruments of a job."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from collector.clock import Clock
 from collector.instruments import build
-from collector.job import Job
+from collector.job import InstrumentSettings, Job
 from collector.page import program
 from collector.papers import papers_of
 from collector.profiles import named
 from collector.session import Plan
 from collector.simulation_request import without_causes
+from drivers.base import Driver
 from drivers.replay import Replay, Source
+from drivers.setup import Shared
 
 
 def recording(job: Job, place: Path, *, port: int, seconds: float | None, job_file: Path | None = None) -> Plan:
     """Record the instruments of a job; of a simulated unit the recording never says what is wrong with it."""
-    papers = papers_of(job)
-    profiles = partial(named, beside=job_file.parent if job_file else None)
+    profiles = partial(named, beside=(job_file or place).parent)
+
+    def make(clock: Clock, instruments: Iterable[InstrumentSettings]) -> list[Driver]:
+        return build(instruments, clock, papers=papers_of(job), profiles=profiles, shared=shared)
+
+    shared = Shared()
     return Plan(
         recording=place,
         job=replace(job, text=without_causes(job)),
         page=program(),
         port=port,
         seconds=seconds,
-        drivers=lambda clock: build(job.instruments, clock, papers=papers, profiles=profiles),
+        drivers=lambda clock: make(clock, job.instruments),
+        instruments=make,
         job_file=job_file,
     )
 

@@ -2,9 +2,10 @@
 
 import asyncio
 import signal
-from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from analysis.model import Event, EventKind
@@ -17,20 +18,25 @@ from collector.collector import Collector
 from collector.commands import Command, Commands
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
-from collector.job import Job
+from collector.job import InstrumentSettings, Job
 from collector.job_commands import JobDesk, Place
 from collector.library import Library
 from collector.library_commands import library_commands
 from collector.normalize import zeros_in
+from collector.offers import offers
 from collector.page import PageProcess
 from collector.practice import Practice
 from collector.recording import Recording
 from collector.replays import Replays
 from collector.replays import program as replay_program
 from collector.rules import default_rules
+from collector.running import Running
+from collector.searches import Searches
 from collector.store import Store
+from collector.trials import Trials
 from drivers.base import Driver
 from drivers.manual import Manual
+from drivers.registry import KINDS
 from drivers.replay import Replay, stem
 
 
@@ -52,6 +58,8 @@ class Plan:
     """The instruments, made with the recording's clock."""
     replay: Callable[[Callable[[], Awaitable[None]]], Replay] | None = None
     """The replay, made with what tells that the recorder has caught up."""
+    instruments: Callable[[Clock, Iterable[InstrumentSettings]], list[Driver]] | None = None
+    """Makes those that the job gets while the call runs; None where the instruments stay as they are."""
     job_file: Path | None = None
     """Where the job came from; one that is made on the page goes beside the recording."""
 
@@ -86,17 +94,14 @@ async def _record(
 
     replay = plan.replay(caught_up) if plan.replay else None
     drivers = [*plan.drivers(clock), *([replay] if replay else [])]
-    measured = {channel.point for driver in drivers for channel in driver.channels}
-    # Whatever is no contact may be typed in at any time and is watched then.
-    typed = {name for name, point in POINTS.items() if point.measure != "contact"}
-    watched = frozenset(measured | typed)
+    watched = watching(plan.job, drivers)
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
         collector = Collector(
             store,
             plate=plan.job.plate,
-            rules=rules(plan.job, watched),
+            rules=watched(plan.job),
             clock=clock,
             zeros=zeros,
             recorded=recorded,
@@ -108,7 +113,11 @@ async def _record(
             collector.add(driver)
         _write_beginning(plan, collector)
         plant = next((driver for driver in drivers if isinstance(driver, Practice)), None)
-        desk = JobDesk(collector, plan.job, place_of_job(plan, plant), rules=lambda job: rules(job, watched))
+        make = partial(plan.instruments, clock) if plan.instruments else None
+        running = Running(collector, plan.job.instruments, make)
+        desk = JobDesk(collector, plan.job, place_of_job(plan, plant), rules=watched, running=running)
+        searches = Searches(running=lambda: running.settings)
+        trials = Trials(desk.with_instrument, running, now=clock)
         about: Mapping[str, object] = {
             "recording": str(plan.recording),
             "kept": plan.kept,
@@ -116,16 +125,16 @@ async def _record(
             "checks": checklist_words(),
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
-        more = more_commands(checklists, desk, library, replays)
+        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
         commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more)
         feed = Feed(
             collector,
             commands,
             about=lambda: {**about, **desk.about()},
             state=lambda: {"checks": checklists.status(), "replays": replays.state()},
-            instruments=instrument_facts(plan.job.instruments),
+            instruments=lambda: instrument_facts(desk.job.instruments),
         )
-        async with replays, feed.serve() as (host, port):
+        async with replays, searches.work, trials.work, feed.serve() as (host, port):
             settings: Mapping[str, object] = {
                 "feed_host": host,
                 "feed_port": port,
@@ -139,9 +148,32 @@ async def _record(
         return collector, checklists
 
 
-def more_commands(checklists: Checklists, desk: JobDesk, library: Library, replays: Replays) -> Mapping[str, Command]:
+def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[AlarmRule, ...]]:
+    """Alarms of a job by what is measured: by its own instruments, and by drivers that are none of them."""
+    own = {settings.name for settings in job.instruments if settings.driver in KINDS}
+    others = {channel.point for driver in drivers if driver.name not in own for channel in driver.channels}
+    # Whatever is no contact may be typed in at any time and is watched then.
+    typed = {name for name, point in POINTS.items() if point.measure != "contact"}
+
+    def watched(now: Job) -> tuple[AlarmRule, ...]:
+        points = {point for one in now.instruments if one.driver in KINDS for point in one.channels.values()}
+        return rules(now, frozenset(others | typed | points))
+
+    return watched
+
+
+def more_commands(
+    checklists: Checklists, desk: JobDesk, library: Library, replays: Replays, *, searches: Searches, trials: Trials
+) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
-    return {**checklists.commands(), **desk.commands, **library_commands(library, replays)}
+    return {
+        **checklists.commands(),
+        **desk.commands,
+        **library_commands(library, replays),
+        **searches.commands,
+        **trials.commands,
+        "meter_offers": lambda _: offers(),
+    }
 
 
 def place_of_job(plan: Plan, plant: Practice | None) -> Place:

@@ -36,6 +36,14 @@ class Speakers:
         if self.of.get(point) == before and after in self._last:
             self.of[point] = after
 
+    def forget(self, point: str, key: str) -> bool:
+        """A channel is gone: whether it stood for its point; whoever is read next stands for it then."""
+        self._last.pop(key, None)
+        if self.of.get(point) != key:
+            return False
+        del self.of[point]
+        return True
+
     def _gives_way(self, current: str, key: str, time: int, quality: Quality) -> bool:
         if _typed_in(current) != _typed_in(key):
             return _typed_in(current) or self._silent(current, time)

@@ -26,6 +26,7 @@ class State(StrEnum):
     WAITING = "trying again"
     STOPPED = "stopped"
     ENDED = "ended"
+    REMOVED = "removed"
 
 
 class IngestError(Exception):
@@ -89,6 +90,7 @@ class Supervisor:
         self._emit = emit
         self._now, self._sleep, self._jitter = now, sleep, jitter
         self._failures = 0
+        self._closed = False
 
     async def run(self) -> None:
         """Session after session; an error of the instrument never escapes, a defect of `emit` does."""
@@ -115,10 +117,20 @@ class Supervisor:
                 self._enter(State.ENDED)
                 return
 
+    def leave(self) -> None:
+        """The instrument is removed: what its last session still has is taken in, and changes its state no more."""
+        self.status.state, self.status.since, self.status.next_try = State.REMOVED, self._now(), None
+
+    def close(self) -> None:
+        """Take nothing in any more."""
+        self._closed = True
+
     def _take(self, item: Emission) -> None:
+        if self._closed:
+            return
         if isinstance(item, Reading):
             self.status.readings += 1
-            if self.status.state is not State.READING:
+            if self.status.state not in (State.READING, State.REMOVED):
                 self._failures = 0
                 self._enter(State.READING)
         try:
@@ -144,6 +156,8 @@ class Supervisor:
     def _enter(self, state: State, text: str = "") -> None:
         """Change the state; a change worth knowing is an event of the recording."""
         before, lost_since = self.status, self.status.lost_since
+        if before.state is State.REMOVED:
+            return
         self._count(state, text)
         repeated = state is State.CONNECTING or (state is State.WAITING and text == before.text)
         if text or state is State.READING:

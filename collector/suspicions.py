@@ -58,6 +58,14 @@ class Suspicions:
             self._look.held[point] = Held(time, value, instrument)
         return [event for name, rule in RULES.items() if point in rule.points for event in self._judge(name, rule)]
 
+    def forget(self, point: str) -> None:
+        """Nothing reads a point any more: nothing can be said of it."""
+        self._look.held.pop(point, None)
+        for name, rule in RULES.items():
+            if point in rule.points:
+                for known in (self._wrong, self._right, self._told):
+                    known.pop(name, None)
+
     def told(self) -> list[Suspicion]:
         """What is suspected now."""
         return list(self._told.values())

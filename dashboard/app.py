@@ -20,6 +20,7 @@ from dashboard.shell import frame
 from dashboard.tiles import words
 from dashboard.trend_routes import add_routes, scripts
 from dashboard.views import views
+from dashboard.wizard import words as places
 
 Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
 
@@ -70,7 +71,7 @@ def page(hub: Hub, command: Command, library: Path = Path("recordings")) -> Appl
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     dash.layout = frame(views())
-    known = words() | {"trend_points": sorted(TREND_POINTS), "longest_command": LONGEST_COMMAND}
+    known = words() | {"trend_points": sorted(TREND_POINTS), "longest_command": LONGEST_COMMAND, "places": places()}
 
     async def live(websocket: WebSocket) -> None:
         await websocket.accept()

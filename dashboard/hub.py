@@ -53,6 +53,8 @@ class Listener:
         else:
             if kind in ("hello", "jump"):
                 self._readings.clear()
+            elif kind == "channels" and (there := _there(message)) is not None:
+                self._readings = deque(row for row in self._readings if row[0] in there)
             self._messages.append(message)
             if len(self._messages) > MESSAGES_WAITING:
                 self._messages.clear()
@@ -132,6 +134,8 @@ class Hub:
                 self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
             case {"type": "channels", "channels": list()}:
                 self._channels = message
+                if (there := _there(message)) is not None:
+                    self._latest = {key: row for key, row in self._latest.items() if key in there}
             case {"type": "readings", "readings": list(rows)}:
                 message = {"type": "readings", "readings": self._remember(rows)}
             case {"type": "status"}:
@@ -209,6 +213,14 @@ def plate_from(facts: object) -> Plate:
         if name in names and value is not None
     }
     return Plate(**known)
+
+
+def _there(message: Message) -> set[str] | None:
+    """Keys of the channels and derived quantities that there are, None where the recorder does not say both."""
+    channels, derived = message.get("channels"), message.get("derived")
+    if not isinstance(channels, list) or not isinstance(derived, list):
+        return None
+    return {str(channel.get("key")) for channel in channels if isinstance(channel, dict)} | {*map(str, derived)}
 
 
 def _is_reading(row: object) -> bool:

@@ -11,6 +11,7 @@ lightoff.job = (function () {
   let form = null;
   let mode = "form";
   let busy = false;
+  let minded = false; // the caution that came with the last saving was shown
 
   const ask = (name, given) => lightoff.live.send(name, given, true);
   const text = () => id("job-text");
@@ -32,6 +33,7 @@ lightoff.job = (function () {
 
   /* Who types on has read that it was saved. */
   function typing() {
+    minded = false;
     if (!id("job-news").classList.contains("bad")) news("", false);
   }
 
@@ -127,6 +129,8 @@ lightoff.job = (function () {
       return;
     }
     drawMistakes(data.mistakes || [], data.cautions || []);
+    minded = Boolean(data.mind);
+    if (minded) { news("▲ " + done.text, true); id("job-mistakes").scrollIntoView({ block: "nearest" }); return; }
     const bad = (data.mistakes || []).length > 0;
     news((bad ? "✗ " : "✓ ") + done.text, bad);
     if (bad) id("job-mistakes").scrollIntoView({ block: "nearest" });
@@ -178,7 +182,7 @@ lightoff.job = (function () {
       element("div", { id: "job-foot", hidden: true },
         element("div", { id: "job-news", role: "status", hidden: true }),
         element("div", { id: "job-actions", class: "buttons", hidden: true },
-          button("job-save", "save", () => act("job_save", { ...draft(), version: stored.version })),
+          button("job-save", "save", () => act("job_save", { ...draft(), version: stored.version, minded })),
           button("job-check", "check", () => act("job_check", draft())),
           button("job-back", "take back", takeBack))));
     id("job-body").addEventListener("input", typing);

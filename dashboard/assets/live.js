@@ -69,7 +69,7 @@ lightoff.live = (function () {
         tiles.soon();
         break;
       case "job": readings.useJob(message); job.changed(); trends.fresh(); drawStatus(); break;
-      case "channels": readings.useChannels(message.channels); trends.fresh(); tiles.soon(); break;
+      case "channels": readings.useChannels(message.channels, message.derived); trends.fresh(); tiles.soon(); break;
       case "readings":
         readings.useReadings(message.readings);
         trends.useReadings(message.readings);
@@ -164,6 +164,7 @@ lightoff.live = (function () {
     lightoff.recordings.start();
     lightoff.views.start();
     lightoff.meters.start();
+    lightoff.wizard.start();
     lightoff.trends.start();
     id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));

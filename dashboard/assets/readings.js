@@ -18,7 +18,8 @@ lightoff.readings = (function () {
   let statusArrived = 0;
   let hello = null;
 
-  function useChannels(list) {
+  /* Channels as they are now, and what is derived of them; what was read of those that are gone is forgotten. */
+  function useChannels(list, derived) {
     channels = list;
     byPoint = {};
     byKey = {};
@@ -26,6 +27,8 @@ lightoff.readings = (function () {
       (byPoint[channel.point] = byPoint[channel.point] || []).push(channel);
       byKey[channel.key] = channel;
     }
+    if (!derived) return;
+    for (const key of Object.keys(latest)) if (!byKey[key] && !derived.includes(key)) delete latest[key];
   }
 
   function useReadings(rows) {

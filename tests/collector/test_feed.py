@@ -82,7 +82,7 @@ async def served(path: Path, *drivers: Told, replay: Replay | None = None, facts
         commands = Commands(collector, manual=manual, replay=replay, more=checks.commands())
         about: Message = {"recording": str(path), "job": None, "plate": {}, "limits": []}
         state = lambda: {"checks": checks.status()}  # noqa: E731
-        feed = Feed(collector, commands, about=lambda: about, state=state, instruments=facts)
+        feed = Feed(collector, commands, about=lambda: about, state=state, instruments=lambda: facts or {})
         async with feed.serve() as (host, port):
             yield collector, feed, host, port
 

@@ -160,17 +160,27 @@ def test_a_file_named_by_a_browser_is_not_opened(tmp_path: Path):
     with desk(tmp_path) as (one, _):
         data = ask(one, "job_check", text=JOB, changes=[{"path": ["instrument", 0], "value": replay}]).data
         assert data["mistakes"] == []
-        assert "next start" in data["cautions"][0]["text"]
+        assert "begins and ends with a call" in data["cautions"][0]["text"]
 
 
-def test_instruments_take_effect_at_the_next_start_and_that_is_said(tmp_path: Path):
+def test_a_call_whose_instruments_stay_refuses_another_one_before_anything_is_saved(tmp_path: Path):
     whole = {**SERIAL, "channels": {"a": "draft_switch"}, "units": {"a": "Pa"}}
     with desk(tmp_path) as (one, _):
         version = ask(one, "job_read").data["version"]
         change = {"path": ["instrument", 0], "value": whole}
         saved = ask(one, "job_save", text=JOB, changes=[change], version=version)
-        assert saved.text == "saved to job.toml, in force now; instruments take effect at the next start"
-        assert saved.data["instruments_later"] is True
+        assert saved.data["saved"] is False
+        assert "stay as they are" in saved.data["mistakes"][0]["text"]
+        assert (tmp_path / "job.toml").read_text() == JOB
+
+
+def test_a_replay_begins_with_the_next_call_and_that_is_said(tmp_path: Path):
+    replay = {"name": "r", "driver": "replay", "address": str(tmp_path / "not there.csv")}
+    with desk(tmp_path) as (one, _):
+        version = ask(one, "job_read").data["version"]
+        change = {"path": ["instrument", 0], "value": replay}
+        saved = ask(one, "job_save", text=JOB, changes=[change], version=version)
+        assert saved.text == "saved to job.toml, in force now; r: a replay begins and ends with a call, not within one"
 
 
 def test_a_file_that_changed_meanwhile_is_not_written_over(tmp_path: Path):

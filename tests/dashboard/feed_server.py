@@ -20,6 +20,8 @@ class FeedServer:
         self.greeting = greeting or []
         self.received: list[Message] = []
         self.refused = 0
+        self.answers: dict[str, Message] = {}
+        """What is answered to a command, by its name, in place of that it is done."""
         self.mute = False
         """Answers no command."""
         self.port = 0
@@ -90,4 +92,5 @@ class FeedServer:
             if self.mute:
                 continue
             reply = {"type": "reply", "id": message["id"], "ok": True, "text": f"{message['name']} done"}
+            reply |= self.answers.get(message["name"], {})
             writer.write(json.dumps(reply).encode() + b"\n")

@@ -11,8 +11,11 @@ from collector.files import job_at
 from collector.job_commands import JobDesk, Place
 from collector.library import Library
 from collector.replays import Replays
+from collector.running import Running
+from collector.searches import Searches
 from collector.session import more_commands, rules
 from collector.store import Store
+from collector.trials import Trials
 from dashboard.feed import COMMANDS
 
 
@@ -20,5 +23,8 @@ def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> 
     with Store(tmp_path / "call.lightoff") as store:
         collector = Collector(store, plate=Plate(), rules=(), clock=Clock())
         desk = JobDesk(collector, job_at(None), Place(None), rules=rules)
-        more = more_commands(Checklists(collector), desk, Library(tmp_path), Replays(()))
+        running = Running(collector, ())
+        searches, trials = Searches(running=tuple), Trials(desk.with_instrument, running, now=collector.now)
+        parts = Checklists(collector), desk, Library(tmp_path), Replays(())
+        more = more_commands(*parts, searches=searches, trials=trials)
         assert set(Commands(collector, more=more).names) == COMMANDS

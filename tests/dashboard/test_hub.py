@@ -37,6 +37,20 @@ def test_a_new_browser_is_told_what_is_known_with_the_latest_of_each() -> None:
     assert told.listeners == 0
 
 
+def test_what_was_read_of_a_channel_that_is_gone_is_told_to_nobody() -> None:
+    """Neither to a new browser nor to one whose readings wait; a recorder that does not say takes nothing away."""
+    told = hub()
+    with told.listening() as listener:
+        listener.take()
+        told.publish(readings(("a@x", 1, 1.0), ("b@x", 1, 7.0), ("rise", 1, 9.0), ("margin", 1, 3.0)))
+        told.publish({"type": "channels", "channels": [{"key": "a@x"}], "derived": ["rise"]})
+        left = [row[0] for message in listener.take() if message["type"] == "readings" for row in message["readings"]]
+        assert left == ["a@x", "rise"]
+    assert [row[0] for message in told.known() if message["type"] == "readings" for row in message["readings"]] == left
+    told.publish({"type": "channels", "channels": []})
+    assert [row[0] for message in told.known() if message["type"] == "readings" for row in message["readings"]] == left
+
+
 def test_another_job_comes_with_its_plate_and_limits_and_takes_no_reading_away() -> None:
     told = hub()
     told.publish(readings(("a@x", 1, 1.0)))
