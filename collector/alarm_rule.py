@@ -202,6 +202,10 @@ class Conditions:
             self._by_source[source] = copy(self._unread)
         self._by_source[source].take(now, value, quality)
 
+    def forget(self, source: str) -> None:
+        """What an instrument read counts as never read."""
+        self._by_source.pop(source, None)
+
     def take_contact(self, now: int, value: float, quality: Quality) -> None:
         """A reading of the contact in `when`."""
         for condition in (self._unread, *self._by_source.values()):

@@ -14,6 +14,7 @@ from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
 from collector.arrivals import Arrivals
+from collector.attachments import Attachment
 from collector.clock import Clock
 from collector.derived import MARGINS, Derived
 from collector.fanout import FanOut, Value
@@ -25,6 +26,7 @@ from collector.recorder import Recorder
 from collector.speakers import Speakers
 from collector.store import Store
 from collector.supervisor import Supervisor
+from collector.typed import Typed, is_typed
 from drivers.base import Driver, Emission, InputError, SettingsError
 from drivers.manual import HANDS
 
@@ -90,6 +92,7 @@ class Collector:
         self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
         self._native: dict[str, float] = {}
+        self._typed = Typed()
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -132,6 +135,10 @@ class Collector:
             for follow in self.followers:
                 follow(item)
             self._announce(item)
+            if item.kind is EventKind.WITHDRAWN:
+                self._withdrawn(item)
+            elif item.data.get("what") == "seek":
+                self._typed.moved()
         else:
             self._open(item)
 
@@ -142,9 +149,14 @@ class Collector:
         if normalizer is None:
             raise SettingsError(reading.channel, "gave a reading of a channel it never announced", "report it")
         self.recorder.put(reading)
+        self.arrivals[reading.channel].arrive(self._monotonic())
+        if not is_typed(normalizer.channel.instrument) or self._typed.take(reading):
+            self._show(normalizer, reading)
+
+    def _show(self, normalizer: Normalizer, reading: Reading) -> None:
+        """A reading is what its meter shows now."""
         value, quality = normalizer(reading.value, reading.quality, reading.time)
         self._native[reading.channel] = reading.value
-        self.arrivals[reading.channel].arrive(self._monotonic())
         point = normalizer.channel.point
         self._offer(reading.channel, point, reading.time, value, quality)
         if point in CHAIN:
@@ -155,6 +167,22 @@ class Collector:
             self.phase.step(point, reading.time, value, quality)
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
             self._offer(name, name, reading.time, derived, derived_quality)
+
+    def _withdrawn(self, event: Event) -> None:
+        """What was typed in counts as never read: the entry before it stands again, or there is no value."""
+        key, at = str(event.data["channel"]), int(str(event.data["at"]))
+        normalizer = self._normalizers.get(key)
+        if not self._typed.withdraw(key, at) or normalizer is None:
+            return
+        self.apply(self.alarms.withdraw(key, self.now()))
+        self._show(normalizer, self._typed.newest(key) or Reading(key, at, math.nan, Quality.BAD))
+
+    def attach(self, attachment: Attachment, content: bytes, event: Event) -> None:
+        """Record a file beside the readings, which do not wait for it; the event follows when all of it is durable.
+
+        InputError when too much waits already: then nothing was taken.
+        """
+        self.recorder.attach(attachment, content, lambda: self.ingest(event))
 
     def _offer(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
         item = (key, time, value, quality)
