@@ -123,7 +123,7 @@ class Feed:
                             await _send(writer, {"type": "jump"})
                         if item.kind == "job":
                             await _send(writer, self._job())
-                        if item.kind in ("alarm", "check"):
+                        if item.kind in ("alarm", "check", "entry", "withdrawn"):
                             await _send(writer, self._status())
             if listener.dropped > dropped:
                 await _send(writer, {"type": "dropped", "count": listener.dropped - dropped})
@@ -170,6 +170,7 @@ class Feed:
             },
             "replay": self._commands.replay_state(),
             "practice": self._commands.practice_state(),
+            "entries": self._commands.entries(),
             **self._state(),
         }
 
@@ -248,7 +249,8 @@ def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
 
 
 def _event(event: Event) -> Message:
-    return {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+    message = {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+    return message | ({"attachment": event.data["attachment"]} if "attachment" in event.data else {})
 
 
 def _readings(items: Iterable[Item]) -> Message:

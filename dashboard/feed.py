@@ -10,8 +10,8 @@ Message = dict[str, Any]
 Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
-    "note mark acknowledge shelve unshelve zero unzero type_in pause resume seek speed inject repair"
-    " check open_entry close_entry reopen_entry job_read job_check job_save job_undo"
+    "note mark acknowledge shelve unshelve zero unzero type_in withdraw pause resume seek speed inject repair"
+    " photo_part photo_keep check open_entry close_entry reopen_entry job_read job_check job_save job_undo"
     " delete_recording restore_recording replay_file end_replay".split(),
 )
 """What a browser may ask of the recorder."""
