@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from drivers.base import InputError, LightoffError
+from collector.command import Command
+from collector.entry_cli import add_commands
+from drivers.base import InputError
 
 if TYPE_CHECKING:
     from collector.session import Plan
@@ -30,30 +32,6 @@ CAUTIONS = (
 )
 
 _FILE = click.Path(path_type=Path)
-
-
-class Command(click.Command):
-    """A command whose errors are one sentence on standard error, with the exit status of the work."""
-
-    def invoke(self, context: click.Context) -> object:
-        """Exit status 0 done, 1 something is wrong with the input, 2 wrong usage (from click)."""
-        try:
-            return super().invoke(context)
-        except LightoffError as error:
-            mistakes = getattr(error, "mistakes", ())
-            for mistake in mistakes:
-                click.echo(f"{getattr(error, 'where', '')}: {mistake}", err=True)
-            if not mistakes:
-                click.echo(f"lightoff {self.name}: {error}", err=True)
-            context.exit(getattr(error, "status", 1))
-        except KeyboardInterrupt:
-            click.echo(f"lightoff {self.name}: interrupted", err=True)
-            context.exit(130)
-
-    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """The example, as it is typed."""
-        if self.epilog:
-            formatter.write(f"\nExample:\n  {self.epilog}\n")
 
 
 class Simulating(Command):
@@ -343,6 +321,9 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
     click.echo(text)
     if not found:
         sys.exit(1)
+
+
+add_commands(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:

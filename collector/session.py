@@ -1,6 +1,7 @@
 """One call from start to end: the recording, the instruments, the feed and the page, and an orderly stop."""
 
 import asyncio
+import os
 import signal
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -10,11 +11,12 @@ from pathlib import Path
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
+from collector.arguments import Command
 from collector.checklists import words as checklist_words
 from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
-from collector.commands import Command, Commands
+from collector.commands import Commands
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import Job
@@ -28,6 +30,7 @@ from collector.recording import Recording
 from collector.replays import Replays
 from collector.replays import program as replay_program
 from collector.rules import default_rules
+from collector.running import Running, announced
 from collector.store import Store
 from drivers.base import Driver
 from drivers.manual import Manual
@@ -126,6 +129,7 @@ async def _record(
             instruments=instrument_facts(plan.job.instruments),
         )
         async with replays, feed.serve() as (host, port):
+            found_at = Running(str(plan.recording.absolute()), host, port, feed.token, os.getpid())
             settings: Mapping[str, object] = {
                 "feed_host": host,
                 "feed_port": port,
@@ -134,8 +138,9 @@ async def _record(
                 "library": str(library.folder),
                 "port": plan.port,
             }
-            on_start()
-            await _until_stopped(plan, collector, stopped, settings, on_address)
+            with announced(found_at):
+                on_start()
+                await _until_stopped(plan, collector, stopped, settings, on_address)
         return collector, checklists
 
 
