@@ -127,6 +127,13 @@ class Alarms:
             changes += self._settle(alarm, time)
         return changes
 
+    def withdraw(self, source: str, time: int) -> list[AlarmChange]:
+        """What an instrument said last was never so: no alarm rests on it any longer."""
+        self._advance(time)
+        for alarm in self._alarms.values():
+            alarm.condition.forget(source)
+        return [change for alarm in self._alarms.values() for change in self._settle(alarm, time)]
+
     def tick(self, time: int) -> list[AlarmChange]:
         """Let time pass: mutes end, delays complete, logic conditions settle, a flood ends."""
         now = self._advance(time)

@@ -4,6 +4,7 @@ from bisect import bisect_right, insort
 from collections.abc import Iterable, Mapping
 
 from analysis.model import Event, EventKind
+from collector.arguments import Command, Given, text_in
 from collector.check_states import (
     CLOSED,
     MOST_OPEN,
@@ -17,7 +18,6 @@ from collector.check_states import (
 )
 from collector.checklists import LISTS, OTHER, Checklist, Item, opening_of
 from collector.collector import Collector
-from collector.commands import Command, Given, text_in
 from drivers.base import InputError
 
 LONGEST_DETAIL = 120

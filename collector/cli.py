@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from collector.cli_entry import add_commands
 from collector.cli_instruments import check_profile, scan
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
 from drivers.base import InputError
@@ -303,6 +304,9 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
     click.echo(text)
     if not found:
         sys.exit(1)
+
+
+add_commands(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:

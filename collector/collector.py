@@ -5,7 +5,7 @@ import math
 import time
 from bisect import insort
 from collections import deque
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Protocol, runtime_checkable
 
@@ -16,6 +16,7 @@ from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
 from collector.arrivals import Arrivals
+from collector.attachments import Attachment
 from collector.clock import Clock
 from collector.derived import MARGINS, Derived
 from collector.fanout import FanOut, Value
@@ -24,11 +25,13 @@ from collector.normalize import Normalizer, Zeros, refuse_zero, zeroing
 from collector.phase import POINTS as PHASE_POINTS
 from collector.phase import Phase
 from collector.recorder import Recorder
+from collector.sessions import Sessions
 from collector.speakers import Speakers
 from collector.store import Store
 from collector.succession import Succession
-from collector.supervisor import State, Supervisor
+from collector.supervisor import Supervisor
 from collector.suspicions import Suspicions
+from collector.typed import Typed, is_typed
 from drivers.base import Driver, Emission, InputError, SettingsError
 from drivers.manual import HANDS
 
@@ -37,8 +40,6 @@ TICK = 0.5
 
 REMEMBERED = 50
 """Events kept for whoever begins to look on. [1]"""
-ENDS_WITHIN = 2.0
-"""Longest time the session of an instrument that is removed is waited for. [s]"""
 OUT_OF_RANGE = 2**63
 """A time beyond this cannot be recorded. [ns]"""
 
@@ -75,7 +76,7 @@ class Collector:
         self.drops = Drops()
         self.fanout = FanOut()
         self.recorder = Recorder(store, now=self.now, announce=self._announce, monotonic=monotonic)
-        self.supervisors: list[Supervisor] = []
+        self._sessions = Sessions(now=self.now, gone=self._gone)
         self.latest: dict[str, Value] = {}
         """Last value of each channel and derived quantity, inside units."""
         self.arrivals: dict[str, Arrivals] = {}
@@ -94,10 +95,19 @@ class Collector:
         self._units = {channel.key: channel.unit for channel in recorded}
         self._normalizers: dict[str, Normalizer] = {}
         self._native: dict[str, float] = {}
-        self._group: asyncio.TaskGroup | None = None
-        self._tasks: dict[Supervisor, asyncio.Task[None]] = {}
+        self._typed = Typed()
         self.opened = 0
         """Goes up whenever a channel is opened or gone, or another one stands for its meter. [1]"""
+
+    @property
+    def supervisors(self) -> list[Supervisor]:
+        """Those of the instruments that are there."""
+        return self._sessions.supervisors
+
+    @property
+    def running(self) -> bool:
+        """Whether an instrument that is added begins at once."""
+        return self._sessions.running
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -125,13 +135,10 @@ class Collector:
         if driver.name != HANDS:
             alone = all(supervisor.driver.name == HANDS for supervisor in self.supervisors)
             # a recording that runs keeps its time
-            self._own = driver if isinstance(driver, OwnTime) and alone and self._group is None else None
-        supervisor = Supervisor(driver, self.ingest, now=self.now)
-        self.supervisors.append(supervisor)
+            self._own = driver if isinstance(driver, OwnTime) and alone and not self.running else None
         for channel in driver.channels:
             self.ingest(channel)
-        if self._group:
-            self._start(self._group, supervisor, after)
+        self._sessions.add(Supervisor(driver, self.ingest, now=self.now), after)
 
     def check(self, driver: Driver) -> None:
         """Refuse a driver whose channels cannot be in this recording: SettingsError, and nothing is opened."""
@@ -145,31 +152,9 @@ class Collector:
         derived quantity any more. Returns the task that does so, None where there was no session to end. InputError
         where there is no instrument of that name.
         """
-        there = (one for one in self.supervisors if one.driver.name == name and one.status.state is not State.REMOVED)
-        if (supervisor := next(there, None)) is None:
-            raise InputError(f"there is no instrument '{name}'", "look at the list of meters again")
-        supervisor.leave()
-        event = Event(self.now(), EventKind.INSTRUMENT, f"{name}: {text or told}", name, {"state": told, "text": text})
-        task = self._tasks.pop(supervisor, None)
-        if self._group is None or task is None or task.done():
-            self._gone(supervisor, event)
-            return None
-        return self._group.create_task(self._end(supervisor, task, event), name=f"end: {name}")
-
-    def _start(self, group: asyncio.TaskGroup, supervisor: Supervisor, after: Sequence[asyncio.Task[Any]]) -> None:
-        sessions = _after(after, supervisor.run)
-        self._tasks[supervisor] = group.create_task(sessions, name=f"supervisor: {supervisor.driver.name}")
-
-    async def _end(self, supervisor: Supervisor, task: asyncio.Task[None], event: Event) -> None:
-        task.cancel()
-        try:
-            await asyncio.wait([task], timeout=ENDS_WITHIN)
-        finally:
-            self._gone(supervisor, event)
+        return self._sessions.remove(name, told=told, text=text)
 
     def _gone(self, supervisor: Supervisor, event: Event) -> None:
-        supervisor.close()
-        self.supervisors.remove(supervisor)
         if isinstance(supervisor.driver, OwnTime) and self._own is supervisor.driver:
             self._own = None
         kept = {key for other in self.supervisors for key in other.channels}
@@ -210,6 +195,10 @@ class Collector:
             for follow in self.followers:
                 follow(item)
             self._announce(item)
+            if item.kind is EventKind.WITHDRAWN:
+                self._withdrawn(item)
+            elif item.data.get("what") == "seek":
+                self._typed.moved()
         else:
             self._open(item)
 
@@ -222,9 +211,14 @@ class Collector:
         self.recorder.put(reading)
         if (standing := self.succession.standing(reading.channel)) != reading.channel:
             self._change_over(standing, reading.channel)  # its old unit again, or a replay that was moved
+        self.arrivals[reading.channel].arrive(self._monotonic())
+        if not is_typed(normalizer.channel.instrument) or self._typed.take(reading):
+            self._show(normalizer, reading)
+
+    def _show(self, normalizer: Normalizer, reading: Reading) -> None:
+        """A reading is what its meter shows now."""
         value, quality = normalizer(reading.value, reading.quality, reading.time)
         self._native[reading.channel] = reading.value
-        self.arrivals[reading.channel].arrive(self._monotonic())
         point = normalizer.channel.point
         self._offer(reading.channel, point, reading.time, value, quality)
         if point in CHAIN:
@@ -237,6 +231,22 @@ class Collector:
             self.ingest(event)
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
             self._offer(name, name, reading.time, derived, derived_quality)
+
+    def _withdrawn(self, event: Event) -> None:
+        """What was typed in counts as never read: the entry before it stands again, or there is no value."""
+        key, at = str(event.data["channel"]), int(str(event.data["at"]))
+        normalizer = self._normalizers.get(key)
+        if not self._typed.withdraw(key, at) or normalizer is None:
+            return
+        self.apply(self.alarms.withdraw(key, self.now()))
+        self._show(normalizer, self._typed.newest(key) or Reading(key, at, math.nan, Quality.BAD))
+
+    def attach(self, attachment: Attachment, content: bytes, event: Event) -> None:
+        """Record a file beside the readings, which do not wait for it; the event follows when all of it is durable.
+
+        InputError when too much waits already: then nothing was taken.
+        """
+        self.recorder.attach(attachment, content, lambda: self.ingest(event))
 
     def _offer(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
         item = (key, time, value, quality)
@@ -366,24 +376,17 @@ class Collector:
     async def run(self) -> None:
         """Run until cancelled: then the sessions end, and what is queued is written before this returns."""
         recording = asyncio.create_task(self.recorder.run(), name="recorder")
-        sessions = asyncio.create_task(self._sessions(), name="sessions")
+        sessions = asyncio.create_task(self._sessions.run(self._tick), name="sessions")
         try:
             await asyncio.wait([recording, sessions], return_when=asyncio.FIRST_COMPLETED)
         finally:
-            self._group = None
+            self._sessions.stop()
             sessions.cancel()
             await asyncio.wait([sessions])
             self.recorder.stop()
             await asyncio.shield(recording)
         if not sessions.cancelled() and (error := sessions.exception()):
             raise error
-
-    async def _sessions(self) -> None:
-        async with asyncio.TaskGroup() as group:
-            self._group = group
-            for supervisor in self.supervisors:
-                self._start(group, supervisor, ())
-            group.create_task(self._tick(), name="tick")
 
     async def _tick(self) -> None:
         while True:
@@ -392,9 +395,3 @@ class Collector:
             if (slept := self.clock.woke()) > 0:
                 text = f"the machine slept for {slept:.0f} s; time was set anew from its clock"
                 self.ingest(Event(self.clock(), EventKind.CLOCK, text, None, {"slept": slept}))
-
-
-async def _after(tasks: Sequence[asyncio.Task[Any]], run: Callable[[], Awaitable[None]]) -> None:
-    if tasks:
-        await asyncio.wait(tasks, timeout=ENDS_WITHIN)
-    await run()

@@ -3,35 +3,18 @@
 All but those to a simulated plant: what is wrong with it is for whoever practises to find out.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
 
 from analysis.model import NANOSECONDS, Event, EventKind
-from analysis.points import POINTS
 from collector import practice
 from collector.alarm_states import AlarmState
+from collector.arguments import Answer, Command, Given, number_in, text_in
+from collector.by_hand import ByHand
 from collector.collector import Collector
 from collector.practice import Practice
 from drivers.base import InputError
-from drivers.manual import Manual, parse_entry
+from drivers.manual import Manual
 from drivers.replay import Replay
-
-LONGEST_TEXT = 2000
-"""A longer note is refused. [characters]"""
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What a command answers where one sentence is not enough."""
-
-    text: str
-    """One sentence for people."""
-    data: Mapping[str, object] = field(default_factory=dict)
-    """Facts for the page; plain JSON values."""
-
-
-Given = Mapping[str, object]
-Command = Callable[[Given], str | Answer]
 
 
 class Commands:
@@ -50,7 +33,7 @@ class Commands:
         more: Mapping[str, Command] | None = None,
     ) -> None:
         self._collector = collector
-        self._manual = manual
+        self._by_hand = ByHand(collector, manual)
         self._replay = replay
         self._plant = plant
         self._known: dict[str, Command] = {
@@ -61,9 +44,7 @@ class Commands:
             "unshelve": lambda given: self.unshelve(text_in(given, "alarm")),
             "zero": lambda given: self.zero(text_in(given, "channel")),
             "unzero": lambda given: self.undo_zero(text_in(given, "channel")),
-            "type_in": lambda given: self.type_in(
-                text_in(given, "point"), text_in(given, "value"), text_in(given, "meter", default="")
-            ),
+            **self._by_hand.commands(),
             "pause": lambda _: self.pause(),
             "resume": lambda _: self.resume(),
             "seek": lambda given: self.seek(number_in(given, "position")),
@@ -125,13 +106,9 @@ class Commands:
         """Take a meter as it shows again."""
         return self._collector.undo_zero(channel).text
 
-    def type_in(self, point: str, value: str, meter: str) -> str:
-        """Record a number read off a meter by hand."""
-        if self._manual is None:
-            raise InputError("readings cannot be typed in here", "start `lightoff record`")
-        number, unit = parse_entry(value)
-        self._manual.enter(point, number, unit, meter)
-        return f"{POINTS[point].text}: {value} recorded"
+    def entries(self) -> list[dict[str, object]]:
+        """The last readings typed in, the newest first."""
+        return self._by_hand.entries()
 
     def _replaying(self) -> Replay:
         if self._replay is None:
@@ -192,22 +169,3 @@ class Commands:
     def repair(self, cause: str) -> str:
         """Put something in order in the simulated unit."""
         return practice.repair(self._practising(), cause)
-
-
-def text_in(given: Given, name: str, default: str | None = None) -> str:
-    """Text of an argument, `default` where it is empty; InputError where there is neither."""
-    value = given.get(name, default)
-    if not isinstance(value, str) or (not value.strip() and default is None):
-        raise InputError(f"'{name}' must be a text", "write something and send it again")
-    if len(value) > LONGEST_TEXT:
-        raise InputError(f"'{name}' has {len(value)} characters", f"write {LONGEST_TEXT} at most")
-    readable = value.encode("utf-8", "replace").decode()  # half a character would stop whoever writes it
-    return readable.strip() or default or ""
-
-
-def number_in(given: Given, name: str) -> float:
-    """Number of an argument; InputError where it is none."""
-    value = given.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
-        raise InputError(f"'{name}' must be a number", "send it again with one")
-    return float(value)

@@ -14,8 +14,8 @@ Connection = sqlite3.Connection
 
 APPLICATION_ID = 0x4C4F4646
 """Marks a file as a recording of ours, whatever its name."""
-FORMAT = 1
-"""Version of the tables below."""
+FORMAT = 2
+"""Version of the tables below. 1 had no attachments and no withdrawn entries; it is read, and raised when written."""
 
 # `value` has no type: a REAL column would make 0.0 of -0.0.
 _TABLES = """
@@ -28,6 +28,15 @@ CREATE TABLE reading (
 CREATE TABLE event (
     id INTEGER PRIMARY KEY, time INTEGER NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL, subject TEXT,
     data TEXT NOT NULL);
+"""
+
+# In pieces, so that a large picture is never one long write that readings wait for.
+_ATTACHMENTS = """
+CREATE TABLE attachment (
+    id TEXT PRIMARY KEY, time INTEGER NOT NULL, name TEXT NOT NULL, media_type TEXT NOT NULL, text TEXT NOT NULL,
+    size INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE attachment_piece (
+    attachment TEXT NOT NULL, number INTEGER NOT NULL, bytes BLOB NOT NULL, UNIQUE (attachment, number));
 """
 
 
@@ -81,8 +90,10 @@ def open_for_writing(path: Path) -> Connection:
             db.execute("PRAGMA synchronous=FULL")
             if fresh:  # before there is a log, so that the file itself says at once what it is
                 marks = f"PRAGMA application_id={APPLICATION_ID}; PRAGMA user_version={FORMAT};"
-                db.executescript(f"BEGIN IMMEDIATE; {_TABLES} {marks} COMMIT;")
+                db.executescript(f"BEGIN IMMEDIATE; {_TABLES} {_ATTACHMENTS} {marks} COMMIT;")
             db.execute("PRAGMA journal_mode=WAL")
+            if not fresh and version < FORMAT:
+                db.executescript(f"BEGIN IMMEDIATE; {_ATTACHMENTS} PRAGMA user_version={FORMAT}; COMMIT;")
         except BaseException:
             db.close()
             raise

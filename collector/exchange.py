@@ -103,7 +103,7 @@ def _problem_events(problems: list[Problem], name: str, now: int) -> list[Event]
 def export_csv(recording: Recording, target: Path | None, *, progress: Progress | None = None) -> int:
     """Write a recording as CSV to a file (compressed when it ends in .gz), or to standard output; readings written.
 
-    The file appears under its name only when it is complete.
+    What was typed in and withdrawn is left out. The file appears under its name only when it is complete.
     """
     channels = recording.channels
     count = 0
@@ -113,7 +113,10 @@ def export_csv(recording: Recording, target: Path | None, *, progress: Progress 
 
         def counted() -> Generator[Reading, None, None]:
             nonlocal count
+            withdrawn = recording.withdrawn()  # a table has no place to say that a number counts as never read
             for reading in recording.readings():
+                if reading.time in withdrawn.get(reading.channel, ()):
+                    continue
                 count += 1
                 if progress and count % BATCH == 0:
                     progress(count)

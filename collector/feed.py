@@ -127,7 +127,7 @@ class Feed:
                             await _send(writer, {"type": "jump"})
                         if item.kind == "job":
                             await _send(writer, self._job())
-                        if item.kind in ("alarm", "check"):
+                        if item.kind in ("alarm", "check", "entry", "withdrawn"):
                             await _send(writer, self._status())
             if any(_lets_go(item) for item in items):
                 told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone
@@ -180,6 +180,7 @@ class Feed:
             },
             "replay": self._commands.replay_state(),
             "practice": self._commands.practice_state(),
+            "entries": self._commands.entries(),
             **self._state(),
         }
 
@@ -215,7 +216,8 @@ def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
 
 
 def _event(event: Event) -> Message:
-    return {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+    message = {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+    return message | ({"attachment": event.data["attachment"]} if "attachment" in event.data else {})
 
 
 def _lets_go(item: Item) -> bool:

@@ -7,8 +7,8 @@ from pathlib import Path
 from analysis.model import Event, EventKind
 from collector import job_file, job_form
 from collector.alarm_rule import AlarmRule
+from collector.arguments import Answer, Command, Given
 from collector.collector import Collector
-from collector.commands import Answer, Command, Given
 from collector.job import Job, JobError, Mistake, parse
 from collector.job_check import WITH_A_CALL, Found, examined
 from collector.job_edit import edited

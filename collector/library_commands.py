@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from collector.commands import Answer, Command, Given, number_in, text_in
+from collector.arguments import Answer, Command, Given, number_in, text_in
 from collector.library import DELETED, Library, plain_name
 from collector.replays import Replays
 from drivers.base import InputError

@@ -11,6 +11,7 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Seri
 from analysis.points import measure_of
 from analysis.units import to_inside
 from collector.recording import Recording
+from collector.typed import is_typed
 from drivers.base import InputError
 
 Zeros = Mapping[str, Sequence[tuple[int, float]]]
@@ -98,7 +99,7 @@ def series(
 ) -> Series:
     """Readings of a channel from `start` to `end` [ns] in the inside unit, each with the zeroing of its time.
 
-    `zeros` are those of the recording, where they are known already.
+    Those that were withdrawn are left out. `zeros` are those of the recording, where they are known already.
     """
     rows = recording.read(channel.key, start, end)
     own = (zeros_in(recording) if zeros is None else zeros).get(channel.key, ())
@@ -107,5 +108,8 @@ def series(
     scale, offset = to_inside(channel.unit, measure_of(channel.point))
     value = np.where(rows.quality == Quality.BAD, np.nan, value * scale + offset)
     time = rows.time / NANOSECONDS
+    if is_typed(channel.instrument) and (gone := recording.withdrawn().get(channel.key)):
+        stays = ~np.isin(rows.time, list(gone))
+        time, value = time[stays], value[stays]
     keep = np.diff(time, prepend=-np.inf) > 0  # float seconds cannot tell nanoseconds apart
     return Series(replace(channel, unit=measure_of(channel.point).inside), time[keep], value[keep])

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from analysis.points import MEASURES, POINTS
 from analysis.units import UnitError, to_inside
-from collector.commands import Answer
+from collector.arguments import Answer
 from collector.instruments import CAUTION, LINES_OF_MANY, LIVE_PARTS, WIRED
 from collector.profiles import available, load
 from drivers.base import InputError

@@ -9,9 +9,10 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 
 from analysis.model import NANOSECONDS, Event, EventKind, Reading
+from collector.attachments import LARGEST, Attachment, Piece, pieces
 from collector.database import RecordingError
-from collector.store import Store
-from drivers.base import Emission, Now
+from collector.store import Store, Written
+from drivers.base import Emission, InputError, Now
 
 PERIOD = 0.1
 """Longest time a reading waits before its batch is written. [s]"""
@@ -21,6 +22,10 @@ PATIENCE = 600.0
 """How long readings are kept while the store cannot write; older ones are dropped and counted. [s]"""
 MOST_WAITING = 1_000_000
 """Items kept at the most while the store cannot write. [1]"""
+MOST_ATTACHED = 2 * LARGEST
+"""Of attachments kept until they are written; a further one is refused. [bytes]"""
+
+Done = Callable[[], None]
 
 log = logging.getLogger(__name__)
 
@@ -45,6 +50,7 @@ class Recorder:
         self._monotonic = monotonic
         self._most_waiting, self._patience, self._retry = most_waiting, patience, retry
         self._waiting: deque[tuple[float, Emission]] = deque()
+        self._attaching: deque[Piece | tuple[Attachment, Done]] = deque()
         self._wake = asyncio.Event()
         self._idle = asyncio.Event()
         self._idle.set()
@@ -69,6 +75,17 @@ class Recorder:
         if len(self._waiting) > self._most_waiting:
             self._drop_oldest()
 
+    def attach(self, attachment: Attachment, content: bytes, done: Done) -> None:
+        """Queue a file: one piece goes with each batch, and `done` is called when all of it is durable.
+
+        InputError when too much of earlier ones waits.
+        """
+        waiting = sum(len(item.content) for item in self._attaching if isinstance(item, Piece))
+        if waiting + len(content) > MOST_ATTACHED:
+            raise InputError(f"{waiting / 1e6:.0f} MB of photographs wait to be written", "try again in a moment")
+        self._attaching.extend((*pieces(attachment, content), (attachment, done)))
+        self._idle.clear()
+
     async def caught_up(self) -> None:
         """Return when everything queued so far is durable."""
         self._wake.set()
@@ -77,7 +94,7 @@ class Recorder:
     async def run(self) -> None:
         """Write until `stop`, then what is left, and return; any error but a store that cannot write is a defect."""
         with ThreadPoolExecutor(1, "recorder") as thread:
-            while not (self._stopping and not self._waiting):
+            while not (self._stopping and not self._waiting and not self._attaching):
                 if not self._stopping:
                     await self._pause(self._retry if self.failure else PERIOD)
                 await self._write(thread)
@@ -98,12 +115,13 @@ class Recorder:
         self._wake.set()
 
     async def _write(self, thread: ThreadPoolExecutor) -> None:
-        batch = list(self._waiting)
+        batch, attaching = list(self._waiting), self._next_piece()
         self._waiting.clear()
-        if not batch:
+        items: list[Written] = [item for _, item in batch]
+        items += [item[0] if isinstance(item, tuple) else item for item in attaching]
+        if not items:
             self._idle.set()
             return
-        items = [item for _, item in batch]
         if self.failure and self._gap:
             items.append(self._gap_event())
         writing = asyncio.get_running_loop().run_in_executor(thread, self._store.append, items)
@@ -114,14 +132,25 @@ class Recorder:
             raise
         except RecordingError as error:
             self._waiting.extendleft(reversed(batch))
+            self._attaching.extendleft(reversed(attaching))
             self._failed(str(error))
             return
         self.written += len(items)
+        for item in attaching:
+            if isinstance(item, tuple):
+                item[1]()
         for conflict in conflicts:
             self._announce(conflict)
         self._recovered()
-        if not self._waiting:
+        if not self._waiting and not self._attaching:
             self._idle.set()
+
+    def _next_piece(self) -> list[Piece | tuple[Attachment, Done]]:
+        """What of the attachments goes with the next batch: one piece, and what ends it."""
+        taken: list[Piece | tuple[Attachment, Done]] = []
+        while self._attaching and not (taken and isinstance(self._attaching[0], Piece)):
+            taken.append(self._attaching.popleft())
+        return taken
 
     def _failed(self, why: str) -> None:
         if self.failure is None:
@@ -129,7 +158,7 @@ class Recorder:
             self._announce(Event(self._now(), EventKind.RECORDER, f"recording stands still: {why}", None, {}))
         self.failure = why
         limit = self._monotonic() - self._patience
-        while self._waiting and self._waiting[0][0] < limit:
+        while self._waiting and self._waiting[0][0] < limit:  # attachments wait on, bounded by their size
             if not self._drop_oldest():
                 break
 

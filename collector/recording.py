@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from collector.database import Closing, open_for_reading, said
+from collector.attachments import Attachment
+from collector.database import Closing, RecordingError, open_for_reading, said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,14 +57,23 @@ class Recording(Closing):
         return Rows(time, value, np.fromiter((row[2] for row in rows), np.int8, len(rows)))
 
     def latest(self, before: int | None = None) -> dict[str, Reading]:
-        """Last reading of each channel that has one, at all or `before` a time [ns]."""
+        """Last reading of each channel that has one, at all or `before` a time [ns]; none that was withdrawn."""
         found = {}
-        last = "SELECT time, value, quality FROM reading WHERE channel=? AND time<? ORDER BY time DESC LIMIT 1"
+        last = "SELECT time, value, quality FROM reading WHERE channel=? AND time<? ORDER BY time DESC"
+        limit, withdrawn = 2**63 - 1 if before is None else before, self.withdrawn()
         with said(self.path, "read"):
             for number, key in self._db.execute("SELECT id, key FROM channel").fetchall():
-                row = self._db.execute(last, (number, 2**63 - 1 if before is None else before)).fetchone()
-                if row:
-                    found[key] = _reading(key, *row)
+                gone = withdrawn.get(key, ())
+                with closing(self._db.execute(last, (number, limit))) as rows:
+                    if row := next((row for row in rows if row[0] not in gone), None):
+                        found[key] = _reading(key, *row)
+        return found
+
+    def withdrawn(self) -> dict[str, set[int]]:
+        """Times [ns] of the readings of each channel that count as never read; `read` gives them all the same."""
+        found: dict[str, set[int]] = {}
+        for event in self.events({EventKind.WITHDRAWN}):
+            found.setdefault(str(event.data["channel"]), set()).add(int(str(event.data["at"])))
         return found
 
     def span(self) -> tuple[int, int] | None:
@@ -85,13 +95,14 @@ class Recording(Closing):
             yield from merge(*streams, key=lambda reading: reading.time)
 
     def play(self, start: int | None = None) -> Generator[Reading | Event, None, None]:
-        """All readings from `start` [ns] on with notes, marks, checks and zeroings among them, in the order of time.
+        """All readings from `start` [ns] on with what people did and said among them, in the order of time.
 
-        What is in force at `start` comes first: each channel's last reading before it, the zeroings, the changes of
-        unit and the checks.
+        What is in force at `start` comes first: each channel's last reading before it, zeroings, changes of unit,
+        checks and withdrawals.
         """
-        in_force = {EventKind.ZEROED, EventKind.UNIT_CHANGED, EventKind.CHECK}
-        events = self.events({EventKind.NOTE, EventKind.MARK, EventKind.POINT_CHANGED, *in_force})
+        in_force = {EventKind.ZEROED, EventKind.UNIT_CHANGED, EventKind.CHECK, EventKind.WITHDRAWN}
+        told = {EventKind.NOTE, EventKind.MARK, EventKind.ENTRY, EventKind.PHOTO, EventKind.POINT_CHANGED}
+        events = self.events(told | in_force)
         if start is not None:
             yield from sorted(self.latest(start).values(), key=lambda reading: reading.time)
             events = [event for event in events if event.time >= start or event.kind in in_force]
@@ -106,14 +117,39 @@ class Recording(Closing):
 
     def events(self, kinds: Collection[EventKind] | None = None) -> list[Event]:
         """Events of the given kinds, or all, in the order of their time."""
-        query = "SELECT time, kind, text, subject, data FROM event ORDER BY time, id"
+        chosen = [str(kind) for kind in EventKind if kinds is None or kind in kinds]
+        query = "SELECT time, kind, text, subject, data FROM event WHERE kind IN (SELECT value FROM json_each(?))"
         with said(self.path, "read"):
-            rows = self._db.execute(query).fetchall()
+            rows = self._db.execute(f"{query} ORDER BY time, id", (json.dumps(chosen),)).fetchall()
         return [
-            Event(time, EventKind(kind), text, subject, json.loads(data))
-            for time, kind, text, subject, data in rows
-            if kinds is None or kind in kinds
+            Event(time, EventKind(kind), text, subject, json.loads(data)) for time, kind, text, subject, data in rows
         ]
+
+    def attachments(self) -> tuple[Attachment, ...]:
+        """What is attached, in the order of time."""
+        query = "SELECT id, time, name, media_type, text, size FROM attachment ORDER BY time, id"
+        with said(self.path, "read"):
+            if not self._has_attachments():
+                return ()
+            return tuple(Attachment(*row) for row in self._db.execute(query))
+
+    def content(self, attachment: str) -> bytes:
+        """Bytes of an attachment; RecordingError where there is none of that identity, or it is not whole."""
+        known = next((one for one in self.attachments() if one.id == attachment), None)
+        if known is None:
+            raise RecordingError(f"{self.path} has no attachment '{attachment[:40]}'", "look at its list again")
+        query = "SELECT bytes FROM attachment_piece WHERE attachment=? ORDER BY number"
+        with said(self.path, "read"):
+            content = b"".join(row[0] for row in self._db.execute(query, (attachment,)))
+        if len(content) != known.size:
+            what = f"{known.name} in {self.path} has {len(content)} of its {known.size} bytes"
+            raise RecordingError(what, "the file is damaged; keep it as it is")
+        return content
+
+    def _has_attachments(self) -> bool:
+        """Recordings of format 1 have no such table."""
+        query = "SELECT 1 FROM sqlite_master WHERE name='attachment'"
+        return self._db.execute(query).fetchone() is not None
 
     def job(self) -> str | None:
         """Text of the job file in force at the end of the recording, or None."""

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 
+from collector.arguments import Answer, Command, Given
 from collector.attended import Attended
-from collector.commands import Answer, Command, Given
 from collector.instruments import place
 from collector.job import InstrumentSettings
 from collector.offers import titles_of

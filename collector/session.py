@@ -1,6 +1,7 @@
 """One call from start to end: the recording, the instruments, the feed and the page, and an orderly stop."""
 
 import asyncio
+import os
 import signal
 from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -11,11 +12,13 @@ from pathlib import Path
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
+from collector.arguments import Command
+from collector.at_work import AtWork, announced
 from collector.checklists import words as checklist_words
 from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
-from collector.commands import Command, Commands
+from collector.commands import Commands
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import InstrumentSettings, Job
@@ -135,6 +138,7 @@ async def _record(
             instruments=lambda: instrument_facts(desk.job.instruments),
         )
         async with replays, searches.work, trials.work, feed.serve() as (host, port):
+            found_at = AtWork(str(plan.recording.absolute()), host, port, feed.token, os.getpid())
             settings: Mapping[str, object] = {
                 "feed_host": host,
                 "feed_port": port,
@@ -143,8 +147,9 @@ async def _record(
                 "library": str(library.folder),
                 "port": plan.port,
             }
-            on_start()
-            await _until_stopped(plan, collector, stopped, settings, on_address)
+            with announced(found_at):
+                on_start()
+                await _until_stopped(plan, collector, stopped, settings, on_address)
         return collector, checklists
 
 

@@ -17,10 +17,14 @@ from pathlib import Path
 import filelock
 
 from analysis.model import Channel, Event, EventKind, Reading
+from collector.attachments import Attachment, Piece
 from collector.database import Closing, RecordingError, close_writer, open_for_writing, roll_back, said
 from drivers.base import Emission
 
 log = logging.getLogger(__name__)
+
+Written = Emission | Attachment | Piece
+"""What a batch may hold; an attachment comes after its last piece, and is there from then on."""
 
 
 class Store(Closing):
@@ -44,12 +48,14 @@ class Store(Closing):
             self._identity = _identity(path)
             with said(path, "record to"):
                 self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
+                # what was cut off before its last piece was never told of
+                self._db.execute("DELETE FROM attachment_piece WHERE attachment NOT IN (SELECT id FROM attachment)")
         except BaseException:
             if self._only_one.is_locked:
                 _let_go(path, self._only_one)
             raise
 
-    def append(self, batch: Sequence[Emission]) -> list[Event]:
+    def append(self, batch: Sequence[Written]) -> list[Event]:
         """Record a batch in one transaction; on return it is durable. RecordingError: nothing of it was recorded.
 
         A reading with the (channel, time) of an earlier one is the same reading; where its value differs the first
@@ -84,7 +90,7 @@ class Store(Closing):
         else:
             raise RecordingError(f"another file has taken the place of {self.path}", "move that file away")
 
-    def _write(self, batch: Sequence[Emission], ids: dict[str, int]) -> tuple[list[Event], int]:
+    def _write(self, batch: Sequence[Written], ids: dict[str, int]) -> tuple[list[Event], int]:
         rows: list[tuple[int, int, float | None, int]] = []
         events: list[Event] = []
         for item in batch:
@@ -93,6 +99,12 @@ class Store(Closing):
                 rows.append((ids[item.channel], item.time, value, int(item.quality)))
             elif isinstance(item, Channel):
                 ids.setdefault(item.key, self._write_channel(item))
+            elif isinstance(item, Piece):
+                row = (item.attachment, item.number, item.content)
+                self._db.execute("INSERT INTO attachment_piece VALUES (?, ?, ?)", row)
+            elif isinstance(item, Attachment):
+                facts = (item.id, item.time, _text(item.name), item.media_type, _text(item.text), item.size)
+                self._db.execute("INSERT INTO attachment VALUES (?, ?, ?, ?, ?, ?)", facts)
             else:
                 events.append(item)
         before = self._db.total_changes

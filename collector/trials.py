@@ -11,8 +11,8 @@ from typing import Any
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from analysis.points import measure_of
 from analysis.units import UnitError, to_inside
+from collector.arguments import Answer, Command, Given
 from collector.attended import Attended
-from collector.commands import Answer, Command, Given
 from collector.instruments import cautions
 from collector.job import InstrumentSettings
 from collector.job_check import Found

@@ -16,6 +16,7 @@ from dashboard.charts import TREND_POINTS
 from dashboard.hub import Hub, Listener
 from dashboard.library import Summaries
 from dashboard.library_routes import add_routes as add_library
+from dashboard.photo_routes import add_routes as add_photos
 from dashboard.shell import frame
 from dashboard.tiles import words
 from dashboard.trend_routes import add_routes, scripts
@@ -87,6 +88,7 @@ def page(hub: Hub, command: Command, library: Path = Path("recordings")) -> Appl
 
     dash.server.add_api_websocket_route("/live", live)
     add_routes(dash.server, hub)
+    add_photos(dash.server, hub.recording, library)
     add_library(dash.server, Summaries(library, hub.recording))
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 

@@ -107,6 +107,7 @@ BAND = ("rgba(0,158,115,0.16)", "rgba(0,158,115,0.16)")
 MOMENTS: dict[str, tuple[str, tuple[str, str], str]] = {
     "mark": ("▼ mark", INK, "solid"),
     "note": ("✎ note", INK, "dot"),
+    "photo": ("◆ photo", INK, "dot"),
     "alarm": ("▲ alarm", ("#ff9a4d", "#a84600"), "dash"),
 }
 """Events with a line across all charts: words, colours, dash."""

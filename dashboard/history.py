@@ -13,7 +13,7 @@ from collector.derived import TEMPERATURE_FRESH
 from collector.normalize import series
 from collector.recording import Recording
 
-MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM})
+MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM, EventKind.PHOTO})
 """Kinds of events that are drawn across the trends; of alarms only that they were raised."""
 
 
@@ -39,7 +39,7 @@ def read(path: Path, points: Collection[str], start: float | None, end: float | 
 
 
 def moments(path: Path, start: float, end: float) -> list[Event]:
-    """Marks, notes and raised alarms between two times [s], in order; RecordingError when the file can't be read."""
+    """Marks, notes, photographs and raised alarms between two times [s]; RecordingError when it can't be read."""
     low, high = start * NANOSECONDS, end * NANOSECONDS
     with Recording(path) as recording:
         events = recording.events(MOMENTS)

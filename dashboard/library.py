@@ -24,7 +24,9 @@ MOST_EVENTS = 500
 LONGEST_TEXT = 500
 """Of a text from a recording. [characters]"""
 
-TOLD = frozenset({EventKind.NOTE, EventKind.MARK, EventKind.ALARM})
+TOLD = frozenset(
+    {EventKind.NOTE, EventKind.MARK, EventKind.ALARM, EventKind.ENTRY, EventKind.WITHDRAWN, EventKind.PHOTO}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +49,7 @@ class Summary:
     """How often one was raised. [1]"""
     notes: int | None = None
     marks: int | None = None
+    photos: int | None = None
     problem: str = ""
     """Why it cannot be read, in a sentence."""
     running: bool = False
@@ -139,6 +142,7 @@ def summary_of(path: Path, size: int) -> Summary:
         alarms=sum(is_raised(event) for event in events),
         notes=count[EventKind.NOTE],
         marks=count[EventKind.MARK],
+        photos=count[EventKind.PHOTO],
     )
     if span is None:
         return summary
@@ -158,14 +162,30 @@ def without_folder(error: Exception, path: Path) -> str:
 
 
 def events_of(path: Path) -> dict[str, Any]:
-    """Notes, marks and raised alarms of a recording, in the order of their time [ms], and how many more there are."""
+    """What people did and alarms that were raised, in the order of time [ms], and how many more there are.
+
+    A photograph has its `attachment`, an entry whether it was `withdrawn`.
+    """
     with Recording(path) as recording:
         events = [event for event in recording.events(TOLD) if event.kind is not EventKind.ALARM or is_raised(event)]
+        withdrawn = recording.withdrawn()
     told = [
-        {"time": event.time / 1e6, "kind": str(event.kind), "text": event.text[:LONGEST_TEXT]}
+        {
+            "time": event.time / 1e6,
+            "kind": str(event.kind),
+            "text": event.text[:LONGEST_TEXT],
+            **_facts(event, withdrawn),
+        }
         for event in events[:MOST_EVENTS]
     ]
     return {"events": told, "more": max(0, len(events) - MOST_EVENTS)}
+
+
+def _facts(event: Event, withdrawn: dict[str, set[int]]) -> dict[str, Any]:
+    if event.kind is EventKind.PHOTO and "attachment" in event.data:
+        return {"attachment": event.data["attachment"]}
+    gone = withdrawn.get(str(event.data.get("channel")), ())
+    return {"withdrawn": True} if event.kind is EventKind.ENTRY and event.data.get("at") in gone else {}
 
 
 def _job(events: list[Event]) -> str | None:

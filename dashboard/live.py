@@ -21,12 +21,7 @@ def layout() -> list[Any]:
         section("alarms", "Alarms"),
     ]
     right = [
-        html.Div(
-            html.Button(
-                ["Mark this moment", html.Span(" (key M)", className="only-wide")], id="mark", className="wide-button"
-            ),
-            id="mark-room",
-        ),
+        _acting(),
         _trends(),
         section("replay", "Replay", hidden=True),
         section("practice", "Practice: what is wrong with the simulated unit", hidden=True),
@@ -34,8 +29,20 @@ def layout() -> list[Any]:
     return [
         html.Div([html.Div(left, id="live-left"), html.Div(right, id="live-right")], id="live-columns"),
         section("notes", "Notes and events"),
-        section("type-in", "Type in a reading"),
+        section("type-in", "Enter a reading by hand"),
     ]
+
+
+def _acting() -> Any:
+    """What is done most while something happens: under the thumb on a telephone."""
+
+    def button(text: str, key: str, name: str) -> Any:
+        return html.Button([text, html.Span(f" (key {key})", className="only-wide")], id=name, className="wide-button")
+
+    return html.Div(
+        [button("Mark this moment", "M", "mark"), button("Enter a reading", "E", "enter")],
+        id="mark-room",
+    )
 
 
 def _headline() -> Any:

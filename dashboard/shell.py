@@ -95,7 +95,10 @@ def _settings() -> Any:
         html.Button("keep screen awake", id="awake-switch"),
         html.Button("keys off", id="keys-switch"),
     ]
-    keys = "Keys: M mark, N note, P pause the trends, 1 to 5 views. Sounds begin with the first touch or key."
+    keys = (
+        "Keys: M mark, N note, E enter a reading, P pause the trends, 1 to 5 views. "
+        "Sounds begin with the first touch or key."
+    )
     summary = html.Summary([html.Span("⚙ ", className="only-narrow"), html.Span("Settings", className="only-wide")])
     parts = [summary, html.Div([*buttons, html.P(keys, className="facts")], className="buttons")]
     return html.Details(parts, id="settings")

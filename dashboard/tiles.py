@@ -121,6 +121,19 @@ _EXAMPLES = {
 }
 """What a number of each measure looks like: trade, metric."""
 
+_UNITS = {
+    "pressure": ("in. w.c.", "Pa", "hPa", "mbar", "kPa", "psi"),
+    "temperature": ("°F", "°C"),
+    "humidity": ("%RH",),
+    "flame_current": ("µA",),
+    "voltage": ("V", "mV"),
+    "current": ("A", "mA"),
+    "speed": ("rpm",),
+    "fraction": ("%", "ppm"),
+    "trace": ("ppm", "%"),
+}
+"""Units offered for a number of each measure that is typed in; any other can be written out."""
+
 SUCTION = frozenset({"draft_burner_box", "draft_transition", "draft_collector", "draft_vent", "static_return"})
 """Points whose negative readings are told as "suction 1.25"."""
 
@@ -152,6 +165,7 @@ def words() -> dict[str, Any]:
         },
         "ladder": [asdict(level) for level in CO_LADDER],
         "examples": {name: {"trade": trade, "metric": metric} for name, (trade, metric) in _EXAMPLES.items()},
+        "units": {name: list(units) for name, units in _UNITS.items()},
         "from_start": FROM_START,
     }
 

@@ -5,7 +5,8 @@ import math
 import re
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
+from types import MappingProxyType
 
 from analysis.model import NANOSECONDS, Channel, Reading, with_origin
 from analysis.points import MEASURES, POINTS, Measure, nearest
@@ -27,27 +28,39 @@ HANDS = "by hand"
 
 
 STEP = 1_000
-"""Least time between two entries of now; still told apart as float seconds, as 1 ns is not. [ns]"""
+"""Least time between two entries of a meter; still told apart as float seconds, as 1 ns is not. [ns]"""
 
 
 class Manual:
     """Driver of what is typed in; entries wait, without a session too, until one emits them.
 
     One channel per point, meter and unit: a number is kept as it was typed, so another unit is another channel; `known`
-    are those that the recording has already. An entry may be dated back, so times need not rise; two of the same now
-    are told apart by a microsecond. At most `limit` entries wait; a further one is refused.
+    are those that the recording has already, `taken` the times [ns] at which these have readings. An entry may be dated
+    back, so times need not rise; two of the same time are told apart by a microsecond. At most `limit` entries wait; a
+    further one is refused.
     """
 
     name = HANDS
 
-    def __init__(self, now: Now, *, known: Iterable[Channel] = (), limit: int = LIMIT) -> None:
+    def __init__(
+        self,
+        now: Now,
+        *,
+        known: Iterable[Channel] = (),
+        taken: Mapping[str, Collection[int]] = MappingProxyType({}),
+        limit: int = LIMIT,
+    ) -> None:
         self._now = now
         self._limit = limit
         self._lock = threading.Lock()
         self._waiting: deque[tuple[Channel, Reading]] = deque()
         self._channels: dict[str, Channel] = {}
         self._known = {channel.key: channel for channel in known}
+        self._recorded = taken
         self._last: dict[str, int] = {}
+        """Time of the last entry of now, by channel. [ns]"""
+        self._taken: dict[str, dict[int, None]] = {}
+        """Times of the last entries of each channel, the oldest first. [ns]"""
         self._wake: Callable[[], object] | None = None
         self._counts = {"entered": 0, "refused": 0}
 
@@ -73,12 +86,20 @@ class Manual:
                 raise
             channel, reading = entry
             self._channels[channel.key] = channel
-            self._last[channel.key] = reading.time
+            self._take_time(channel.key, reading.time)
+            if time is None:
+                self._last[channel.key] = reading.time
             self._waiting.append(entry)
             self._counts["entered"] += 1
             if self._wake:
                 self._wake()
         return reading
+
+    def _take_time(self, key: str, time: int) -> None:
+        taken = self._taken.setdefault(key, {})
+        taken[time] = None
+        if len(taken) > self._limit:
+            del taken[next(iter(taken))]
 
     async def run(self, emit: Emit) -> None:
         """One session: emit what waits and what is entered, each channel before its first reading; never ends."""
@@ -117,10 +138,15 @@ class Manual:
         instrument = with_origin("by hand", meter or "not named")
         channel = Channel(point, instrument, unit)
         known = self._channels.get(channel.key) or self._known.get(channel.key, channel)
-        if known.unit != unit:
+        if known.unit != unit and to_inside(known.unit, measure) == to_inside(unit, measure):
+            channel = known  # the same unit in another spelling
+        elif known.unit != unit:
             channel = Channel(point, f"{instrument} ({unit})", unit)
         if time is None:
             moment = max(moment, self._last.get(channel.key, moment - STEP) + STEP)
+        taken, recorded = self._taken.get(channel.key, ()), self._recorded.get(channel.key, ())
+        while moment in taken or moment in recorded:  # two numbers of one minute are two readings
+            moment += STEP
         if not math.isfinite(inside):
             raise InputError(f"by hand: {value:g} {unit} for {point} is not a finite number", "enter what it shows")
         if len(self._waiting) >= self._limit:

@@ -281,6 +281,10 @@ class Replay:
         for name in ("channel", "from", "to"):
             if (channel := self._rename.get(str(data.get(name)))) is not None:
                 data[name] = channel.key
+        if event.kind in (EventKind.ENTRY, EventKind.WITHDRAWN, EventKind.PHOTO) and "at" in data:
+            data["at"] = int(str(data["at"])) + self._shift
+        if "attachment" in data:  # its bytes are in the recording that is replayed, and only there
+            data["replayed"] = data.pop("attachment")
         emit(replace(event, time=event.time + self._shift, data=data))
 
     async def _due(self, time: int) -> None:

@@ -24,7 +24,7 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, tiles } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, tiles, entry } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
@@ -32,6 +32,7 @@ lightoff.live = (function () {
       meters.draw(status, connected());
       checks.draw(status);
       lists.drawReplay(status);
+      entry.drawEntries(status);
       practice.draw(status);
       headline.draw(status, connected());
       recordings.draw(status);
@@ -49,13 +50,13 @@ lightoff.live = (function () {
   }
 
   function receive(message) {
-    const { readings, tiles, trends, lists, practice, format, job } = lightoff;
+    const { readings, tiles, trends, lists, practice, format, job, entry } = lightoff;
     switch (message.type) {
       case "page":
         format.use(message);
         longest = message.longest_command || longest;
         trends.points = new Set(message.trend_points);
-        lists.makeTypeIn();
+        entry.make();
         break;
       case "feed": feed = message.connected; drawState(); break;
       case "hello":
@@ -78,7 +79,8 @@ lightoff.live = (function () {
       case "status": readings.useStatus(message); drawStatus(); break;
       case "event":
         lists.useEvent(message);
-        if (["mark", "note", "alarm"].includes(message.kind)) trends.fresh();
+        if (["mark", "note", "alarm", "photo", "entry"].includes(message.kind)) trends.fresh();
+        if (message.kind === "withdrawn") trends.withdrawn();
         break;
       case "jump": readings.forget(); trends.jumped(); tiles.soon(); break;
       case "dropped":
@@ -168,6 +170,7 @@ lightoff.live = (function () {
     lightoff.trends.start();
     id("alarm-line").addEventListener("click", () => { lightoff.views.go("live"); lightoff.dom.jump("alarms", "alarms-title"); });
     id("to-type-in").addEventListener("click", () => lightoff.dom.jump("type-in", "type-in-point"));
+    id("enter").addEventListener("click", lightoff.entry.open);
     id("mark").addEventListener("click", mark);
     setInterval(watch, 500);
     connect();
@@ -180,5 +183,5 @@ lightoff.live = (function () {
   }
   whenThere();
 
-  return { send, connected, mark, drawStatus };
+  return { send, reply, connected, mark, drawStatus };
 })();

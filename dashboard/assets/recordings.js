@@ -47,7 +47,8 @@ lightoff.recordings = (function () {
         ? element("span", { class: "recording-fact", title: "attempts not known yet" }, element("span", { class: "recording-label" }, "attempts"), " –", element("span", { class: "recording-label" }, " not known yet"))
         : fact("attempts", String(one.attempts)),
       fact("", several(one.alarms, "alarm", "alarms")),
-      fact("", several(one.notes, "note", "notes") + ", " + several(one.marks, "mark", "marks")),
+      fact("", several(one.notes, "note", "notes") + ", " + several(one.marks, "mark", "marks")
+        + (one.photos ? ", " + several(one.photos, "photo", "photos") : "")),
       fact("", size(one.size)));
   }
 

@@ -6,7 +6,7 @@ lightoff.opened = (function () {
   const STEPS = [[-10, "−10 s"], [-1, "−1 s"], [1, "+1 s"], [10, "+10 s"]];
   const CLOSER = 0.4; // of the span that is shown
   const AROUND = 60000; // [ms] shown on each side of an event that was chosen
-  const KINDS = { note: "note", mark: "mark", alarm: "alarm" };
+  const KINDS = { entry: "by hand", withdrawn: "by hand" };
 
   const { id, element, setText, show } = lightoff.dom;
   let name = "";
@@ -111,8 +111,10 @@ lightoff.opened = (function () {
 
   function eventRow(event) {
     const go = () => { move(event.time); zoom(event.time - AROUND, event.time + AROUND); };
-    return element("li", {}, element("button", { type: "button", class: "recorded-event", onclick: go },
-      element("time", {}, clock(event.time)), " ", element("span", { class: "event-kind" }, KINDS[event.kind] || event.kind), " ", event.text));
+    const shown = event.attachment ? lightoff.photos.thumbnail(path("photos/" + event.attachment), event.text) : null;
+    return element("li", { class: event.withdrawn ? "withdrawn" : "" }, element("button", { type: "button", class: "recorded-event", onclick: go },
+      element("time", {}, clock(event.time)), " ", element("span", { class: "event-kind" }, KINDS[event.kind] || event.kind), " ",
+      element("span", { class: "event-text" }, event.text), event.withdrawn ? " (withdrawn)" : null), shown);
   }
 
   async function drawEvents() {
@@ -121,7 +123,7 @@ lightoff.opened = (function () {
     try {
       const { events, more } = await lightoff.drawings.ask(path("events"));
       if (own !== name) return;
-      setText(id("recorded-events-title"), events.length ? "Notes, marks and alarms: press one to go there" : "No notes, marks or alarms in it");
+      setText(id("recorded-events-title"), events.length ? "Notes, marks, photographs and alarms: press one to go there" : "No notes, marks, photographs or alarms in it");
       list.replaceChildren(...events.map(eventRow));
       if (more) list.append(element("li", { class: "facts" }, more + " more are not listed"));
     } catch (error) {

@@ -3,7 +3,7 @@
 window.lightoff = window.lightoff || {};
 
 lightoff.choices = (function () {
-  const KEYS = { m: () => lightoff.live.mark(), n: () => lightoff.lists.toNote(), p: () => lightoff.trends.toggle() };
+  const KEYS = { m: () => lightoff.live.mark(), n: () => lightoff.lists.toNote(), e: () => lightoff.entry.open(), p: () => lightoff.trends.toggle() };
 
   const { id, setText } = lightoff.dom;
   let lock = null; // of the screen
@@ -23,7 +23,7 @@ lightoff.choices = (function () {
     lightoff.settings[name] = value;
     localStorage.setItem("lightoff-" + name, value);
     draw();
-    lightoff.lists.drawExample();
+    lightoff.entry.drawUnits(name === "units");
     lightoff.live.drawStatus();
     lightoff.charts.forgetRanges();
     lightoff.trends.fresh();

@@ -14,7 +14,7 @@ lightoff.tiles = (function () {
   let tileOf = {}; // point -> its tile
 
   function qualityText(found) {
-    if (found.quality === 2 || found.value === null) return "no good value";
+    if (found.quality === 2 || found.value === null) return lightoff.readings.typed(found.key) ? "withdrawn" : "no good value";
     return found.quality === 1 ? "doubtful" : "";
   }
 
@@ -44,7 +44,7 @@ lightoff.tiles = (function () {
   /* "basement meter 0.30 in. w.c., stale 12 s" */
   function beside(point, one) {
     const { instrumentText, typed, stale, ageText } = lightoff.readings;
-    const value = qualityText(one) === "no good value" ? "no good value" : lightoff.format.text(point, one.value);
+    const value = one.quality === 2 || one.value === null ? qualityText(one) : lightoff.format.text(point, one.value);
     const old = typed(one.key) || stale(one.key) ? ", " + ageText(one.key) : "";
     return instrumentText(one.instrument) + " " + value + old;
   }

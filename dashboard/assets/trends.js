@@ -33,6 +33,11 @@ lightoff.trends = (function () {
     fresh();
   }
 
+  /* A number typed in counts as never read; the server knows it when the recorder has written that. */
+  function withdrawn() {
+    setTimeout(forget, 400);
+  }
+
   /* The replay moved: what was shown is another time's; the figures follow with the first reading there. */
   function jumped() {
     forget();
@@ -187,7 +192,7 @@ lightoff.trends = (function () {
   }
 
   return {
-    useReadings, fresh, forget, jumped, jump, start, look,
+    useReadings, fresh, forget, jumped, withdrawn, jump, start, look,
     shift: () => shift,
     /* A replay that runs faster than a sound can follow. */
     hurried: () => { const status = lightoff.readings.status(); return Boolean(status && status.replay && status.replay.speed > 2); },

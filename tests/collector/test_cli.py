@@ -94,16 +94,16 @@ def test_a_job_file_is_kept_in_the_recording(here):
         (["replay", "missing.csv", "--no-browser"], 1, "there is no file missing.csv"),
         (["replay", "a.lightoff", "--record", "a.lightoff", "--no-browser"], 1, "cannot be recorded onto itself"),
         (["import", "a.lightoff", "-o", "b.lightoff"], 1, "is a recording already"),
-        (["check-job", "ble.toml"], 1, "the driver 'ble' is not in this version"),
+        (["check-job", "share.toml"], 1, "the driver 'share' is not in this version"),
         (["record", "--job", "missing.toml", "--no-browser"], 1, "missing.toml"),
-        (["record", "--job", "ble.toml", "--no-browser"], 1, "the driver 'ble' is not in this version"),
+        (["record", "--job", "share.toml", "--no-browser"], 1, "the driver 'share' is not in this version"),
         (["check-job", "missing.toml"], 1, "missing.toml"),
     ],
 )
 def test_errors_are_one_sentence_with_status_one(here, arguments, status, says):
     Path("good.csv").write_text(GOOD)
     Path("head.csv").write_text("time,draft_colector [inH2O]\n0,1\n")
-    Path("ble.toml").write_text('[[instrument]]\nname = "m"\ndriver = "ble"\n')
+    Path("share.toml").write_text('[[instrument]]\nname = "m"\ndriver = "share"\n')
     Store(Path("a.lightoff").absolute()).close() if "a.lightoff" in arguments[:2] else None
     result = lightoff(*arguments)
     assert result.exit_code == status

@@ -87,7 +87,7 @@ async def test_what_a_removed_instrument_still_had_is_recorded_and_its_channels_
 
 
 async def test_a_session_that_does_not_end_is_left_and_not_listened_to(tmp_path, monkeypatch):
-    monkeypatch.setattr("collector.collector.ENDS_WITHIN", 0.05)
+    monkeypatch.setattr("collector.sessions.ENDS_WITHIN", 0.05)
     stuck, other = Stuck("draft meter", DRAFT), Told("duct thermometer", SUPPLY)
     async with call(tmp_path / "a.lightoff", stuck, other) as collector:
         await until(lambda: stuck.emit, what="it runs")
@@ -215,7 +215,7 @@ async def test_the_time_of_the_recording_never_jumps_because_an_instrument_came_
 
     async with call(tmp_path / "a.lightoff") as collector:
         collector.use_job(Plate(), [])
-        await until(lambda: collector._group, what="it runs")
+        await until(lambda: collector.running, what="it runs")
         before = collector.now()
         collector.add(Elsewhen("replay: old"))
         assert collector.now() >= before

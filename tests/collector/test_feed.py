@@ -14,8 +14,9 @@ import pytest
 from analysis.model import Channel, Event, EventKind, Reading
 from collector import feed as feed_module
 from collector.alarm_rule import AlarmRule
+from collector.arguments import LONGEST_TEXT
 from collector.checks import Checklists
-from collector.commands import LONGEST_TEXT, Commands
+from collector.commands import Commands
 from collector.feed import LONGEST_LINE, Feed
 from collector.recording import Recording
 from drivers.base import ConnectionLostError, Driver

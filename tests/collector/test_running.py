@@ -54,7 +54,7 @@ async def desk(folder: Path, text: str = "") -> AsyncIterator[tuple[JobDesk, Col
         drivers = make(job.instruments)
         for driver in drivers:
             collector.add(driver)
-        await until(lambda: collector._group, what="it runs")
+        await until(lambda: collector.running, what="it runs")
         running = Running(collector, job.instruments, make)
         one = JobDesk(collector, job, Place(folder / "job.toml"), rules=watching(job, drivers), running=running)
         trials = Trials(one.with_instrument, running, now=collector.now)

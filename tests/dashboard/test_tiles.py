@@ -8,6 +8,7 @@ import pytest
 
 from analysis.model import Plate
 from analysis.points import DERIVED, MEASURES, POINTS
+from analysis.units import to_inside
 from collector.rules import default_rules
 from dashboard.tiles import CO_LADDER, CONTACTS, CORNER, SUCTION, TILES, placed, scale_of, skeletons, words
 from drivers.manual import Manual, parse_entry
@@ -119,3 +120,12 @@ def test_the_script_is_told_every_measure_point_and_contact() -> None:
     assert told["measures"]["pressure"]["trade"]["label"] == "in. w.c."
     assert told["points"]["draft_collector"]["suction"]
     assert not told["points"]["draft_switch"]["suction"]
+
+
+def test_every_unit_that_is_offered_measures_its_point_and_the_one_shown_is_among_them() -> None:
+    units = words()["units"]
+    assert set(units) == {POINTS[name].measure for name in POINTS} - {"contact"}
+    for name, offered in units.items():
+        for unit in offered:
+            to_inside(unit, MEASURES[name])
+        assert {MEASURES[name].trade_label, MEASURES[name].metric_label} <= set(offered)
