@@ -41,7 +41,20 @@ def _text(profile: Profile) -> Decoder:
     return text_decoder(profile)
 
 
+def _modbus(setup: Setup) -> Driver:
+    from drivers.modbus import Modbus  # noqa: PLC0415
+
+    return Modbus(setup)
+
+
+def _registers(profile: Profile) -> Decoder:
+    from drivers.codecs.registers import registers_decoder  # noqa: PLC0415
+
+    return registers_decoder(profile)
+
+
 KINDS: Mapping[str, Kind] = {
     "serial": Kind(_serial, _text, None, "/dev/ttyUSB0"),
+    "modbus": Kind(_modbus, _registers, None, "tcp://192.0.2.5:502"),
 }
 """By the name in the job file."""
