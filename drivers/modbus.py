@@ -74,7 +74,6 @@ class Modbus:
         with self._line.visit(self.name) as visit:
             try:
                 await visit.open()
-                self._meter.begin(emit)
                 await self._rounds_without_end(visit, emit)
             finally:
                 self._counts["unasked_bytes"] += visit.unasked
@@ -83,10 +82,13 @@ class Modbus:
     async def _rounds_without_end(self, visit: Visit, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
         due = heard = clock()
-        settled = False
+        begun = settled = False
         while True:
             try:
                 settled = settled or await self._settle(visit)
+                if not begun:
+                    begun = True
+                    self._meter.begin(emit)
                 await self._round(visit, emit)
                 heard = clock()
             except GarbledError as error:

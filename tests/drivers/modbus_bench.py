@@ -54,7 +54,7 @@ class ModbusBench:
         return self.driver
 
     def listening(self, emitted: Sequence[Emission]) -> bool:
-        """Once the line is open."""
+        """Once the unit answered the settling question, so that no answer to an earlier session is held."""
         return any(isinstance(emission, Channel) for emission in emitted)
 
     def say(self, count: int) -> None:
