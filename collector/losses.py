@@ -10,6 +10,9 @@ WORDS = {
     "discarded_bytes": ("1 byte of such lines thrown away", "{} bytes of such lines thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
+    "unanswered": ("1 question had no answer", "{} questions had no answer"),
+    "declined": ("it refused an answer once", "it refused an answer {} times"),
+    "unasked_bytes": ("1 byte came that answered nothing", "{} bytes came that answered nothing"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""

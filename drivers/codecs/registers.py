@@ -120,6 +120,7 @@ class RegistersDecoder:
         self.batches = batches(profile.values, profile.modbus.gap)
         """What is asked in a round."""
         self._values = profile.values
+        self._asked = {(batch.table, batch.first): batch.count for batch in self.batches}
         self._interpreter = Interpreter(profile.values)
 
     def decode(self, data: bytes, source: str = "") -> Decoded:
@@ -145,7 +146,7 @@ class RegistersDecoder:
     def _extract(self, data: bytes, table: str, first: int) -> tuple[dict[str, float], str]:
         """Raw numbers by name, and what is wrong with the data where something is."""
         held = len(data) // 2 if is_registers(table) else len(data) * 8
-        asked = max((one.count for one in self.batches if (one.table, one.first) == (table, first)), default=held)
+        asked = self._asked.get((table, first), held)
         found: dict[str, float] = {}
         short = False
         for value in self._values:

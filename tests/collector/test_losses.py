@@ -4,18 +4,20 @@ import inspect
 from collections.abc import Mapping
 
 import drivers.manual
+import drivers.modbus
 import drivers.replay
 import drivers.serial_line
 import drivers.simulate.live
 from collector.losses import NO_LOSS, WORDS, losses
 from collector.supervisor import Status
 from drivers.manual import Manual
+from tests.drivers.modbus_bench import make as make_modbus
 from tests.drivers.ptys import make
 
 
 def counted() -> dict[str, Mapping[str, int]]:
     """Statistics of every driver that has any, by its class."""
-    made = (make("/dev/none"), Manual(now=lambda: 0))
+    made = (make("/dev/none"), make_modbus("/dev/none"), Manual(now=lambda: 0))
     return {type(driver).__name__: driver.statistics() for driver in made}
 
 
@@ -26,7 +28,7 @@ def test_the_words_are_those_of_the_drivers_counts():
 
 
 def test_no_driver_that_counts_is_forgotten_here():
-    modules = (drivers.manual, drivers.replay, drivers.serial_line, drivers.simulate.live)
+    modules = (drivers.manual, drivers.modbus, drivers.replay, drivers.serial_line, drivers.simulate.live)
     own = [
         kind.__name__
         for module in modules

@@ -1,9 +1,8 @@
 """The bench of a Modbus instrument: a unit of a real server that answers the question of the profile on demand."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -110,7 +109,7 @@ class ModbusBench:
 
     def unreadable(self) -> int:
         """As the driver counts."""
-        return self.driver.statistics()["unreadable"]  # type: ignore[attr-defined,no-any-return]
+        return self.driver.statistics()["unreadable"]
 
     def close(self) -> None:
         """The peer is taken down."""

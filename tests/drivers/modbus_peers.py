@@ -1,4 +1,4 @@
-"""Modbus peers: a real server of pymodbus in a thread, on loopback TCP or on a pseudo-terminal, and a tap on the way to it."""
+"""Modbus peers: a real server of pymodbus in a thread, on loopback or on a pseudo-terminal, with a tap on the way."""
 
 import asyncio
 import os
@@ -80,7 +80,7 @@ class Unit:
         data = SimData(0, values=self.registers, datatype=DataType.REGISTERS)
         return SimDevice(self.number, simdata=data, action=self._act)
 
-    async def _act(
+    async def _act(  # noqa: PLR0917 - as the library calls it
         self, function: int, start: int, address: int, count: int, current: list[int], new: object
     ) -> ExcCodes | None:
         self.asked.append((function, address, count))
@@ -93,7 +93,7 @@ class Unit:
 
 
 class Tap:
-    """Between a driver and its peer, in the peer's loop: lets answers through as they are, late, changed, or on demand."""
+    """Between a driver and its peer, in the peer's loop: lets answers through, late, changed, or on demand."""
 
     def __init__(self) -> None:
         self.on_demand: int | None = None
