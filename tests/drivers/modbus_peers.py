@@ -106,6 +106,7 @@ class Tap:
         """Those that were let through."""
         self._size_at = 2
         self._let = 0
+        self._free_at = 0.0
         self._held: deque[tuple[bytes, Callable[[bytes], object]]] = deque(maxlen=100)
 
     def network(self) -> None:
@@ -122,10 +123,14 @@ class Tap:
         if self.on_demand is not None and answer[self._size_at] == self.on_demand:
             self._held.append((answer, send))
             self._go()
-        elif late := self.late(self.question):
-            asyncio.get_running_loop().call_later(late, self._pass, answer, send)
-        else:
+            return
+        loop = asyncio.get_running_loop()
+        at = max(loop.time() + self.late(self.question), self._free_at)  # a unit answers in the order it was asked in
+        if at <= loop.time():
             self._pass(answer, send)
+        else:
+            self._free_at = at
+            loop.call_at(at, self._pass, answer, send)
 
     def let(self, count: int) -> None:
         """Let so many waiting answers go, also of those that wait later."""

@@ -1,0 +1,461 @@
+"""A Modbus line with several units: who is silent, late, refuses, or talks nonsense, and what the others see of it."""
+
+import asyncio
+import errno
+import random
+import termios
+import threading
+from contextlib import closing, suppress
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from analysis.model import Channel
+from collector.instruments import build
+from collector.job import parse
+from collector.supervisor import State, Supervisor
+from drivers import modbus_line
+from drivers.base import (
+    ConnectionLostError,
+    DriverError,
+    Emission,
+    InputError,
+    NotFoundError,
+    SettingsError,
+    SilentError,
+)
+from drivers.codecs.registers import Batch
+from drivers.found import Found
+from drivers.modbus import Modbus
+from drivers.modbus_frames import open_port
+from drivers.modbus_line import Line, Place, RefusedError
+from drivers.modbus_probe import probe
+from drivers.modbus_refusals import REFUSALS, refusal_error
+from drivers.profile import Value
+from drivers.setup import Shared
+from tests.drivers.modbus_bench import make
+from tests.drivers.modbus_peers import RtuPeer, TcpPeer, Unit
+from tests.drivers.session import Session, nothing_left
+from tests.drivers.test_modbus_frames import checksum
+from tests.support import StillClock
+
+Peer = TcpPeer | RtuPeer
+
+
+@pytest.fixture(params=["tcp", "rtu"])
+def way(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+def peer_of(way: str, folder: Path, *units: Unit) -> Peer:
+    return TcpPeer(*units) if way == "tcp" else RtuPeer(folder, *units)
+
+
+def unit_of(question: bytes, way: str) -> int:
+    return question[6 if way == "tcp" else 0]
+
+
+def mute(peer: Peer, way: str, number: int) -> None:
+    """This unit says nothing any more."""
+    tap = peer.tap
+    tap.change = lambda answer: b"" if unit_of(answer, way) == number else answer
+
+
+async def test_the_others_go_on_at_their_pace_while_one_is_silent(way: str, tmp_path: Path) -> None:
+    within, every = 0.2, 0.05
+    with closing(
+        peer_of(way, tmp_path, Unit(7, [1] * 9, rising=True), Unit(8, [2] * 9, rising=True), Unit(9, [3] * 9))
+    ) as peer:
+        mute(peer, way, 9)
+        shared = Shared()
+        sound = [make(peer.address, number, name=f"unit {number}", shared=shared, every=every) for number in (7, 8)]
+        silent = make(peer.address, 9, name="unit 9", shared=shared, within=within)
+        sessions = [Session(driver) for driver in sound]
+        emitted: list[Emission] = []
+        supervisor = Supervisor(silent, emitted.append, now=StillClock())
+        task = asyncio.create_task(supervisor.run())
+        times: list[list[float]] = [[], []]
+        clock = asyncio.get_running_loop().time
+        until = clock() + 1.5
+        while clock() < until:
+            await asyncio.sleep(0.005)
+            for series, session in zip(times, sessions, strict=True):
+                if len(session.readings) > len(series):
+                    series.append(clock())
+        assert supervisor.status.state in (State.WAITING, State.CONNECTING)
+        assert "unit 9" in supervisor.status.text
+        assert 1 < supervisor.status.errors < 8, "the silent one is asked in spaced questions"
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task
+        for series, session in zip(times, sessions, strict=True):
+            assert not session.task.done(), session.task.exception()
+            longest = max(later - earlier for earlier, later in pairwise(series))
+            assert longest < every + 2 * within + 0.2, f"held up for {longest:.2f} s"
+            assert len(series) > 10
+            await session.cancel()
+        assert silent.statistics()["unanswered"] == supervisor.status.errors
+        if isinstance(peer, TcpPeer):
+            assert peer.connections == 1, "the others' connection was not left alone"
+
+
+async def late_once(peer: Peer, unit: Unit, driver: Modbus, *, late: float) -> list[tuple[float, int]]:
+    """Readings and what the unit said last at that time, over a question whose answer comes too late."""
+    seen: list[tuple[float, int]] = []
+
+    def take(emission: Emission) -> None:
+        if not isinstance(emission, Channel) and hasattr(emission, "value"):
+            seen.append((emission.value, unit.registers[0]))
+
+    session = Session(driver, take)
+    await session.until(lambda: len(seen) >= 3, "readings")
+
+    def lag(question: bytes) -> float:
+        peer.tap.late = lambda _: 0.0
+        return late
+
+    peer.tap.late = lag
+    error = await session.failure()
+    assert isinstance(error, SilentError), error
+    count = len(seen)
+    again = Session(driver, take)
+    await again.until(lambda: len(seen) >= count + 5, "readings after it")
+    await again.cancel()
+    return seen
+
+
+async def test_a_late_answer_is_never_taken_for_the_next_one(way: str, tmp_path: Path) -> None:
+    """A unit answers after the time is over, while it is asked again by a question of the same form."""
+    unit = Unit(7, [0] * 9, rising=True)
+    with closing(peer_of(way, tmp_path, unit)) as peer:
+        driver = make(peer.address, within=0.15, every=0.01)
+        seen = await late_once(peer, unit, driver, late=0.25)
+    assert [value for value, _ in seen] == [said * 65536 for _, said in seen]
+
+
+async def test_a_late_answer_of_a_unit_with_one_register_is_not_taken_either(way: str, tmp_path: Path) -> None:
+    """There is no shorter question then: another table is asked, and its answer ends the doubt."""
+    unit = Unit(7, [0] * 9, rising=True)
+    one = (Value(name="pressure", unit="Pa", first_register=0, order="big"),)
+    with closing(peer_of(way, tmp_path, unit)) as peer:
+        driver = make(peer.address, within=0.15, every=0.01, values=one)
+        seen = await late_once(peer, unit, driver, late=0.25)
+    assert [value for value, _ in seen] == [said for _, said in seen]
+
+
+async def test_a_line_that_is_entirely_silent_is_opened_anew() -> None:
+    with closing(TcpPeer(Unit(7, [1] * 9))) as peer:
+        peer.tap.change = lambda answer: b""
+        line = Line(Place(host="127.0.0.1", number=peer.port))
+        with line.visit("meter") as visit:
+            await visit.open()
+            for _ in range(modbus_line.REOPEN_AFTER):
+                with pytest.raises(SilentError):
+                    await visit.ask(7, Batch("holding", 0, 1), 0.05)
+            peer.tap.change = lambda answer: answer
+            assert await visit.ask(7, Batch("holding", 0, 1), 1.0) == b"\x00\x01"
+        assert peer.connections == 2
+
+
+async def test_a_lost_line_is_told_to_every_instrument_and_found_again(way: str, tmp_path: Path) -> None:
+    with closing(peer_of(way, tmp_path, Unit(7, [1] * 9), Unit(8, [2] * 9))) as peer:
+        shared = Shared()
+        drivers = [
+            make(peer.address, 7, name="asks", shared=shared),
+            make(peer.address, 8, name="waits", shared=shared, every=60.0),
+        ]
+        sessions = [Session(driver) for driver in drivers]
+        for session in sessions:
+            await session.until(lambda: session.readings, "reading")  # noqa: B023
+        peer.lose()
+        for session in sessions:
+            error = await session.failure()
+            assert isinstance(error, ConnectionLostError)
+            assert session.driver.name in str(error)
+            assert isinstance(await Session(session.driver).failure(), NotFoundError)
+        peer.bring_back()
+        again = [Session(driver) for driver in drivers]
+        for session in again:
+            await session.until(lambda: session.readings, "reading")  # noqa: B023
+            await session.cancel()
+
+
+@pytest.mark.parametrize("code", [1, 2, 3, 4, 5, 6, 8, 10, 11, 0x7F])
+async def test_each_exception_is_told_in_words_and_only_a_wrong_question_is_permanent(code: int) -> None:
+    unit = Unit(7, [1] * 9)
+    with closing(TcpPeer(unit)) as peer:
+        changed = bytes([0x83, code])
+        peer.tap.change = lambda answer: answer[:4] + b"\x00\x03" + answer[6:7] + changed
+        driver = make(peer.address)
+        with nothing_left():
+            error = await Session(driver).failure()
+    assert isinstance(error, DriverError)
+    assert isinstance(error, SettingsError) == (code in (1, 2, 3))
+    assert error.retry == (code not in (1, 2, 3))
+    assert "unit 7 was asked for holding registers 0 to 1 and" in str(error)
+    assert driver.statistics()["declined"] == 1
+    words = REFUSALS[code].what if code in REFUSALS else "refused with code 127"
+    assert words in str(error)
+
+
+async def test_a_real_servers_refusal_reaches_the_instrument(way: str, tmp_path: Path) -> None:
+    unit = Unit(7, [1] * 9)
+    with closing(peer_of(way, tmp_path, unit)) as peer:
+        unit.refuses = 2
+        error = await Session(make(peer.address)).failure()
+        assert isinstance(error, SettingsError)
+        unit.refuses = 6
+        error = await Session(make(peer.address)).failure()
+        assert isinstance(error, SilentError)
+        assert "busy" in str(error)
+
+
+def test_the_codes_of_the_specification_have_their_names() -> None:
+    """Section 7 of the MODBUS Application Protocol Specification V1.1b3, from memory."""
+    names = {
+        1: "illegal function", 2: "illegal data address", 3: "illegal data value", 4: "server device failure",
+        5: "acknowledge", 6: "server device busy", 8: "memory parity error", 10: "gateway path unavailable",
+        11: "gateway target device failed to respond",
+    }  # fmt: skip
+    assert set(REFUSALS) == set(names)
+    for code, name in names.items():
+        error = refusal_error("meter", 3, Batch("coil", 4, 1), code)
+        assert f"({name})" in str(error)
+        assert error.hint
+        assert "\n" not in str(error)
+
+
+async def test_spoiled_answers_make_no_value_and_the_session_goes_on(tmp_path: Path) -> None:
+    """A unit on a line with interference: bits turn, bytes are lost, noise comes between."""
+    chance = random.Random(5)
+    unit = Unit(7, [0] * 9, rising=True)
+
+    def disturb(answer: bytes) -> bytes:
+        kind = chance.randrange(4)
+        changed = bytearray(answer)
+        if kind == 0:
+            changed[chance.randrange(len(changed))] ^= 1 << chance.randrange(8)
+        elif kind == 1:
+            changed = bytearray(chance.randbytes(chance.randrange(40))) + changed
+        elif kind == 2:
+            changed += chance.randbytes(chance.randrange(40))
+        return bytes(changed)
+
+    with closing(RtuPeer(tmp_path, unit)) as peer:
+        peer.tap.change = disturb
+        driver = make(peer.address, every=0.001)
+        session = Session(driver)
+        await session.until(lambda: driver.statistics()["unreadable"] >= 4 and len(session.readings) > 20, "both")
+        await session.cancel()
+        sound = set()
+        for answer in peer.tap.answers:
+            for at in range(len(answer) - 8):
+                piece = answer[at : at + 9]
+                if piece[:3] == b"\x07\x03\x04" and checksum(piece[:7]) == piece[7:]:
+                    sound.add(float(int.from_bytes(piece[3:7], "big", signed=True)))
+    assert {reading.value for reading in session.readings} <= sound
+    values = [reading.value for reading in session.readings]
+    assert values == sorted(set(values)), "a value came twice, or out of order"
+
+
+async def test_a_unit_that_only_babbles_is_bounded_counted_and_given_up(tmp_path: Path) -> None:
+    chance = random.Random(6)
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        peer.tap.change = lambda answer: chance.randbytes(3000)
+        driver = make(peer.address, within=0.05, silence=0.4)
+        error = await Session(driver).failure()
+        assert isinstance(error, SilentError)
+        assert "only what is no answer came from unit 7" in str(error)
+        statistics = driver.statistics()
+    assert statistics["readings"] == 0
+    assert statistics["unreadable"] >= 1
+    assert statistics["unasked_bytes"] >= 3000
+
+
+async def test_an_instrument_reads_several_batches_and_tables_of_a_round() -> None:
+    values = (
+        Value(name="pressure", unit="Pa", first_register=0, type="int16", order="big"),
+        Value(name="far", unit="Pa", first_register=8, order="big"),
+    )
+    with closing(TcpPeer(Unit(7, [0xFFFE, 0, 0, 0, 0, 0, 0, 0, 42]))) as peer:
+        driver = make(peer.address, values=values, gap=0, channels={"pressure": "draft_collector", "far": "draft_vent"})
+        session = Session(driver)
+        await session.until(lambda: len(session.readings) >= 4, "two rounds")
+        await session.cancel()
+        assert [reading.value for reading in session.readings[:4]] == [-2.0, 42.0, -2.0, 42.0]
+        assert {asked[1:] for asked in peer.units[0].asked if asked[0] == 3} == {(0, 1), (8, 1)}
+
+
+async def test_a_port_that_has_to_be_polled_works_and_its_loss_is_noticed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no loop can wait for a port, as on Windows, it is polled."""
+    monkeypatch.setattr("pymodbus.transport.serialtransport.SerialTransport.force_poll", True)
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        driver = make(peer.address)
+        session = Session(driver)
+        await session.until(lambda: len(session.readings) >= 3, "readings")
+        peer.lose()
+        assert isinstance(await session.failure(), ConnectionLostError)
+
+
+async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(modbus_line, "OPENS_WITHIN", 0.1)
+    monkeypatch.setattr("drivers.modbus_wire.END", 0.1)
+    release, closed = threading.Event(), threading.Event()
+
+    def hang(*place: Any, **settings: Any) -> Any:
+        assert release.wait(30)
+        port = open_port(*place, **settings)
+        close = port.sync_serial.close
+
+        def closing_it() -> None:
+            close()
+            closed.set()
+
+        port.sync_serial.close = closing_it
+        return port
+
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        line = Line(Place(port=peer.address), opener=hang)
+        with line.visit("meter") as visit:
+            with pytest.raises(NotFoundError, match="did not open within"):
+                await visit.open()
+        release.set()
+        assert await asyncio.to_thread(closed.wait, 10), "the late port is left open"
+
+
+async def test_who_waited_while_the_line_could_not_be_opened_does_not_try_anew() -> None:
+    opened: list[str] = []
+
+    def refuse(*place: Any, **settings: Any) -> Any:
+        opened.append("once")
+        raise OSError(errno.ENOENT, "away")
+
+    line = Line(Place(port="/dev/none"), opener=refuse)
+    with line.visit("first") as first, line.visit("second") as second:
+        errors = await asyncio.gather(first.open(), second.open(), return_exceptions=True)
+        assert [type(error) for error in errors] == [NotFoundError, NotFoundError]
+        assert str(errors[1]).startswith("second: ")
+        assert len(opened) == 1
+        with pytest.raises(NotFoundError):
+            await second.open()
+        assert len(opened) == 2
+
+
+async def test_the_port_is_set_as_the_profile_says(tmp_path: Path) -> None:
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        session = Session(make(peer.address, baud=19200))
+        await session.until(lambda: session.readings, "reading")
+        assert peer.port.speed == termios.B19200
+        await session.cancel()
+
+
+async def test_units_that_answer_are_found_with_what_they_say_of_themselves(way: str, tmp_path: Path) -> None:
+    refusing = Unit(9, [1])
+    refusing.refuses = 2
+    with closing(peer_of(way, tmp_path, Unit(7, [1] * 9), refusing, Unit(3, [1]))) as peer:
+        mute(peer, way, 3)
+        found: list[Found] = []
+        asked: list[int] = []
+        await probe(peer.address, found.append, units=(3, 7, 9), within=0.15, before=asked.append)
+        functions = {asked[0] for unit in peer.units for asked in unit.asked}
+    assert asked == [3, 7, 9]
+    assert [(one.driver, one.address, one.device) for one in found] == [
+        ("modbus", peer.address, 7),
+        ("modbus", peer.address, 9),
+    ]
+    assert functions == {3}, "something else than a read reached a unit"
+    if way == "tcp":
+        assert found[0].name == "Example P1"
+
+
+async def test_probing_a_line_that_is_not_there_says_so() -> None:
+    with pytest.raises(NotFoundError, match="line /dev/none: there is no /dev/none"):
+        await probe("/dev/none", lambda found: None)
+
+
+async def test_a_refusal_is_not_a_missing_unit() -> None:
+    unit = Unit(7, [1])
+    unit.refuses = 1
+    with closing(TcpPeer(unit)) as peer:
+        with Line(Place(host="127.0.0.1", number=peer.port)).visit("meter") as visit:
+            await visit.open()
+            with pytest.raises(RefusedError) as refused:
+                await visit.ask(7, Batch("holding", 0, 1), 1.0)
+    assert refused.value.code == 1
+
+
+@pytest.mark.parametrize(
+    ("address", "device", "words"),
+    [
+        ("/dev/ttyUSB0", None, "has no 'device'"),
+        ("COM3", 0, "device 0 cannot be"),
+        ("/dev/ttyUSB0", 248, "device 248 cannot be"),
+        ("tcp://192.0.2.5", 250, "device 250 cannot be"),
+        ("usb:1234", 1, "is no address of a Modbus line"),
+        ("", 1, "is no address of a Modbus line"),
+        ("http://192.0.2.5", 1, "is no address of a Modbus server"),
+        ("socket://192.0.2.5:502", 1, "is no address of a Modbus server"),
+        ("tcp://192.0.2.5:99999", 1, "is no address of a Modbus server"),
+        ("tcp://192.0.2.5/path", 1, "is no address of a Modbus server"),
+        ("tcp://", 1, "is no address of a Modbus server"),
+    ],
+)
+def test_settings_that_cannot_work_are_refused_at_once(address: str, device: int | None, words: str) -> None:
+    with pytest.raises(SettingsError, match=words) as refused:
+        make(address, device)
+    assert refused.value.hint
+
+
+def test_addresses_that_can_work_are_taken() -> None:
+    for address, device in (("COM3", 247), ("tcp://192.0.2.5", None), ("tcp://[2001:db8::1]:1502", 255), ("/dev/x", 1)):
+        make(address, device)
+
+
+def test_a_line_has_one_setting() -> None:
+    shared = Shared()
+    make("/dev/ttyUSB0", 1, shared=shared, baud=9600)
+    with pytest.raises(SettingsError, match="talks at 19200 baud, parity even and 1 stop bits, and another instrument"):
+        make("/dev/ttyUSB0", 2, shared=shared, baud=19200, parity="even")
+
+
+METER = """
+[[instrument]]
+name = "{name}"
+driver = "modbus"
+profile = "modbus-float"
+address = "{address}"
+{device}
+channels = {{ pressure = "{point}" }}
+"""
+LINE = """
+[[instrument]]
+name = "lines"
+driver = "serial"
+address = "/dev/ttyUSB0"
+line = '(?P<value>\\\\S+)'
+channels = { value = "draft_vent" }
+units = { value = "Pa" }
+"""
+
+
+def meter(name: str, address: str, device: str = "", point: str = "draft_collector") -> str:
+    return METER.format(name=name, address=address, device=device, point=point)
+
+
+def test_a_job_may_have_several_units_on_a_line_and_not_one_twice() -> None:
+    on_line = meter("a", "/dev/ttyUSB0", "device = 1") + meter("b", "/dev/ttyUSB0", "device = 2", "draft_vent")
+    assert len(build(parse(on_line).instruments, lambda: 0)) == 2
+    twice = meter("a", "tcp://192.0.2.5:502") + meter("b", "tcp://192.0.2.5:502", "device = 1", "draft_vent")
+    with pytest.raises(InputError, match="'a' and 'b' are both at"):
+        build(parse(twice).instruments, lambda: 0)
+
+
+def test_a_port_serves_one_kind_of_instrument() -> None:
+    with pytest.raises(InputError, match=r"'a' \(modbus\) and 'lines' \(serial\) are both at /dev/ttyUSB0"):
+        build(parse(meter("a", "/dev/ttyUSB0", "device = 1") + LINE).instruments, lambda: 0)
