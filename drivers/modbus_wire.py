@@ -84,7 +84,6 @@ async def open_in_thread(wire: Wire, opener: Callable[[], Any], title: str) -> N
     loop = asyncio.get_running_loop()
     opened: asyncio.Future[Any] = loop.create_future()
     ended = asyncio.Event()
-    given_up = threading.Event()
 
     def deliver(transport: Any, error: Exception | None) -> None:
         ended.set()
@@ -101,9 +100,6 @@ async def open_in_thread(wire: Wire, opener: Callable[[], Any], title: str) -> N
             transport = opener()
         except Exception as error:  # raised where it is waited for
             failure = error
-        if given_up.is_set():
-            _discard(transport)
-            transport = None
         try:
             loop.call_soon_threadsafe(deliver, transport, failure)
         except RuntimeError:  # the loop is closed: nobody waits
@@ -116,7 +112,6 @@ async def open_in_thread(wire: Wire, opener: Callable[[], Any], title: str) -> N
     except asyncio.CancelledError:
         if opened.done() and not opened.cancelled() and not opened.exception():
             _discard(opened.result())
-        given_up.set()
         await _end(thread, ended)
         raise
     transport.setup()

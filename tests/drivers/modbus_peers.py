@@ -102,6 +102,8 @@ class Tap:
         self.late: Callable[[bytes], float] = lambda _: 0.0
         """How late an answer to this question is. [s]"""
         self.question = b""
+        self.questions = 0
+        """How many passed. [1]"""
         self.answers: list[bytes] = []
         """Those that were let through."""
         self._size_at = 2
@@ -116,6 +118,7 @@ class Tap:
     def asked(self, question: bytes) -> None:
         """A question passes; a unit that is asked anew gives up what it had not said."""
         self.question = question
+        self.questions += 1
         self._held.clear()
 
     def answered(self, answer: bytes, send: Callable[[bytes], object]) -> None:

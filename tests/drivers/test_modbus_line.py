@@ -33,6 +33,7 @@ from drivers.modbus_frames import open_port
 from drivers.modbus_line import Line, Place, RefusedError
 from drivers.modbus_probe import probe
 from drivers.modbus_refusals import REFUSALS, refusal_error
+from drivers.modbus_wire import HELD, Wire
 from drivers.profile import Value
 from drivers.setup import Shared
 from tests.drivers.modbus_bench import make
@@ -143,6 +144,27 @@ async def test_a_late_answer_of_a_unit_with_one_register_is_not_taken_either(way
         driver = make(peer.address, within=0.15, every=0.01, values=one)
         seen = await late_once(peer, unit, driver, late=0.25)
     assert [value for value, _ in seen] == [said for _, said in seen]
+
+
+@pytest.mark.parametrize(("kind", "questions"), [("int32", 1), ("int16", 2)])
+async def test_a_silent_unit_is_asked_no_more_than_needed(kind: str, questions: int) -> None:
+    """One that left the settling question alone is asked for its value only where it may not know such a question."""
+    with closing(TcpPeer(Unit(7, [1] * 9))) as peer:
+        peer.tap.change = lambda answer: b""
+        values = (Value(name="pressure", unit="Pa", first_register=0, type=kind, order="big"),)
+        driver = make(peer.address, within=0.05, values=values)
+        assert isinstance(await Session(driver).failure(), SilentError)
+        assert peer.tap.questions == questions
+        assert driver.statistics()["unanswered"] == 1
+
+
+async def test_what_is_held_of_an_answer_is_bounded_and_the_rest_counted() -> None:
+    wire = Wire(lambda gone: None)
+    for _ in range(10):
+        wire.data_received(bytes(1000))
+        assert len(wire.data) <= HELD
+    assert wire.clear() == 10_000
+    assert wire.clear() == 0
 
 
 async def test_a_line_that_is_entirely_silent_is_opened_anew() -> None:
@@ -353,6 +375,25 @@ async def test_the_port_is_set_as_the_profile_says(tmp_path: Path) -> None:
         await session.until(lambda: session.readings, "reading")
         assert peer.port.speed == termios.B19200
         await session.cancel()
+
+
+async def test_a_session_cancelled_while_its_port_opens_leaves_nothing(tmp_path: Path) -> None:
+    release = threading.Event()
+
+    def slow(*place: Any, **settings: Any) -> Any:
+        assert release.wait(10)
+        return open_port(*place, **settings)
+
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        line = Line(Place(port=peer.address), opener=slow)
+        with nothing_left(), line.visit("meter") as visit:
+            opening = asyncio.create_task(visit.open(), name="opening")
+            await asyncio.sleep(0)
+            opening.cancel()
+            await asyncio.sleep(0)
+            asyncio.get_running_loop().call_later(0.1, release.set)
+            with pytest.raises(asyncio.CancelledError):
+                await opening
 
 
 async def test_units_that_answer_are_found_with_what_they_say_of_themselves(way: str, tmp_path: Path) -> None:
