@@ -178,15 +178,6 @@ class TcpPeer:
         self._server = self.thread.run(self._serve())
         self.port = self._server.transport.sockets[0].getsockname()[1]  # type: ignore[attr-defined]
 
-    def drop(self) -> None:
-        """Connections are closed by the server, which goes on listening."""
-
-        def drop() -> None:
-            for handler in self._server.active_connections.values():
-                handler.transport.close()
-
-        self.thread.do(drop)
-
     def close(self) -> None:
         """Everything ends."""
         self.lose()
@@ -244,9 +235,9 @@ class RtuPeer:
         """For a job."""
         return str(self.port.path)
 
-    def say(self, data: bytes) -> None:
-        """Bytes on the driver's line that nobody asked for."""
-        self.thread.do(lambda: self._write(data))
+    def noise(self, data: bytes) -> None:
+        """In the peer's loop: bytes on the driver's line that nobody asked for."""
+        self._write(data)
 
     def lose(self) -> None:
         """The driver's adapter is unplugged."""

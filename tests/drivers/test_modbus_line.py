@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from analysis.model import Channel
+from analysis.model import Reading
 from collector.instruments import build
 from collector.job import parse
 from collector.supervisor import State, Supervisor
@@ -107,7 +107,7 @@ async def late_once(peer: Peer, unit: Unit, driver: Modbus, *, late: float) -> l
     seen: list[tuple[float, int]] = []
 
     def take(emission: Emission) -> None:
-        if not isinstance(emission, Channel) and hasattr(emission, "value"):
+        if isinstance(emission, Reading):
             seen.append((emission.value, unit.registers[0]))
 
     session = Session(driver, take)
@@ -133,6 +133,33 @@ async def test_a_late_answer_is_never_taken_for_the_next_one(way: str, tmp_path:
     with closing(peer_of(way, tmp_path, unit)) as peer:
         driver = make(peer.address, within=0.15, every=0.01)
         seen = await late_once(peer, unit, driver, late=0.25)
+    assert [value for value, _ in seen] == [said * 65536 for _, said in seen]
+
+
+async def test_noise_before_a_late_answer_does_not_make_it_the_next_ones(tmp_path: Path) -> None:
+    """With noise the answer counts as garbled and the session goes on: the doubt is the same."""
+    unit = Unit(7, [0] * 9, rising=True)
+    seen: list[tuple[float, int]] = []
+
+    def take(emission: Emission) -> None:
+        if isinstance(emission, Reading):
+            seen.append((emission.value, unit.registers[0]))
+
+    with closing(RtuPeer(tmp_path, unit)) as peer:
+
+        def lag(question: bytes) -> float:
+            peer.tap.late = lambda _: 0.0
+            peer.noise(b"\xff")
+            return 0.25
+
+        driver = make(peer.address, within=0.15, every=0.01)
+        session = Session(driver, take)
+        await session.until(lambda: len(seen) >= 3, "readings")
+        peer.tap.late = lag
+        await session.until(lambda: driver.statistics()["unreadable"], "garbled answer")
+        count = len(seen)
+        await session.until(lambda: len(seen) >= count + 5, "readings after it")
+        await session.cancel()
     assert [value for value, _ in seen] == [said * 65536 for _, said in seen]
 
 
