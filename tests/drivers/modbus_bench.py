@@ -6,6 +6,8 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from analysis.model import Channel
 from drivers.base import BusyError, Driver, Emission, NotFoundError, SettingsError
 from drivers.modbus import Modbus
@@ -15,6 +17,8 @@ from tests.drivers.bench import Failure
 from tests.drivers.modbus_peers import RtuPeer, TcpPeer, Unit
 
 NAME = "duct transmitter"
+Peer = TcpPeer | RtuPeer
+WAYS = pytest.mark.parametrize("way", ["tcp", "rtu"])
 PRESSURE = Value(name="pressure", unit="Pa", first_register=0, type="int32", order="big")
 
 
@@ -145,3 +149,17 @@ def tcp_bench() -> ModbusBench:
 def rtu_bench(folder: Path) -> ModbusBench:
     """On a pseudo-terminal."""
     return ModbusBench(RtuPeer(folder, Unit(7, [0] * 20, rising=True)))
+
+
+def peer_of(way: str, folder: Path, *units: Unit) -> Peer:
+    return TcpPeer(*units) if way == "tcp" else RtuPeer(folder, *units)
+
+
+def unit_of(question: bytes, way: str) -> int:
+    return question[6 if way == "tcp" else 0]
+
+
+def mute(peer: Peer, way: str, number: int) -> None:
+    """This unit says nothing any more."""
+    tap = peer.tap
+    tap.change = lambda answer: b"" if unit_of(answer, way) == number else answer

@@ -1,69 +1,37 @@
-"""A Modbus line with several units: who is silent, late, refuses, or talks nonsense, and what the others see of it."""
+"""A Modbus line with several units: who is silent, refuses, or talks nonsense, and what the others see of it."""
 
 import asyncio
-import errno
 import random
-import termios
-import threading
 from contextlib import closing, suppress
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from analysis.model import Reading
-from collector.instruments import build
-from collector.job import parse
 from collector.supervisor import State, Supervisor
 from drivers import modbus_line
 from drivers.base import (
     ConnectionLostError,
     DriverError,
     Emission,
-    InputError,
     NotFoundError,
     SettingsError,
     SilentError,
 )
 from drivers.codecs.registers import Batch
-from drivers.found import Found
-from drivers.modbus import Modbus
-from drivers.modbus_frames import open_port
 from drivers.modbus_line import Line, Place, RefusedError
-from drivers.modbus_probe import probe
 from drivers.modbus_refusals import REFUSALS, refusal_error
 from drivers.modbus_wire import HELD, Wire
 from drivers.profile import Value
 from drivers.setup import Shared
-from tests.drivers.modbus_bench import make
+from tests.drivers.modbus_bench import WAYS, make, mute, peer_of
 from tests.drivers.modbus_peers import RtuPeer, TcpPeer, Unit
 from tests.drivers.session import Session, nothing_left
 from tests.drivers.test_modbus_frames import checksum
 from tests.support import StillClock
 
-Peer = TcpPeer | RtuPeer
 
-
-@pytest.fixture(params=["tcp", "rtu"])
-def way(request: pytest.FixtureRequest) -> str:
-    return str(request.param)
-
-
-def peer_of(way: str, folder: Path, *units: Unit) -> Peer:
-    return TcpPeer(*units) if way == "tcp" else RtuPeer(folder, *units)
-
-
-def unit_of(question: bytes, way: str) -> int:
-    return question[6 if way == "tcp" else 0]
-
-
-def mute(peer: Peer, way: str, number: int) -> None:
-    """This unit says nothing any more."""
-    tap = peer.tap
-    tap.change = lambda answer: b"" if unit_of(answer, way) == number else answer
-
-
+@WAYS
 async def test_the_others_go_on_at_their_pace_while_one_is_silent(way: str, tmp_path: Path) -> None:
     within, every = 0.2, 0.05
     with closing(
@@ -102,77 +70,6 @@ async def test_the_others_go_on_at_their_pace_while_one_is_silent(way: str, tmp_
             assert peer.connections == 1, "the others' connection was not left alone"
 
 
-async def late_once(peer: Peer, unit: Unit, driver: Modbus, *, late: float) -> list[tuple[float, int]]:
-    """Readings and what the unit said last at that time, over a question whose answer comes too late."""
-    seen: list[tuple[float, int]] = []
-
-    def take(emission: Emission) -> None:
-        if isinstance(emission, Reading):
-            seen.append((emission.value, unit.registers[0]))
-
-    session = Session(driver, take)
-    await session.until(lambda: len(seen) >= 3, "readings")
-
-    def lag(question: bytes) -> float:
-        peer.tap.late = lambda _: 0.0
-        return late
-
-    peer.tap.late = lag
-    error = await session.failure()
-    assert isinstance(error, SilentError), error
-    count = len(seen)
-    again = Session(driver, take)
-    await again.until(lambda: len(seen) >= count + 5, "readings after it")
-    await again.cancel()
-    return seen
-
-
-async def test_a_late_answer_is_never_taken_for_the_next_one(way: str, tmp_path: Path) -> None:
-    """A unit answers after the time is over, while it is asked again by a question of the same form."""
-    unit = Unit(7, [0] * 9, rising=True)
-    with closing(peer_of(way, tmp_path, unit)) as peer:
-        driver = make(peer.address, within=0.15, every=0.01)
-        seen = await late_once(peer, unit, driver, late=0.25)
-    assert [value for value, _ in seen] == [said * 65536 for _, said in seen]
-
-
-async def test_noise_before_a_late_answer_does_not_make_it_the_next_ones(tmp_path: Path) -> None:
-    """With noise the answer counts as garbled and the session goes on: the doubt is the same."""
-    unit = Unit(7, [0] * 9, rising=True)
-    seen: list[tuple[float, int]] = []
-
-    def take(emission: Emission) -> None:
-        if isinstance(emission, Reading):
-            seen.append((emission.value, unit.registers[0]))
-
-    with closing(RtuPeer(tmp_path, unit)) as peer:
-
-        def lag(question: bytes) -> float:
-            peer.tap.late = lambda _: 0.0
-            peer.noise(b"\xff")
-            return 0.25
-
-        driver = make(peer.address, within=0.15, every=0.01)
-        session = Session(driver, take)
-        await session.until(lambda: len(seen) >= 3, "readings")
-        peer.tap.late = lag
-        await session.until(lambda: driver.statistics()["unreadable"], "garbled answer")
-        count = len(seen)
-        await session.until(lambda: len(seen) >= count + 5, "readings after it")
-        await session.cancel()
-    assert [value for value, _ in seen] == [said * 65536 for _, said in seen]
-
-
-async def test_a_late_answer_of_a_unit_with_one_register_is_not_taken_either(way: str, tmp_path: Path) -> None:
-    """There is no shorter question then: another table is asked, and its answer ends the doubt."""
-    unit = Unit(7, [0] * 9, rising=True)
-    one = (Value(name="pressure", unit="Pa", first_register=0, order="big"),)
-    with closing(peer_of(way, tmp_path, unit)) as peer:
-        driver = make(peer.address, within=0.15, every=0.01, values=one)
-        seen = await late_once(peer, unit, driver, late=0.25)
-    assert [value for value, _ in seen] == [said for _, said in seen]
-
-
 @pytest.mark.parametrize(("kind", "questions"), [("int32", 1), ("int16", 2)])
 async def test_a_silent_unit_is_asked_no_more_than_needed(kind: str, questions: int) -> None:
     """One that left the settling question alone is asked for its value only where it may not know such a question."""
@@ -208,6 +105,7 @@ async def test_a_line_that_is_entirely_silent_is_opened_anew() -> None:
         assert peer.connections == 2
 
 
+@WAYS
 async def test_a_lost_line_is_told_to_every_instrument_and_found_again(way: str, tmp_path: Path) -> None:
     with closing(peer_of(way, tmp_path, Unit(7, [1] * 9), Unit(8, [2] * 9))) as peer:
         shared = Shared()
@@ -249,6 +147,7 @@ async def test_each_exception_is_told_in_words_and_only_a_wrong_question_is_perm
     assert words in str(error)
 
 
+@WAYS
 async def test_a_real_servers_refusal_reaches_the_instrument(way: str, tmp_path: Path) -> None:
     unit = Unit(7, [1] * 9)
     with closing(peer_of(way, tmp_path, unit)) as peer:
@@ -337,116 +236,6 @@ async def test_an_instrument_reads_several_batches_and_tables_of_a_round() -> No
         assert {asked[1:] for asked in peer.units[0].asked if asked[0] == 3} == {(0, 1), (8, 1)}
 
 
-async def test_a_port_that_has_to_be_polled_works_and_its_loss_is_noticed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where no loop can wait for a port, as on Windows, it is polled."""
-    monkeypatch.setattr("pymodbus.transport.serialtransport.SerialTransport.force_poll", True)
-    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
-        driver = make(peer.address)
-        session = Session(driver)
-        await session.until(lambda: len(session.readings) >= 3, "readings")
-        peer.lose()
-        assert isinstance(await session.failure(), ConnectionLostError)
-
-
-async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(modbus_line, "OPENS_WITHIN", 0.1)
-    monkeypatch.setattr("drivers.modbus_wire.END", 0.1)
-    release, closed = threading.Event(), threading.Event()
-
-    def hang(*place: Any, **settings: Any) -> Any:
-        assert release.wait(30)
-        port = open_port(*place, **settings)
-        close = port.sync_serial.close
-
-        def closing_it() -> None:
-            close()
-            closed.set()
-
-        port.sync_serial.close = closing_it
-        return port
-
-    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
-        line = Line(Place(port=peer.address), opener=hang)
-        with line.visit("meter") as visit:
-            with pytest.raises(NotFoundError, match="did not open within"):
-                await visit.open()
-        release.set()
-        assert await asyncio.to_thread(closed.wait, 10), "the late port is left open"
-
-
-async def test_who_waited_while_the_line_could_not_be_opened_does_not_try_anew() -> None:
-    opened: list[str] = []
-
-    def refuse(*place: Any, **settings: Any) -> Any:
-        opened.append("once")
-        raise OSError(errno.ENOENT, "away")
-
-    line = Line(Place(port="/dev/none"), opener=refuse)
-    with line.visit("first") as first, line.visit("second") as second:
-        errors = await asyncio.gather(first.open(), second.open(), return_exceptions=True)
-        assert [type(error) for error in errors] == [NotFoundError, NotFoundError]
-        assert str(errors[1]).startswith("second: ")
-        assert len(opened) == 1
-        with pytest.raises(NotFoundError):
-            await second.open()
-        assert len(opened) == 2
-
-
-async def test_the_port_is_set_as_the_profile_says(tmp_path: Path) -> None:
-    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
-        session = Session(make(peer.address, baud=19200))
-        await session.until(lambda: session.readings, "reading")
-        assert peer.port.speed == termios.B19200
-        await session.cancel()
-
-
-async def test_a_session_cancelled_while_its_port_opens_leaves_nothing(tmp_path: Path) -> None:
-    release = threading.Event()
-
-    def slow(*place: Any, **settings: Any) -> Any:
-        assert release.wait(10)
-        return open_port(*place, **settings)
-
-    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
-        line = Line(Place(port=peer.address), opener=slow)
-        with nothing_left(), line.visit("meter") as visit:
-            opening = asyncio.create_task(visit.open(), name="opening")
-            await asyncio.sleep(0)
-            opening.cancel()
-            await asyncio.sleep(0)
-            asyncio.get_running_loop().call_later(0.1, release.set)
-            with pytest.raises(asyncio.CancelledError):
-                await opening
-
-
-async def test_units_that_answer_are_found_with_what_they_say_of_themselves(way: str, tmp_path: Path) -> None:
-    refusing = Unit(9, [1])
-    refusing.refuses = 2
-    with closing(peer_of(way, tmp_path, Unit(7, [1] * 9), refusing, Unit(3, [1]))) as peer:
-        mute(peer, way, 3)
-        found: list[Found] = []
-        asked: list[int] = []
-        await probe(peer.address, found.append, units=(3, 7, 9), within=0.15, before=asked.append)
-        functions = {asked[0] for unit in peer.units for asked in unit.asked}
-    assert asked == [3, 7, 9]
-    assert [(one.driver, one.address, one.device) for one in found] == [
-        ("modbus", peer.address, 7),
-        ("modbus", peer.address, 9),
-    ]
-    assert functions == {3}, "something else than a read reached a unit"
-    if way == "tcp":
-        assert found[0].name == "Example P1"
-
-
-async def test_probing_a_line_that_is_not_there_says_so() -> None:
-    with pytest.raises(NotFoundError, match="line /dev/none: there is no /dev/none"):
-        await probe("/dev/none", lambda found: None)
-
-
 async def test_a_refusal_is_not_a_missing_unit() -> None:
     unit = Unit(7, [1])
     unit.refuses = 1
@@ -456,74 +245,3 @@ async def test_a_refusal_is_not_a_missing_unit() -> None:
             with pytest.raises(RefusedError) as refused:
                 await visit.ask(7, Batch("holding", 0, 1), 1.0)
     assert refused.value.code == 1
-
-
-@pytest.mark.parametrize(
-    ("address", "device", "words"),
-    [
-        ("/dev/ttyUSB0", None, "has no 'device'"),
-        ("COM3", 0, "device 0 cannot be"),
-        ("/dev/ttyUSB0", 248, "device 248 cannot be"),
-        ("tcp://192.0.2.5", 250, "device 250 cannot be"),
-        ("usb:1234", 1, "is no address of a Modbus line"),
-        ("", 1, "is no address of a Modbus line"),
-        ("http://192.0.2.5", 1, "is no address of a Modbus server"),
-        ("socket://192.0.2.5:502", 1, "is no address of a Modbus server"),
-        ("tcp://192.0.2.5:99999", 1, "is no address of a Modbus server"),
-        ("tcp://192.0.2.5/path", 1, "is no address of a Modbus server"),
-        ("tcp://", 1, "is no address of a Modbus server"),
-    ],
-)
-def test_settings_that_cannot_work_are_refused_at_once(address: str, device: int | None, words: str) -> None:
-    with pytest.raises(SettingsError, match=words) as refused:
-        make(address, device)
-    assert refused.value.hint
-
-
-def test_addresses_that_can_work_are_taken() -> None:
-    for address, device in (("COM3", 247), ("tcp://192.0.2.5", None), ("tcp://[2001:db8::1]:1502", 255), ("/dev/x", 1)):
-        make(address, device)
-
-
-def test_a_line_has_one_setting() -> None:
-    shared = Shared()
-    make("/dev/ttyUSB0", 1, shared=shared, baud=9600)
-    with pytest.raises(SettingsError, match="talks at 19200 baud, parity even and 1 stop bits, and another instrument"):
-        make("/dev/ttyUSB0", 2, shared=shared, baud=19200, parity="even")
-
-
-METER = """
-[[instrument]]
-name = "{name}"
-driver = "modbus"
-profile = "modbus-float"
-address = "{address}"
-{device}
-channels = {{ pressure = "{point}" }}
-"""
-LINE = """
-[[instrument]]
-name = "lines"
-driver = "serial"
-address = "/dev/ttyUSB0"
-line = '(?P<value>\\\\S+)'
-channels = { value = "draft_vent" }
-units = { value = "Pa" }
-"""
-
-
-def meter(name: str, address: str, device: str = "", point: str = "draft_collector") -> str:
-    return METER.format(name=name, address=address, device=device, point=point)
-
-
-def test_a_job_may_have_several_units_on_a_line_and_not_one_twice() -> None:
-    on_line = meter("a", "/dev/ttyUSB0", "device = 1") + meter("b", "/dev/ttyUSB0", "device = 2", "draft_vent")
-    assert len(build(parse(on_line).instruments, lambda: 0)) == 2
-    twice = meter("a", "tcp://192.0.2.5:502") + meter("b", "tcp://192.0.2.5:502", "device = 1", "draft_vent")
-    with pytest.raises(InputError, match="'a' and 'b' are both at"):
-        build(parse(twice).instruments, lambda: 0)
-
-
-def test_a_port_serves_one_kind_of_instrument() -> None:
-    with pytest.raises(InputError, match=r"'a' \(modbus\) and 'lines' \(serial\) are both at /dev/ttyUSB0"):
-        build(parse(meter("a", "/dev/ttyUSB0", "device = 1") + LINE).instruments, lambda: 0)
