@@ -61,6 +61,7 @@ def build(
     around = Around(now=now, papers=papers, profiles=profiles, secrets=secrets, shared=shared or Shared())
     drivers: list[Driver] = []
     taken: dict[str, str] = {}
+    wires: dict[str, InstrumentSettings] = {}
     for settings in instruments:
         if (driver := _build(settings, around)) is None:
             continue
@@ -71,6 +72,8 @@ def build(
             what = f"instruments '{first}' and '{settings.name}' are both at {settings.address}"
             own = {"modbus": "its own number (device)", "mqtt": "its own topic"}
             raise InputError(what, f"give each {own.get(settings.driver or '', 'its own address')}")
+        if settings.driver in WIRED and (other := wires.setdefault(settings.address or "", settings)):
+            _refuse_two_kinds(other, settings)
         drivers.append(driver)
     return drivers
 
@@ -113,10 +116,18 @@ def elsewhere(instruments: Iterable[InstrumentSettings]) -> str:
     return f"nothing comes from {names[0]}{more}: the readings are in the recording that the job file belongs to"
 
 
+def _refuse_two_kinds(first: InstrumentSettings, second: InstrumentSettings) -> None:
+    """InputError where one port would be used in two ways."""
+    if first.driver != second.driver:
+        what = f"instruments '{first.name}' ({first.driver}) and '{second.name}' ({second.driver}) are both at"
+        raise InputError(f"{what} {second.address}", "a port serves one kind; correct the address of one of the two")
+
+
 def place(settings: InstrumentSettings | Found) -> str:
     """Where an instrument is, so that two cannot be at one place."""
     if settings.driver in LINES_OF_MANY:
-        return f"{settings.address} {settings.device} {settings.topic or ''}"
+        alone = 1 if settings.driver == "modbus" else None  # the number that a server on a network is asked by
+        return f"{settings.address} {alone if settings.device is None else settings.device} {settings.topic or ''}"
     return f"{settings.driver} {settings.address}"
 
 

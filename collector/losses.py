@@ -27,6 +27,8 @@ WORDS = {
     "cut_frames": ("1 message came in half", "{} messages came in half"),
     "unanswered": ("1 question got no answer", "{} questions got no answer"),
     "late_answers": ("1 answer thrown away: too late, or in doubt", "{} answers thrown away: too late, or in doubt"),
+    "declined": ("it refused an answer once", "it refused an answer {} times"),
+    "unasked_bytes": ("1 byte came that answered nothing", "{} bytes came that answered nothing"),
     "refused": ("1 entry refused", "{} entries refused"),
 }
 """What drivers count, by the keys of their statistics: one, and several."""

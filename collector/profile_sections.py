@@ -50,7 +50,8 @@ class ValueTable(Section):
     query: _Text = None
     at: Annotated[int | None, by(given.whole, 0, 4096)] = None
     type: Annotated[str | None, by(given.choice, *TYPES)] = None
-    order: Annotated[str, by(given.choice, "little", "big")] = "little"
+    order: Annotated[str | None, by(given.choice, "little", "big")] = None
+    """None: as its driver begins with, see `collector.profiles`."""
     characteristic: Annotated[str | None, by(own.uuid)] = None
     every: Annotated[float | None, by(given.bounded, given.DURATION, "1 ms", "1 h")] = None
     first_register: Annotated[int | None, by(given.whole, 0, 65535)] = Field(None, alias="register")

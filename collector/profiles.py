@@ -11,7 +11,7 @@ from collector import job_lines
 from collector.job_lines import JobError, Mistake
 from collector.job_values import shown
 from collector.profile_checks import further
-from collector.profile_sections import ProfileFile
+from collector.profile_sections import ProfileFile, ValueTable
 from collector.sections import reason, validated
 from drivers.base import InputError
 from drivers.profile import BleSection, Example, ModbusSection, MqttSection, Profile, SerialSection, Value
@@ -117,7 +117,7 @@ def _profile(file: ProfileFile, name: str) -> Profile:
         name=name,
         title=file.title or name,
         driver=file.driver,
-        values=tuple(Value(**{field.name: getattr(one, field.name) for field in fields(Value)}) for one in file.values),
+        values=tuple(_value(one, file.driver) for one in file.values),
         silence=file.silence,
         warm_up=file.warm_up,
         serial=SerialSection(**dict(file.serial)),
@@ -126,6 +126,13 @@ def _profile(file: ProfileFile, name: str) -> Profile:
         mqtt=MqttSection(**dict(file.mqtt)),
         examples=examples,
     )
+
+
+def _value(table: ValueTable, driver: str) -> Value:
+    given = {field.name: getattr(table, field.name) for field in fields(Value)}
+    if given["order"] is None:  # a register's high byte comes first; most other instruments send the low one first
+        given["order"] = "big" if driver == "modbus" else "little"
+    return Value(**given)
 
 
 def secret_from(place: str, instrument: str) -> str:

@@ -95,7 +95,7 @@ class Value:
     type: str | None = None
     """Bytes and registers: a name of `drivers.codecs.binary.TYPES`."""
     order: str = "little"
-    """Bytes: `little` or `big`."""
+    """Bytes and registers: `little` or `big`; what a Modbus profile does not say is `big`."""
     characteristic: str | None = None
     """Bluetooth: its UUID, short or long."""
     every: float | None = None

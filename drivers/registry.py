@@ -100,9 +100,28 @@ async def _serial_scan(seconds: float, tell: Tell) -> None:
     await scan(seconds, tell)
 
 
+def _modbus(setup: Setup) -> Driver:
+    from drivers.modbus import Modbus  # noqa: PLC0415
+
+    return Modbus(setup)
+
+
+def _registers(profile: Profile) -> Decoder:
+    from drivers.codecs.registers import registers_decoder  # noqa: PLC0415
+
+    return registers_decoder(profile)
+
+
+async def _units(address: str, seconds: float, tell: Tell) -> None:
+    from drivers.modbus_probe import probe_for  # noqa: PLC0415
+
+    await probe_for(address, seconds, tell)
+
+
 KINDS: Mapping[str, Kind] = {
     "ble": Kind(_ble, _ble_decoder, _ble_scan, "00:00:5E:00:53:01"),
     "serial": Kind(_serial, _serial_decoder, _serial_scan, "/dev/ttyUSB0"),
     "mqtt": Kind(_mqtt, _json, None, "mqtt://192.0.2.10:1883", probe=_topics),
+    "modbus": Kind(_modbus, _registers, None, "tcp://192.0.2.5:502", probe=_units),
 }
 """By the name in the job file."""

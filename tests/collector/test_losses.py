@@ -7,6 +7,7 @@ from typing import Any
 import drivers.ble
 import drivers.ble_advertised
 import drivers.manual
+import drivers.modbus
 import drivers.mqtt
 import drivers.replay
 import drivers.serial_line
@@ -23,6 +24,7 @@ from drivers.setup import Setup
 from tests.drivers.bluetooth_bench import make as make_ble
 from tests.drivers.bluetooth_bench import own_peer
 from tests.drivers.brokers import make as at_broker
+from tests.drivers.modbus_bench import make as make_modbus
 from tests.drivers.ptys import make, setup_of
 
 
@@ -37,7 +39,14 @@ def counted() -> dict[str, Mapping[str, int]]:
         SerialQuery(setup_of("/dev/none", format="query", values=(value,), pattern=None)),
         make("/dev/none", format="frame", start=b"\xaa", length=4, values=(value,)),
     )
-    made = (*serial[:2], Manual(now=lambda: 0), at_broker("mqtt://192.0.2.10"), gauge, thermometer)
+    made = (
+        *serial[:2],
+        Manual(now=lambda: 0),
+        at_broker("mqtt://192.0.2.10"),
+        gauge,
+        thermometer,
+        make_modbus("/dev/none"),
+    )
     frames = {"SerialLine (frames)": serial[2].statistics()}
     return {**{type(driver).__name__: driver.statistics() for driver in made}, **frames}
 
@@ -53,6 +62,7 @@ def test_no_driver_that_counts_is_forgotten_here():
         drivers.ble,
         drivers.ble_advertised,
         drivers.manual,
+        drivers.modbus,
         drivers.mqtt,
         drivers.replay,
         drivers.serial_line,

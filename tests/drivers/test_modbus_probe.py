@@ -1,0 +1,46 @@
+"""Looking for the units of a Modbus line that somebody named."""
+
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from drivers.base import NotFoundError, SilentError
+from drivers.found import Found
+from drivers.modbus_probe import probe, probe_for
+from tests.drivers.modbus_bench import WAYS, mute, peer_of
+from tests.drivers.modbus_peers import Unit
+
+
+@WAYS
+async def test_units_that_answer_are_found_with_what_they_say_of_themselves(way: str, tmp_path: Path) -> None:
+    refusing = Unit(9, [1])
+    refusing.refuses = 2
+    with closing(peer_of(way, tmp_path, Unit(7, [1] * 9), refusing, Unit(3, [1]))) as peer:
+        mute(peer, way, 3)
+        found: list[Found] = []
+        asked: list[int] = []
+        await probe(peer.address, found.append, units=(3, 7, 9), within=0.15, before=asked.append)
+        functions = {asked[0] for unit in peer.units for asked in unit.asked}
+    assert asked == [3, 7, 9]
+    assert [(one.driver, one.address, one.device) for one in found] == [
+        ("modbus", peer.address, 7),
+        ("modbus", peer.address, 9),
+    ]
+    assert functions == {3}, "something else than a read reached a unit"
+    if way == "tcp":
+        assert found[0].name == "Example P1"
+
+
+async def test_probing_a_line_that_is_not_there_says_so() -> None:
+    with pytest.raises(NotFoundError, match="line /dev/none: there is no /dev/none"):
+        await probe("/dev/none", lambda found: None)
+
+
+async def test_a_search_that_is_too_short_for_all_units_says_how_far_it_came(tmp_path: Path) -> None:
+    with closing(peer_of("tcp", tmp_path, Unit(1, [1]), Unit(2, [1]))) as peer:
+        mute(peer, "tcp", 2)
+        found: list[Found] = []
+        with pytest.raises(SilentError, match=r"units 1 to \d+ were asked in 0.4 s; look for longer: all of them take"):
+            await probe_for(peer.address, 0.4, found.append, within=0.1)
+    assert [one.device for one in found] == [1]

@@ -1,0 +1,85 @@
+"""Where a Modbus instrument can be, and what a job says of several of them."""
+
+import pytest
+
+from collector.instruments import build
+from collector.job import parse
+from drivers.base import (
+    InputError,
+    SettingsError,
+)
+from drivers.setup import Shared
+from tests.drivers.modbus_bench import make
+
+
+@pytest.mark.parametrize(
+    ("address", "device", "words"),
+    [
+        ("/dev/ttyUSB0", None, "has no 'device'"),
+        ("COM3", 0, "device 0 cannot be"),
+        ("/dev/ttyUSB0", 248, "device 248 cannot be"),
+        ("tcp://192.0.2.5", 250, "device 250 cannot be"),
+        ("usb:1234", 1, "is no address of a Modbus line"),
+        ("", 1, "is no address of a Modbus line"),
+        ("http://192.0.2.5", 1, "is no address of a Modbus server"),
+        ("socket://192.0.2.5:502", 1, "is no address of a Modbus server"),
+        ("tcp://192.0.2.5:99999", 1, "is no address of a Modbus server"),
+        ("tcp://192.0.2.5/path", 1, "is no address of a Modbus server"),
+        ("tcp://", 1, "is no address of a Modbus server"),
+    ],
+)
+def test_settings_that_cannot_work_are_refused_at_once(address: str, device: int | None, words: str) -> None:
+    with pytest.raises(SettingsError, match=words) as refused:
+        make(address, device)
+    assert refused.value.hint
+
+
+def test_addresses_that_can_work_are_taken() -> None:
+    for address, device in (("COM3", 247), ("tcp://192.0.2.5", None), ("tcp://[2001:db8::1]:1502", 255), ("/dev/x", 1)):
+        make(address, device)
+
+
+def test_a_line_has_one_setting() -> None:
+    shared = Shared()
+    make("/dev/ttyUSB0", 1, shared=shared, baud=9600)
+    with pytest.raises(SettingsError, match="talks at 19200 baud, parity even and 1 stop bits, and another instrument"):
+        make("/dev/ttyUSB0", 2, shared=shared, baud=19200, parity="even")
+
+
+METER = """
+[[instrument]]
+name = "{name}"
+driver = "modbus"
+profile = "modbus-float"
+address = "{address}"
+{device}
+channels = {{ pressure = "{point}" }}
+"""
+
+
+LINE = """
+[[instrument]]
+name = "lines"
+driver = "serial"
+address = "/dev/ttyUSB0"
+line = '(?P<value>\\\\S+)'
+channels = { value = "draft_vent" }
+units = { value = "Pa" }
+"""
+
+
+def meter(name: str, address: str, device: str = "", point: str = "draft_collector") -> str:
+    return METER.format(name=name, address=address, device=device, point=point)
+
+
+def test_a_job_may_have_several_units_on_a_line_and_not_one_twice() -> None:
+    on_line = meter("a", "/dev/ttyUSB0", "device = 1") + meter("b", "/dev/ttyUSB0", "device = 2", "draft_vent")
+    assert len(build(parse(on_line).instruments, lambda: 0)) == 2
+    twice = meter("a", "tcp://192.0.2.5:502") + meter("b", "tcp://192.0.2.5:502", "device = 1", "draft_vent")
+    with pytest.raises(InputError, match="'a' and 'b' are both at"):
+        build(parse(twice).instruments, lambda: 0)
+
+
+def test_a_port_serves_one_kind_of_instrument() -> None:
+    with pytest.raises(InputError, match=r"'a' \(modbus\) and 'lines' \(serial\) are both at /dev/ttyUSB0"):
+        build(parse(meter("a", "/dev/ttyUSB0", "device = 1") + LINE).instruments, lambda: 0)
