@@ -12,6 +12,21 @@ import pytest
 REQUIRE_ALL = os.environ.get("LIGHTOFF_REQUIRE_ALL") == "1"
 
 
+FIRST = ("test_page_memory", "test_screenshots", "test_recordings_page", "test_live_page", "test_wizard")
+"""Files that take long: begun first, so that several workers end together."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files in the order of the longest first; no test depends on it."""
+    items.sort(key=_turn)
+
+
+def _turn(item: pytest.Item) -> int:
+    if item.path.stem in FIRST:
+        return FIRST.index(item.path.stem)
+    return len(FIRST) + (item.path.parent.name != "system")
+
+
 async def _guarded(function: object, arguments: dict[str, object]) -> None:
     await function(**arguments)  # type: ignore[operator]
     left = [task.get_name() for task in asyncio.all_tasks() if task is not asyncio.current_task()]
