@@ -23,7 +23,7 @@ from drivers.codecs.json_values import (
 )
 from drivers.codecs.lines import Unreadable
 from drivers.profile import Condition, MqttSection, Profile, Role, Value
-from tests.drivers.fuzz import FRAMES, survives
+from tests.drivers.fuzz import survives
 
 NOT_A_NUMBER = Unreadable.NOT_A_NUMBER.value
 
@@ -275,4 +275,4 @@ def test_a_codec_of_messages_survives_anything() -> None:
 
 def test_a_codec_of_plain_numbers_survives_anything() -> None:
     reader = decoder(Value(name="v", unit="1", missing=(-999.0,)))
-    assert survives(reader.decode, [b"21.5", b"-999", b"true", b" 1e5 ", b'"3,5"'], count=FRAMES // 5) > 1000
+    assert survives(reader.decode, [b"21.5", b"-999", b"true", b" 1e5 ", b'"3,5"']) > 1000
