@@ -1,11 +1,13 @@
-"""A peer that goes and comes again, many times, under a real supervisor: nothing is left, and each gap is a gap.
+"""A peer that goes and comes again, many times and at any moment: nothing is left, and each gap is a gap.
 
 CYCLES of them for each driver in `make test`; `LIGHTOFF_CYCLES=500` is the long form.
 """
 
 import asyncio
 import gc
+import logging
 import os
+import random
 import time
 import tracemalloc
 from contextlib import suppress
@@ -26,7 +28,11 @@ SETTLED = 5
 
 
 async def go_and_return(bench: Bench, driver: Driver, *, cycles: int = CYCLES, within: float = 10.0) -> None:
-    """Lose the peer and bring it back so many times; AssertionError where something grows or a gap is not told."""
+    """Lose the peer and bring it back so many times; AssertionError where something grows or a gap is not told.
+
+    How much it says and how long it is away is random, from a fixed seed.
+    """
+    chance = random.Random(20260114)
     emitted: list[Emission] = []
     readings = 0
 
@@ -43,13 +49,15 @@ async def go_and_return(bench: Bench, driver: Driver, *, cycles: int = CYCLES, w
     supervisor = Supervisor(driver, take, now=time.time_ns, sleep=brief)
     task = asyncio.create_task(supervisor.run(), name="supervisor")
     gaps, descriptors, tasks, held = 0, 0, 0, 0
+    logging.disable(logging.WARNING)  # what is captured of them would be held
     tracemalloc.start()
     try:
         for cycle in range(cycles + 1):
             await until(lambda: bench.listening(emitted), within=within, what=f"listening, cycle {cycle}")
             emitted.clear()
-            wanted = readings + 1
-            bench.say(1)
+            said = chance.randint(1, 3)
+            wanted = readings + said
+            bench.say(said)
             await until(lambda: readings >= wanted, within=within, what=f"reading, cycle {cycle}")  # noqa: B023
             gaps += sum(isinstance(item, Event) and item.kind is EventKind.GAP for item in emitted)
             if cycle == cycles:
@@ -63,6 +71,7 @@ async def go_and_return(bench: Bench, driver: Driver, *, cycles: int = CYCLES, w
                 lambda: supervisor.status.state is not State.READING, within=within, what=f"lost, cycle {cycle}"
             )
             emitted.clear()
+            await asyncio.sleep(chance.choice((0.0, 0.0, 0.01, 0.05)))
             bench.bring_back()
         gc.collect()
         growth = tracemalloc.get_traced_memory()[0] - held
@@ -71,6 +80,7 @@ async def go_and_return(bench: Bench, driver: Driver, *, cycles: int = CYCLES, w
         assert growth < GROWTH, f"{growth} bytes more are held"
     finally:
         tracemalloc.stop()
+        logging.disable(logging.NOTSET)
         task.cancel()
         with suppress(asyncio.CancelledError):
             await task
