@@ -310,6 +310,7 @@ add_commands(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:
+    from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
 
@@ -332,5 +333,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
     collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
+    for text in losses_told(collector):
+        say(text)
     if recorder.lost or recorder.failure:
         raise InputError(f"{recorder.lost} readings were lost: {recorder.failure or 'the recording stood still'}")
