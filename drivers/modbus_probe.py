@@ -60,7 +60,7 @@ async def probe(
             if answer is not None and (answer != usual or usual == READ):
                 tell(await _found(visit, address, unit, answer, within, note=FOR_ANY if usual == READ else SHEET))
                 told = True
-            if usual == READ:
+            if told and usual == READ:
                 return
         if usual is not None and first and not told:
             tell(await _found(visit, address, first, usual, within, note=FOR_ANY))
