@@ -243,19 +243,29 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
 @click.argument("recording", type=FILE)
 @click.option("-o", "--output", type=FILE, required=True, help="A .csv or .csv.gz file, or - for standard output.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
-def export(*, recording: Path, output: Path, force: bool) -> None:
+@click.option("--events", type=FILE, help="Write what happened too: gaps, problems, alarms; a .csv or .csv.gz file.")
+def export(*, recording: Path, output: Path, force: bool, events: Path | None) -> None:
     """Write a recording as CSV, every value as the instrument gave it."""
-    from collector.exchange import export_csv
+    from collector.exchange import export_csv, export_events, untold
     from collector.recording import Recording
 
     standard = str(output) == "-"
-    if not standard and not output.name.endswith((".csv", ".csv.gz")):
-        raise click.BadParameter(f"{output} ends neither in .csv nor in .csv.gz", param_hint="-o")
-    if not standard and output.exists() and not force:
-        raise InputError(f"{output} is there already", "choose another name or say --force")
+    for path, option in ((None if standard else output, "-o"), (events, "--events")):
+        if path and not path.name.endswith((".csv", ".csv.gz")):
+            raise click.BadParameter(f"{path} ends neither in .csv nor in .csv.gz", param_hint=option)
+        if path and path.exists() and not force:
+            raise InputError(f"{path} is there already", "choose another name or say --force")
+    if events and events.absolute() == output.absolute():
+        raise click.BadParameter(f"{events} is where the readings go", param_hint="--events")
     with Recording(recording) as opened, counting(f"exporting {recording.name}") as progress:
         count = export_csv(opened, None if standard else output, progress=progress)
+        happened = export_events(opened, events) if events else 0
+        left = "" if events else untold(opened)
     click.echo(f"{output}: {count} readings", err=standard)
+    if events:
+        click.echo(f"{events}: {happened} events", err=standard)
+    if left:
+        say(left)
 
 
 @main.command("check-job", epilog="lightoff check-job job.toml")
@@ -310,6 +320,7 @@ add_commands(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:
+    from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
 
@@ -332,5 +343,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
     collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
+    for text in losses_told(collector):
+        say(text)
     if recorder.lost or recorder.failure:
         raise InputError(f"{recorder.lost} readings were lost: {recorder.failure or 'the recording stood still'}")

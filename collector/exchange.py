@@ -14,7 +14,7 @@ from analysis.model import Event, EventKind, Reading
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import Emission, InputError
-from drivers.codecs.recording_csv import Problem, encode_head, encode_rows
+from drivers.codecs.recording_csv import Problem, encode_head, encode_rows, format_time
 from drivers.replay import open_csv
 
 BATCH = 20_000
@@ -124,6 +124,28 @@ def export_csv(recording: Recording, target: Path | None, *, progress: Progress 
 
         writer.writerows(encode_rows(channels, counted()))
     return count
+
+
+def export_events(recording: Recording, target: Path) -> int:
+    """Write what happened as CSV, every event with its time, kind, instrument and sentence; events written."""
+    events = recording.events()
+    with _opened(target) as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(("time", "kind", "about", "text"))
+        writer.writerows((format_time(event.time), event.kind, event.subject or "", event.text) for event in events)
+    return len(events)
+
+
+def untold(recording: Recording) -> str:
+    """What a table of readings leaves out and whoever reads it has to know, in a sentence; empty where nothing."""
+    told = len(recording.events({EventKind.PROBLEM, EventKind.GAP}))
+    doubtful = recording.doubtful()
+    parts = []
+    if doubtful:
+        parts.append("1 doubtful reading" if doubtful == 1 else f"{doubtful} doubtful readings")
+    if told:
+        parts.append("1 problem or gap" if told == 1 else f"{told} problems and gaps")
+    return f"the table does not show {' and '.join(parts)}; write what happened with --events FILE" if parts else ""
 
 
 @contextmanager

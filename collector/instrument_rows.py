@@ -27,6 +27,12 @@ def instrument_rows(collector: Collector, stated: Mapping[str, Row]) -> list[Row
     return rows
 
 
+def losses_told(collector: Collector) -> list[str]:
+    """A sentence for each instrument that lost something, or of which something could not be read."""
+    found = [(one.status, losses(one.status, _asked(one.driver, "statistics"))) for one in collector.supervisors]
+    return [f"{status.name}: {', '.join(said)}" for status, said in found if said]
+
+
 def _meter_of(channel: Channel, driver: str) -> str:
     """The instrument's name without the unit that it shows now, where it began with another."""
     return driver if channel.instrument == f"{driver} ({channel.unit})" else channel.instrument

@@ -7,7 +7,7 @@ from collector.supervisor import Status
 WORDS = {
     "unreadable": ("1 message could not be read", "{} messages could not be read"),
     "cut_lines": ("1 line came in half", "{} lines came in half"),
-    "discarded_bytes": ("1 byte of such messages thrown away", "{} bytes of such messages thrown away"),
+    "discarded_bytes": ("1 byte of broken messages thrown away", "{} bytes of broken messages thrown away"),
     "dropped_lines": ("1 line lost: this computer was too slow", "{} lines lost: this computer was too slow"),
     "dropped_bytes": ("1 byte lost: this computer was too slow", "{} bytes lost: this computer was too slow"),
     "dropped_messages": ("1 message lost: this computer was too slow", "{} messages lost: this computer was too slow"),

@@ -11,7 +11,7 @@ from drivers.profile import Role
 
 _COMMON = frozenset(
     "name role unit units unit_from accuracy response_time low high scale offset missing over_range words states bits"
-    " counter_bits".split()
+    " counter_bits counter_last".split()
 )
 _BYTES = frozenset({"at", "type", "order"})
 _PLACES: Mapping[tuple[str, str], frozenset[str]] = {
@@ -82,6 +82,8 @@ def _value(
         found.append((("units",), "'unit_from' is missing: where does the message say the unit?"))
     if value.unit_from and not value.units:
         found.append((("unit_from",), "'units' is missing: which unit is what the message says?"))
+    if value.counter_last is not None and "counter_bits" in given:
+        found.append((("counter_last",), "'counter_bits' is given too; keep one of the two"))
     if value.low is not None and value.high is not None and value.low >= value.high:
         found.append((("high",), "is not above 'low'"))
     return found

@@ -9,7 +9,8 @@ from analysis.units import parse
 from collector import job_lines
 from collector.job_lines import Mistake
 from collector.profiles import available, examined, own_folder, place_of
-from drivers.codecs.lines import LineFramer
+from drivers.codecs.lines import LineFramer, Unreadable
+from drivers.codecs.pattern_fit import fitting
 from drivers.codecs.sample import Decoded, Decoder, Sample
 from drivers.profile import Condition, Example, Profile, Role
 from drivers.registry import KINDS
@@ -32,6 +33,8 @@ class Said:
     conditions: frozenset[Condition] = frozenset()
     reason: str = ""
     """Why it was not read, or not in full."""
+    where: str = ""
+    """Where it and the pattern part, in a sentence; empty where there is nothing to say."""
 
     @property
     def refused(self) -> bool:
@@ -107,7 +110,8 @@ def said_of(profile: Profile, decoder: Decoder, data: bytes, of: str = "") -> Sa
         return Said({}, {}, reason=SEVERAL.format(len(before) + 1))
     sample, reason = decoder.decode(last, of) if last else Decoded(None, "is empty")
     if sample is None:
-        return Said({}, {}, reason=reason or "says nothing that the profile names")
+        where = _where_they_part(profile, last) if reason == Unreadable.NOT_MATCHED else ""
+        return Said({}, {}, reason=reason or "says nothing that the profile names", where=where)
     units = {value.name: value.unit for value in profile.values} | dict(sample.units)
     values = {**sample.values, **_about_itself(profile, sample)}
     return Said(values, units, sample.conditions, reason)
@@ -125,7 +129,7 @@ def differences(example: Example, said: Said) -> list[str]:
     if example.refused:
         return [] if said.refused else [f"had to be refused, and was read: {spoken(said)}"]
     if said.refused:
-        return [f"was not read: it {said.reason}"]
+        return [f"was not read: it {said.reason}", *([said.where] if said.where else [])]
     found = [f"was not read in full: it {said.reason}"] if said.reason else []
     found += [_value(name, want, said) for name, want in example.values.items() if not _same(want, said, name)]
     found += [
@@ -164,6 +168,19 @@ def listed() -> list[Listed]:
         title, driver = (profile.title, profile.driver) if profile else ("", "")
         found.append(Listed(name, path, path.parent == own_folder(), title, driver, len(mistakes)))
     return found
+
+
+def _where_they_part(profile: Profile, line: bytes) -> str:
+    """How much of a line and of the pattern fit, and what stands behind that in both."""
+    pattern, text = profile.serial.pattern or "", line.decode("utf-8", errors="replace").strip()
+    fits, taken = fitting(pattern, text) or ("", "")
+    if not taken:
+        return ""
+    wants, stands = pattern[len(fits) :], text[len(taken) :]
+    ahead = f"the pattern goes on with {wants}" if wants else "the pattern ends"
+    return f"it fits as far as {taken!r}; then {ahead}, and the message " + (
+        f"with {stands!r}" if stands and wants else f"goes on with {stands!r}" if stands else "ends"
+    )
 
 
 def _says_something(decoded: Decoded) -> bool:

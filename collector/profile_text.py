@@ -27,7 +27,7 @@ def told(found: Report) -> str:
 def typed(profile: Profile, said: Said) -> str:
     """What a message typed in says, for people: every value, also one that is not in it."""
     if said.refused:
-        return f"not read: the message {said.reason}"
+        return "\n".join([f"not read: the message {said.reason}", *([said.where] if said.where else [])])
     lines = [f"{name}: {number(value, said.units.get(name, ''))}" for name, value in said.values.items()]
     absent = [value.name for value in profile.values if value.name not in said.values and value.role is not Role.STATUS]
     lines += [f"{name}: not in this message" for name in absent]

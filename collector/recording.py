@@ -87,6 +87,12 @@ class Recording(Closing):
         times = [time for pair in ends for time in pair if time is not None]
         return (min(times), max(times)) if times else None
 
+    def doubtful(self) -> int:
+        """Readings that have a value and are not to be trusted as they stand. [1]"""
+        with said(self.path, "read"):
+            count = self._db.execute("SELECT count(*) FROM reading WHERE quality=?", (int(Quality.SUSPECT),)).fetchone()
+        return int(count[0])
+
     def readings(self, start: int | None = None) -> Generator[Reading, None, None]:
         """All readings from `start` [ns] on, in the order of their time; never held in memory as a whole."""
         with said(self.path, "read"):

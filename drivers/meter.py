@@ -46,8 +46,8 @@ class Meter:
         points = {name: POINTS[point].text if point in POINTS else point for name, point in setup.channels.items()}
         self._states = States(setup.name, self._values, points)
         self._warm_up = WarmUp(setup.name, setup.profile.warm_up)
-        bits = next((value.counter_bits for value in setup.profile.values if value.role is Role.COUNTER), 8)
-        self._counter = CounterWatch(bits)
+        sizes = (value.counter_size for value in setup.profile.values if value.role is Role.COUNTER)
+        self._counter = CounterWatch(next(sizes, 256))
         self._clock = ClockWatch()
         self._problems = Problems(setup.name)
         self._counts = Counter(messages=0, readings=0, unreadable=0, duplicates=0, late=0, out_of_range=0, misfits=0)

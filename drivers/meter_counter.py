@@ -42,14 +42,14 @@ class Missing(NamedTuple):
 
 
 class CounterWatch:
-    """Follows a counter of some bits; holds the last few numbers, whatever comes.
+    """Follows a counter that has `size` numbers from 0 on [1]; holds the last few of them, whatever comes.
 
     A number that is at most half the circle ahead is a later one, and those between are missing until they come late.
     Messages of one number that say different things are parts of one, and none of them came twice.
     """
 
-    def __init__(self, bits: int) -> None:
-        self._size = 1 << bits
+    def __init__(self, size: int) -> None:
+        self._size = size
         self._window = min(WINDOW, self._size // 4)
         self._last: int | None = None
         self._time = 0

@@ -1,6 +1,7 @@
 """Instruments that are asked by Modbus, over a serial line (RTU) or a network (TCP)."""
 
 import asyncio
+import re
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -20,6 +21,8 @@ PORT = 502
 """TCP port of Modbus. Source: MODBUS Messaging on TCP/IP V1.0b, section 4.2.1."""
 UNITS = range(1, 248)
 """Numbers of units on a serial line. Source: MODBUS over Serial Line V1.02, section 2.2."""
+_HOST = re.compile(r"tcp:.*|\d+(\.\d+){3}(:\d*)?|[\w.-]+:\d+", re.IGNORECASE)
+"""What somebody writes who means a server and leaves `tcp://` out; no serial port is called so."""
 DIRECT = (0, 255)
 """Numbers that a server on a network may have for itself. Source: MODBUS Messaging on TCP/IP V1.0b, section 4.4.2.2."""
 
@@ -145,7 +148,7 @@ def place_of(name: str, address: str, section: ModbusSection) -> Place:
     example = "write for example tcp://192.0.2.5:502, /dev/ttyUSB0 or COM3"
     scheme, separator, _ = address.partition("://")
     if not separator:
-        if not address or address.lower().startswith("usb:"):
+        if not address or address.lower().startswith("usb:") or _HOST.fullmatch(address):
             raise SettingsError(name, f"'{address}' is no address of a Modbus line", example)
         return Place(port=address, baud=section.baud, parity=section.parity, stop_bits=section.stop_bits)
     try:

@@ -20,6 +20,14 @@ WITHIN = 0.3
 HARMLESS = Batch("holding", 0, 1)
 """Read only; a unit without that register refuses, which is an answer, too."""
 
+STRANGERS = (83, 167, 241)
+"""Numbers that hardly a line has, and never all of them: a server that answers for each does so for any. Our choice."""
+READ, GARBLED = 0, -1
+"""How a unit answers, beside the codes with which it refuses."""
+SHEET = "what its registers mean stands in its sheet; a profile says it to the program"
+FOR_ANY = f"it answers for any number, so it is one instrument, which may want a certain one; {SHEET}"
+_GARBLED = "what came has a wrong checksum: two units may have this number, or the line's settings are others"
+
 _OBJECTS = {0: "vendor", 1: "product", 2: "revision"}
 """Source: MODBUS Application Protocol Specification V1.1b3, section 6.21."""
 
@@ -43,10 +51,19 @@ async def probe(
     place = place_of(name, address, line or ModbusSection())
     with Line(place).visit(name) as visit:
         await visit.open()
+        usual = None if place.port else await _for_strangers(visit, within)
+        first, told = 0, False
         for unit in units:
+            first = first or unit
             before(unit)
-            if found := await _look(visit, address, unit, within):
-                tell(found)
+            answer = await _answer(visit, unit, within)
+            if answer is not None and (answer != usual or usual == READ):
+                tell(await _found(visit, address, unit, answer, within, note=FOR_ANY if usual == READ else SHEET))
+                told = True
+            if told and usual == READ:
+                return
+        if usual is not None and first and not told:
+            tell(await _found(visit, address, first, usual, within, note=FOR_ANY))
 
 
 async def probe_for(address: str, seconds: float, tell: Callable[[Found], None], *, within: float = WITHIN) -> None:
@@ -63,25 +80,43 @@ async def probe_for(address: str, seconds: float, tell: Callable[[Found], None],
         ) from None
 
 
-async def _look(visit: Visit, address: str, unit: int, within: float) -> Found | None:
-    note = ""
+async def _for_strangers(visit: Visit, within: float) -> int | None:
+    """How a server answers for units that it cannot have; None where it does not, or not always alike.
+
+    One that is itself the instrument may take no notice of the number. Source: MODBUS Messaging on TCP/IP V1.0b,
+    section 4.4.2.2.
+    """
+    answers = set()
+    for unit in STRANGERS:
+        answers.add(await _answer(visit, unit, within))
+        if None in answers or len(answers) > 1:
+            return None
+    return answers.pop()
+
+
+async def _answer(visit: Visit, unit: int, within: float) -> int | None:
+    """READ, GARBLED or the code with which the unit refuses; None where there is none."""
     try:
         await visit.ask(unit, HARMLESS, within)
     except RefusedError as error:
-        if error.code in GATEWAY:
-            return None
+        return None if error.code in GATEWAY else error.code
     except SilentError:
         return None
     except GarbledError:
-        note = "what came has a wrong checksum: two units may have this number, or the line's settings are others"
-        return Found(driver="modbus", address=address, name="", device=unit, note=note)
+        return GARBLED
+    return READ
+
+
+async def _found(visit: Visit, address: str, unit: int, answer: int, within: float, *, note: str) -> Found:
+    if answer == GARBLED:
+        return Found(driver="modbus", address=address, name="", device=unit, note=_GARBLED)
     facts = await _identity(visit, unit, within)
     return Found(
         driver="modbus",
         address=address,
         device=unit,
         name=" ".join(facts[key] for key in ("vendor", "product") if key in facts),
-        note=note or "what its registers mean stands in its sheet; a profile says it to the program",
+        note=note,
         facts=facts,
     )
 

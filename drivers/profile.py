@@ -81,6 +81,8 @@ class Value:
     """Bits of a status, 0 the lowest, and what each says when set."""
     counter_bits: int = 8
     """Width of a counter, which begins again at 0 after its largest number. [bits]"""
+    counter_last: int | None = None
+    """Its largest number, where that is none of a whole number of bits, such as 999."""
 
     group: str | None = None
     """Line by pattern: the group, if not the value's name."""
@@ -110,6 +112,11 @@ class Value:
     """MQTT: below the topic of the job file."""
     path: str | None = None
     """MQTT: singular JSON path (RFC 9535) in the message; None: the message is the number."""
+
+    @property
+    def counter_size(self) -> int:
+        """Numbers of a counter, 0 among them. [1]"""
+        return 1 << self.counter_bits if self.counter_last is None else self.counter_last + 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -159,7 +159,8 @@ class LinePattern:
         if _repeats_a_repeat(pattern):
             raise ValueError(
                 f"pattern '{pattern}' repeats a part that repeats itself and may take for ever; "
-                "give the outer one a count such as {3} or make the inner one possessive such as \\d++"
+                "write \\* or \\+ where the message itself has that character, else give the outer one a count such as "
+                "{3} or make the inner one possessive such as \\d++"
             )
         self._fields = tuple(fields)
         self._longest = longest

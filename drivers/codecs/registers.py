@@ -159,7 +159,12 @@ class RegistersDecoder:
                 found[value.name] = _number(data[2 * at : 2 * (at + width(value))], value)
             else:
                 found[value.name] = float(data[at // 8] >> at % 8 & 1)
-        return found, TOO_SHORT if short else ""
+        if not short:
+            return found, ""
+        if (table, first) not in self._asked:
+            return found, TOO_SHORT
+        batch = Batch(table, first, asked)
+        return found, f"{TOO_SHORT}: {batch.words} are read together, which makes {batch.size} bytes"
 
 
 def registers_decoder(profile: Profile) -> RegistersDecoder:

@@ -80,7 +80,7 @@ class Interpreter:
             number, said = _number(value, found)
             conditions |= said
             if number is None:
-                reason = reason or Unreadable.NOT_A_NUMBER.value
+                reason = reason or f"has no number where '{name}' belongs"
             elif value.role is Role.MEASURE:
                 values[name] = number
             elif not math.isfinite(number):

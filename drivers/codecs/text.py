@@ -142,7 +142,10 @@ class AnswerDecoder:
         """What an answer says; a profile with one question needs no source."""
         only = next(iter(self._decoders.values())) if len(self._decoders) == 1 and not source else None
         decoder = only or self._decoders.get(source.strip())
-        return decoder.decode(data) if decoder else Decoded(None, Unreadable.NOT_ASKED.value)
+        if decoder:
+            return decoder.decode(data)
+        known = ", ".join(f"'{query}'" for query in self._decoders)
+        return Decoded(None, f"{Unreadable.NOT_ASKED.value}; say which with 'of': {known}")
 
 
 def text_decoder(profile: Profile) -> Decoder:

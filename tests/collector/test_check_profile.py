@@ -95,7 +95,7 @@ def test_every_mistake_is_told_with_its_line(here):
         (EXAMPLE.replace("P=52", "P=OL"), "pressure: read above its range, expected 0.52 inH2O"),
         (EXAMPLE.replace("P=52", "P=--"), "pressure: read no value, expected 0.52 inH2O"),
         (EXAMPLE.replace("P=52", "P=abc"), "pressure: read nothing, expected 0.52 inH2O"),
-        (EXAMPLE.replace("P=52", "P=abc"), "was not read in full: it has no number where one belongs"),
+        (EXAMPLE.replace("P=52", "P=abc"), "was not read in full: it has no number where 'pressure' belongs"),
         (EXAMPLE.replace("P=52", "Q=52"), "was not read: it does not fit the pattern"),
         (EXAMPLE.replace("S=OK", "S=LOW"), "says 'low battery', which was not expected"),
         (EXAMPLE + 'conditions = "hold"', "does not say 'hold', which was expected"),
@@ -110,6 +110,20 @@ def test_an_example_that_is_read_otherwise_shows_both(here, example, says):
     assert result.exit_code == 1
     assert f"  {says}" in result.stdout.splitlines()
     assert result.stdout.splitlines()[-1] == "examples read otherwise than expected: 1 of 1"
+
+
+def test_a_line_that_does_not_fit_is_told_where(here):
+    says = "  it fits as far as 'P=52 '; then the pattern goes on with B=(?P<battery>"
+    assert any(
+        line.startswith(says) and line.endswith("and the message with 'C=80 N=7 S=OK'")
+        for line in check(PROFILE + EXAMPLE.replace("B=80", "C=80")).stdout.splitlines()
+    )
+    typed = check(RIGHT, "--text", "P=52 B=80").stdout.splitlines()
+    assert typed[0] == "not read: the message does not fit the pattern"
+    assert typed[1].startswith("it fits as far as 'P=52 B=80'; then the pattern goes on with ")
+    assert typed[1].endswith(", and the message ends")
+    longer = check(RIGHT, "--text", "P=52 B=80 N=7 S=OK !").stdout.splitlines()
+    assert longer[1].endswith("; then the pattern ends, and the message goes on with ' !'")
 
 
 def test_what_was_expected_to_be_refused_or_without_a_value_is_right(here):

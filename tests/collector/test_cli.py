@@ -58,6 +58,15 @@ def test_import_and_export_round_trip(here):
     assert Path("out.csv").read_text() == GOOD
     to_standard_output = lightoff("export", "a.lightoff", "-o", "-")
     assert to_standard_output.stdout == GOOD
+    both = lightoff("export", "a.lightoff", "-o", "again.csv", "--events", "events.csv")
+    assert (both.exit_code, both.stdout) == (0, "again.csv: 2 readings\nevents.csv: 1 events\n"), both.output
+    assert Path("events.csv").read_text().startswith("time,kind,about,text\n")
+    assert (
+        "events.csv is there already"
+        in lightoff("export", "a.lightoff", "-o", "c.csv", "--events", "events.csv").stderr
+    )
+    assert not Path("c.csv").exists()
+    assert lightoff("export", "a.lightoff", "-o", "c.csv", "--events", "c.csv").exit_code == 2
 
 
 def test_import_reports_what_it_could_not_read_and_keeps_the_rest(here):

@@ -3,12 +3,13 @@
 import csv
 import gzip
 import itertools
+import math
 from pathlib import Path
 
 import pytest
 
-from analysis.model import Channel, EventKind, Reading
-from collector.exchange import export_csv, import_csv
+from analysis.model import Channel, Event, EventKind, Quality, Reading
+from collector.exchange import export_csv, export_events, import_csv, untold
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import InputError
@@ -135,3 +136,30 @@ def test_many_channels_are_merged_in_the_order_of_time(tmp_path):
         rows = list(csv.reader(file))
     assert len(rows) == 5001
     assert all(sum(bool(cell) for cell in row[1:]) == 1 for row in itertools.islice(rows, 1, None))
+
+
+def test_what_happened_is_a_table_of_its_own_and_a_table_of_readings_says_that_it_lacks_it(tmp_path):
+    path, out = tmp_path / "a.lightoff", tmp_path / "events.csv"
+    channel = Channel("draft_collector", "draft meter", "inH2O")
+    with Store(path) as store:
+        store.append([channel, Reading(channel.key, 10**9, -1.25), Event(0, EventKind.NOTE, 'a note,\nin "two" lines')])
+    with Recording(path) as recording:
+        assert untold(recording) == ""
+    with Store(path) as store:
+        held = Event(2 * 10**9, EventKind.PROBLEM, "draft meter: display held", "draft meter")
+        missing = Event(3 * 10**9, EventKind.GAP, "draft meter: 2 messages are missing", "draft meter")
+        store.append([held, Reading(channel.key, 2 * 10**9, -1.25, Quality.SUSPECT), missing])
+        store.append([Reading(channel.key, 3 * 10**9, math.nan, Quality.BAD)])
+    with Recording(path) as recording:
+        assert untold(recording) == (
+            "the table does not show 1 doubtful reading and 2 problems and gaps; write what happened with --events FILE"
+        )
+        assert export_events(recording, out) == 3
+    with out.open(newline="") as file:
+        rows = list(csv.reader(file))
+    assert rows == [
+        ["time", "kind", "about", "text"],
+        ["1970-01-01T00:00:00.000Z", "note", "", 'a note,\nin "two" lines'],
+        ["1970-01-01T00:00:02.000Z", "problem", "draft meter", "draft meter: display held"],
+        ["1970-01-01T00:00:03.000Z", "gap", "draft meter", "draft meter: 2 messages are missing"],
+    ]

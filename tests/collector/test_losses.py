@@ -89,7 +89,7 @@ def test_losses_are_told_in_plain_words_one_and_several():
         "lost once, without readings for 12 s",
         "1 message could not be read",
         "2 lines came in half",
-        "31 bytes of such messages thrown away",
+        "31 bytes of broken messages thrown away",
         "new count 4",
     ]
     assert losses(Status("draft meter", lost=3, away=600.0), {}) == ["lost 3 times, without readings for 10 min"]

@@ -163,6 +163,18 @@ def test_what_is_missing_altogether_is_told(text: str) -> None:
         ("driver = 'mqtt'\nmqtt.time_path = '$.at'", "", "mqtt.time_path", "says nothing without 'old_after'"),
         ("driver = 'serial'\nserial.pattern = '(?P<q>.)'", "", "serial", "has no group (?P<p>...)"),
         ("driver = 'serial'\nserial.pattern = '(?P<p>(.*)*)'", "", "serial", "may take for ever"),
+        (
+            "driver = 'serial'\nserial.pattern = '(?P<p>.+)*'",
+            "",
+            "serial",
+            r"write \* or \+ where the message itself has",
+        ),
+        (
+            "driver = 'serial'\nserial.pattern = '(?P<p>.)'",
+            "counter_bits = 8\ncounter_last = 999",
+            "value[1].counter_last",
+            "'counter_bits' is given too",
+        ),
     ],
 )
 def test_what_a_transport_needs_is_told(head: str, value: str, key: str, words: str) -> None:

@@ -21,11 +21,10 @@ from drivers.codecs.json_values import (
     json_path,
     numbers_in,
 )
-from drivers.codecs.lines import Unreadable
 from drivers.profile import Condition, MqttSection, Profile, Role, Value
 from tests.drivers.fuzz import survives
 
-NOT_A_NUMBER = Unreadable.NOT_A_NUMBER.value
+NOT_A_NUMBER = "has no number where 'v' belongs"
 
 
 def decoder(*values: Value, **section: Any) -> JsonDecoder:

@@ -1,12 +1,13 @@
 """A meter over its sessions: what it says of itself is told once, and nothing that it showed is lost or changed."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from drivers.profile import Condition
-from tests.drivers.meters import Held
+from drivers.profile import Condition, Role
+from tests.drivers.meters import VALUES, Held
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
 OVER = math.inf
@@ -132,6 +133,17 @@ def test_a_message_that_came_twice_is_taken_once_and_a_late_one_is_kept_and_doub
     assert gap.data["from"] == held.readings[2].time
     assert gap.data["to"] == held.readings[4].time
     assert not held.meter.waiting
+
+
+def test_a_counter_goes_round_after_the_number_that_its_profile_says() -> None:
+    counter = next(value for value in VALUES if value.role is Role.COUNTER)
+    for last, expected in ((9999, []), (None, ["switched on"])):
+        wide = replace(counter, counter_bits=16, counter_last=last)
+        held = Held(values=tuple(wide if value is counter else value for value in VALUES))
+        for number in (9997, 9998, 9999, 0, 1):
+            held.say(counter=number)
+        assert [one.data["what"] for one in held.emitted if isinstance(one, Event) and "what" in one.data] == expected
+        assert held.meter.statistics()["missing"] == 0
 
 
 def test_what_is_missing_is_told_at_the_end_of_a_session() -> None:

@@ -12,9 +12,9 @@ SECOND = NANOSECONDS
 NEXT, AGAIN, LATE, RESTARTED = Place.NEXT, Place.AGAIN, Place.LATE, Place.RESTARTED
 
 
-def followed(bits: int, *messages: tuple[float, int] | None) -> tuple[list[Place], CounterWatch]:
+def followed(size: int, *messages: tuple[float, int] | None) -> tuple[list[Place], CounterWatch]:
     """Places of messages that came at so many seconds with such a number; None: another session begins."""
-    watch, places = CounterWatch(bits), []
+    watch, places = CounterWatch(size), []
     for message in messages:
         if message is None:
             watch.begin()
@@ -41,7 +41,7 @@ def test_readings_duplicates_and_losses_add_up_in_any_order(data: st.DataObject)
     arrivals = [(number + late.get(number, 0) + 0.5 * (number in late), number) for number in range(sent)]
     arrivals = [arrival for arrival in arrivals if arrival[1] not in lost]
     arrivals += [(place + 3.25, number) for place, number in arrivals if number in twice]
-    watch, counts = CounterWatch(8), Counter[Place]()
+    watch, counts = CounterWatch(256), Counter[Place]()
     for place, number in sorted(arrivals):
         counts[watch.step(first + number, f"content {number}", round(place * 0.1 * SECOND))] += 1
     assert counts[RESTARTED] == 0
@@ -51,9 +51,12 @@ def test_readings_duplicates_and_losses_add_up_in_any_order(data: st.DataObject)
     assert watch.missing == len(lost)
 
 
-@given(st.lists(st.tuples(st.integers(0, 2**32), st.integers(0, 10**11)), max_size=60), st.integers(1, 32))
-def test_any_numbers_at_all_are_taken_and_nothing_grows(messages: list[tuple[int, int]], bits: int) -> None:
-    watch, time = CounterWatch(bits), 0
+@given(
+    st.lists(st.tuples(st.integers(0, 2**32), st.integers(0, 10**11)), max_size=60),
+    st.one_of(st.integers(2, 300), st.just(2**32)),
+)
+def test_any_numbers_at_all_are_taken_and_nothing_grows(messages: list[tuple[int, int]], size: int) -> None:
+    watch, time = CounterWatch(size), 0
     for number, pause in messages:
         time += pause
         watch.step(number, "", time)
@@ -63,58 +66,65 @@ def test_any_numbers_at_all_are_taken_and_nothing_grows(messages: list[tuple[int
 
 
 def test_it_goes_round_without_a_loss() -> None:
-    places, watch = followed(8, *every_second(254, 255, 0, 1))
+    places, watch = followed(256, *every_second(254, 255, 0, 1))
     assert places == [NEXT] * 4
     assert watch.missing == 0
 
 
+def test_a_counter_of_decimal_digits_goes_round_without_a_loss_and_was_not_switched_off() -> None:
+    places, watch = followed(10_000, *every_second(9996, 9997, 9999, 0, 1))
+    assert places == [NEXT] * 5
+    assert watch.missing == 1
+    assert followed(1 << 16, *every_second(9998, 9999, 0))[0][-1] is RESTARTED, "its size is what tells the two apart"
+
+
 def test_a_late_message_is_no_longer_missing() -> None:
-    places, watch = followed(8, *every_second(1, 2, 5, 4, 6))
+    places, watch = followed(256, *every_second(1, 2, 5, 4, 6))
     assert places == [NEXT, NEXT, NEXT, LATE, NEXT]
     assert watch.missing == 1
 
 
 def test_two_parts_of_one_number_are_no_duplicate() -> None:
-    watch = CounterWatch(8)
+    watch = CounterWatch(256)
     assert watch.step(7, "pressure 1.0", 0) is NEXT
     assert watch.step(7, "temperature 20.0", SECOND // 10) is NEXT
     assert watch.step(7, "pressure 1.0", SECOND // 5) is AGAIN
 
 
 def test_a_counter_that_begins_again_after_a_pause_was_switched_off() -> None:
-    places, watch = followed(16, *every_second(900, 901, 902), None, (30.0, 3), (31.0, 4))
+    places, watch = followed(65536, *every_second(900, 901, 902), None, (30.0, 3), (31.0, 4))
     assert places[-2:] == [RESTARTED, NEXT]
     assert watch.missing == 0
-    places, _ = followed(8, *every_second(100, 101, 102), None, (14.0, 2))
+    places, _ = followed(256, *every_second(100, 101, 102), None, (14.0, 2))
     assert places[-1] is RESTARTED, "also where the circle is small"
 
 
 def test_a_counter_that_begins_again_at_once_was_switched_off() -> None:
-    places, _ = followed(16, *every_second(900, 901, 902, 0, 1))
+    places, _ = followed(65536, *every_second(900, 901, 902, 0, 1))
     assert places[-2:] == [RESTARTED, NEXT]
 
 
 def test_a_radio_that_was_lost_is_no_instrument_that_was_switched_off() -> None:
     """The counter went round meanwhile; the numbers of the pause are missing."""
-    places, watch = followed(8, *every_second(*range(200, 206)), None, (65.0, 265 % 256), (66.0, 266 % 256))
+    places, watch = followed(256, *every_second(*range(200, 206)), None, (65.0, 265 % 256), (66.0, 266 % 256))
     assert places[-2:] == [NEXT, NEXT]
     assert watch.missing == 59
 
 
 def test_a_pause_in_which_nobody_knows_how_often_it_went_round_tells_no_number() -> None:
-    places, watch = followed(8, *every_second(200, 201, 202), None, (3600.0, 17))
+    places, watch = followed(256, *every_second(200, 201, 202), None, (3600.0, 17))
     assert places[-1] is NEXT
     assert watch.missing == 0
 
 
 def test_an_instrument_that_speaks_seldom_was_not_switched_off() -> None:
-    places, watch = followed(16, (0, 5), (1, 6), (2, 7), (60, 8), (200, 9))
+    places, watch = followed(65536, (0, 5), (1, 6), (2, 7), (60, 8), (200, 9))
     assert places == [NEXT] * 5
     assert watch.missing == 0
 
 
 def test_what_is_missing_is_told_once_with_its_span_and_not_at_once() -> None:
-    _, watch = followed(8, *every_second(1, 2, 5, 6, 9))
+    _, watch = followed(256, *every_second(1, 2, 5, 6, 9))
     assert watch.waiting
     assert watch.told(2 * SECOND + PAUSE - 1) is None
     told = watch.told(2 * SECOND + PAUSE)

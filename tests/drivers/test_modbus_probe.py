@@ -8,7 +8,7 @@ import pytest
 
 from drivers.base import NotFoundError, SilentError
 from drivers.found import Found
-from drivers.modbus_probe import probe, probe_for
+from drivers.modbus_probe import FOR_ANY, SHEET, probe, probe_for
 from tests.drivers.modbus_bench import WAYS, mute, peer_of
 from tests.drivers.modbus_peers import Unit
 
@@ -31,6 +31,25 @@ async def test_units_that_answer_are_found_with_what_they_say_of_themselves(way:
     assert functions == {3}, "something else than a read reached a unit"
     if way == "tcp":
         assert found[0].name == "Example P1"
+
+
+@pytest.mark.parametrize("refuses", [None, 2])
+async def test_a_server_that_answers_for_any_number_is_one_instrument(tmp_path: Path, refuses: int | None) -> None:
+    everyone = Unit(0, [1])  # the server's own number for all that it does not name
+    everyone.refuses = refuses
+    with closing(peer_of("tcp", tmp_path, everyone)) as peer:
+        found: list[Found] = []
+        await probe(peer.address, found.append, units=range(1, 5), within=0.15)
+    assert [(one.device, one.note) for one in found] == [(1, FOR_ANY)]
+
+
+async def test_a_server_that_refuses_for_all_but_one_has_that_one(tmp_path: Path) -> None:
+    everyone = Unit(0, [1])
+    everyone.refuses = 4
+    with closing(peer_of("tcp", tmp_path, everyone, Unit(3, [1]))) as peer:
+        found: list[Found] = []
+        await probe(peer.address, found.append, units=range(1, 5), within=0.15)
+    assert [(one.device, one.note) for one in found] == [(3, SHEET)]
 
 
 async def test_probing_a_line_that_is_not_there_says_so() -> None:

@@ -135,8 +135,10 @@ def test_what_is_cut_or_elsewhere_is_said():
     two = decoder(value(0, name="x", kind="float32"), value(2, name="y"))
     sample, reason = two.decode(struct.pack(">f", 1.5), "holding 0")
     assert sample is not None
-    assert (sample.values, reason) == ({"x": 1.5}, TOO_SHORT)
-    assert two.decode(b"\x00\x01", "holding 0") == (None, TOO_SHORT)
+    cut = f"{TOO_SHORT}: holding registers 0 to 2 are read together, which makes 6 bytes"
+    assert (sample.values, reason) == ({"x": 1.5}, cut)
+    assert two.decode(b"\x00\x01", "holding 0") == (None, cut)
+    assert two.decode(b"\x00", "holding 2") == (None, NOTHING_HERE)
     assert two.decode(b"\x00\x01\x00\x02", "input 0") == (None, NOTHING_HERE)
     for source in ("holding", "holding x", "40001", "pressure 0", "holding -1"):
         assert two.decode(b"\x00\x01", source) == (None, UNKNOWN_SOURCE)

@@ -68,8 +68,8 @@ def test_a_word_in_place_of_a_number_says_what_it_says():
 def test_what_is_no_number_is_not_read_and_the_others_are(text: str):
     sample, reason = ALL.sample({"pressure": text, "temp": "20"})
     assert sample is not None
-    assert (sample.values, reason) == ({"temp": 68.0}, "has no number where one belongs")
-    assert ALL.sample({"pressure": text}) == (None, "has no number where one belongs")
+    assert (sample.values, reason) == ({"temp": 68.0}, "has no number where 'pressure' belongs")
+    assert ALL.sample({"pressure": text}) == (None, "has no number where 'pressure' belongs")
 
 
 def test_bits_and_words_of_a_status_are_conditions():

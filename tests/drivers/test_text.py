@@ -79,7 +79,7 @@ def test_numbers(line: bytes, number: float) -> None:
     ],
 )  # fmt: skip
 def test_what_is_no_number_is_refused(line: bytes) -> None:
-    assert ANYTHING.decode(line) == (None, Unreadable.NOT_A_NUMBER.value)
+    assert ANYTHING.decode(line) == (None, "has no number where 'value' belongs")
 
 
 def test_groups_of_one_line_are_read_each_for_itself() -> None:
@@ -191,7 +191,9 @@ def test_answers_are_read_by_their_question() -> None:
         assert sample is not None
         assert sample.values == expected
     for question in ("", "OTHER?"):
-        assert asked.decode(b"1", question) == (None, Unreadable.NOT_ASKED.value)
+        sample, reason = asked.decode(b"1", question)
+        assert sample is None
+        assert reason == f"{Unreadable.NOT_ASKED}; say which with 'of': 'MEAS:PRES?', 'ALL?'"
 
 
 def test_answers_by_pattern_and_alone() -> None:

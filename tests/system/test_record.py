@@ -77,6 +77,7 @@ def test_an_instrument_unplugged_and_plugged_again(tmp_path: Path):
             meters.draft.plug_in()
             back = time.time()
             meters.talk(6)
+    assert any(line.startswith("lightoff: draft meter: lost once, ") for line in recorder.lines), recorder.lines
     draft, duct = times(path, "draft_collector@draft meter"), times(path, "temp_supply@duct thermometer")
     gaps = np.flatnonzero(np.diff(draft) > 2)
     assert gaps.size == 1, "one gap, where it was unplugged"
