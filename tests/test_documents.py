@@ -17,6 +17,7 @@ from collector.cli import main
 from collector.instruments import build
 from drivers.codecs.recording_csv import CsvReader, parse_head
 from drivers.port_errors import opening_error
+from drivers.registry import KINDS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
@@ -42,7 +43,8 @@ def test_the_table_of_points_the_code_and_the_csv_reader_agree():
 
 
 def test_the_table_of_derived_quantities_agrees():
-    rows = re.findall(r"^\| `(\w+)` \| ([^|`]+?) \| ([^|`]+?) \|$", README, re.MULTILINE)
+    table = README.partition("| derived | what | on screen |")[2].partition("\n\n")[0]
+    rows = re.findall(r"^\| `(\w+)` \| ([^|`]+?) \| ([^|`]+?) \|$", table, re.MULTILINE)
     assert rows == [(name, point.text, on_screen(point.measure)) for name, point in DERIVED.items()]
 
 
@@ -61,11 +63,15 @@ def test_the_example_of_a_csv_file_is_read():
     assert reader.problem_count == 0
 
 
-def test_the_example_of_a_job_file_has_no_mistake_and_its_instrument_can_be_made():
-    (example,) = block("toml")
-    parsed = job.parse(example)
-    (driver,) = build(parsed.instruments, now=lambda: 0)
-    assert [channel.key for channel in driver.channels] == ["draft_switch@switch manometer"]
+def test_the_examples_of_a_job_file_have_no_mistake_and_their_instruments_can_be_made():
+    made = [build(job.parse(example).instruments, now=lambda: 0) for example in block("toml")]
+    keys = [[channel.key for driver in drivers for channel in driver.channels] for drivers in made]
+    assert keys == [["draft_switch@switch manometer"], ["draft_collector@draft gauge"]]
+
+
+def test_the_table_of_drivers_has_each_once():
+    table = README.partition("| driver | address | what it reads |")[2].partition("\n\n")[0]
+    assert sorted(re.findall(r"^\| `(\w+)`", table, re.MULTILINE)) == sorted(KINDS)
 
 
 def test_the_examples_of_computation_are_computed():
