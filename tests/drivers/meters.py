@@ -29,11 +29,12 @@ class Held:
 
     warm_up: float = 0.0
     channels: Mapping[str, str] = field(default_factory=lambda: POINTS)
+    values: tuple[Value, ...] = VALUES
 
     def __post_init__(self) -> None:
         """Made, with its first session."""
         self.clock = StillClock()
-        profile = Profile(name="all", driver="serial", values=VALUES, warm_up=self.warm_up)
+        profile = Profile(name="all", driver="serial", values=self.values, warm_up=self.warm_up)
         setup = Setup(name="meter", profile=profile, address="/dev/none", channels=self.channels, now=self.clock)
         self.meter = Meter(setup)
         self.emitted: list[Emission] = []

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from drivers.profile import Condition
+from drivers.profile import Condition, Value
 from tests.drivers.meters import Held
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
@@ -186,3 +186,64 @@ def test_a_dial_turned_to_something_else_stops_nothing_and_is_no_reading_of_the_
         "meter: shows inH2O again, no longer ohm",
     ]
     assert held.meter.statistics()["misfits"] == 2
+
+
+FLAME = Value(name="flame", units={"uA": "uA", "nA": "nA", "V": "V"}, unit_from="unit")
+
+
+def flame_meter() -> Held:
+    return Held(values=(FLAME,), channels={"flame": "flame_current"})
+
+
+def test_a_number_whose_unit_was_never_said_is_no_reading_and_told_once() -> None:
+    held = flame_meter()
+    for _ in range(3):
+        held.say(values={"flame": 0.5})
+    assert qualities(held) == [BAD] * 3
+    assert len(held.texts()) == 1
+    assert "did not say its unit" in held.texts()[0]
+    assert held.meter.statistics()["without_unit"] == 3
+    held.say(values={"flame": 0.5}, units={"flame": "nA"})
+    held.say(values={"flame": 0.6})
+    assert [(one.channel, one.value, one.quality) for one in held.readings[3:]] == [
+        ("flame_current@meter (nA)", 0.5, GOOD),
+        ("flame_current@meter (nA)", 0.6, GOOD),
+    ]
+
+
+def test_a_message_without_its_unit_does_not_set_the_dial_back() -> None:
+    held = flame_meter()
+    held.say(values={"flame": 0.5}, units={"flame": "uA"})
+    for _ in range(3):
+        held.say(values={"flame": 47.0}, units={"flame": "V"})
+        held.say(values={"flame": 47.0})
+    assert qualities(held) == [GOOD] + [BAD] * 6
+    assert len(held.texts()) == 1
+
+
+def test_a_unit_that_comes_in_a_message_of_its_own_holds_for_those_without() -> None:
+    held = flame_meter()
+    held.say(values={}, units={"flame": "nA"})
+    held.say(values={"flame": 800.0})
+    assert [(one.channel, one.quality) for one in held.readings] == [("flame_current@meter (nA)", GOOD)]
+
+
+def test_an_autorange_that_changes_with_each_message_is_told_at_first_and_summed_up() -> None:
+    held = flame_meter()
+    units = ["nA", "uA"] * 20 + ["nA"]
+    for unit in units:
+        held.say(values={"flame": 1.0}, units={"flame": unit}, after=0.1)
+    assert [one.channel for one in held.readings] == [
+        "flame_current@meter" + (" (nA)" if unit == "nA" else "") for unit in units
+    ]
+    assert len(held.texts(EventKind.UNIT_CHANGED)) == 1
+    assert len(held.announced()) == 2
+    assert held.meter.waiting
+    held.say(values={"flame": 1.0}, units={"flame": "uA"}, after=0.1)
+    assert held.tell(after=5.0) == []
+    [summary] = held.tell(after=5.0)
+    assert summary.kind is EventKind.UNIT_CHANGED
+    assert (summary.data["from"], summary.data["to"]) == ("flame_current@meter (nA)", "flame_current@meter")
+    assert summary.text.endswith("changed its unit 41 times more, and is shown in uA now")
+    assert not held.meter.waiting
+    assert held.tell(after=20.0) == []
