@@ -43,7 +43,7 @@ class ValueTable(Section):
     words: Annotated[dict[str, Condition], by(own.words)] = Field(default_factory=dict)
     bits: Annotated[dict[int, Condition], by(own.bits)] = Field(default_factory=dict)
     states: Annotated[dict[str, float], by(own.states)] = Field(default_factory=dict)
-    counter_bits: Annotated[int, by(given.whole, 1, 64)] = 8
+    counter_bits: Annotated[int, by(given.whole, 4, 64)] = 8
     group: _Text = None
     field: Annotated[str | int | None, by(own.field)] = None
     columns: Annotated[tuple[int, int] | None, by(own.columns)] = None

@@ -127,7 +127,7 @@ class Meter:
     def _place(self, sample: Sample) -> Place:
         if sample.counter is None:
             return Place.NEXT
-        place = self._counter.step(sample.counter, repr((sample.values, sample.units, sample.battery)), self._last)
+        place = self._counter.step(sample.counter, _content(sample), self._last)
         self._counts["late"] += place is Place.LATE
         return place
 
@@ -166,6 +166,12 @@ class Meter:
                 emit(Reading(key, self._last, value, max(doubtful, self._states.quality(name))))
             else:
                 emit(Reading(key, self._last, math.nan, Quality.BAD))
+
+
+def _content(sample: Sample) -> str:
+    """What tells a message from another of the same number, all that it says."""
+    said = sorted((name, sorted(conditions)) for name, conditions in sample.said.items())
+    return repr((sample.values, sample.units, sample.battery, sorted(sample.conditions), said))
 
 
 def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:

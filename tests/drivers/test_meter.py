@@ -247,3 +247,18 @@ def test_an_autorange_that_changes_with_each_message_is_told_at_first_and_summed
     assert summary.text.endswith("changed its unit 41 times more, and is shown in uA now")
     assert not held.meter.waiting
     assert held.tell(after=20.0) == []
+
+
+def test_a_message_that_says_the_same_and_is_held_now_is_another_one() -> None:
+    held = Held()
+    held.say(counter=5, after=0.1)
+    for _ in range(2):
+        held.say(
+            counter=5,
+            after=0.1,
+            conditions=frozenset({Condition.HOLD}),
+            said={"state": frozenset({Condition.HOLD})},
+        )
+    assert qualities(held) == [GOOD, SUSPECT]
+    assert held.meter.statistics()["duplicates"] == 1
+    assert held.meter.facts()["conditions"] == ["display held: what it shows is not the present"]
