@@ -43,6 +43,7 @@ class ValueTable(Section):
     words: Annotated[dict[str, Condition], by(own.words)] = Field(default_factory=dict)
     bits: Annotated[dict[int, Condition], by(own.bits)] = Field(default_factory=dict)
     states: Annotated[dict[str, float], by(own.states)] = Field(default_factory=dict)
+    about: Annotated[tuple[str, ...], by(own.value_names)] = ()
     counter_bits: Annotated[int, by(given.whole, 4, 64)] = 8
     group: _Text = None
     field: Annotated[str | int | None, by(own.field)] = None
@@ -75,6 +76,7 @@ class SerialTable(Section):
     data_bits: Annotated[int, by(given.choice, 7, 8)] = _SERIAL.data_bits
     parity: _Parity = _SERIAL.parity
     stop_bits: Annotated[float, by(given.choice, 1, 2)] = _SERIAL.stop_bits
+    decimal: Annotated[str | None, by(given.choice, ",", ".")] = None
     format: Annotated[str, by(given.choice, *FORMATS)] = _SERIAL.format
     pattern: Annotated[str | None, by(given.expression)] = None
     separator: Annotated[str, by(given.separator)] = _SERIAL.separator

@@ -5,8 +5,8 @@ import math
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from drivers.profile import Condition, Value
-from tests.drivers.meters import Held
+from drivers.profile import Condition, Role, Value
+from tests.drivers.meters import VALUES, Held
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
 OVER = math.inf
@@ -262,3 +262,28 @@ def test_a_message_that_says_the_same_and_is_held_now_is_another_one() -> None:
     assert qualities(held) == [GOOD, SUSPECT]
     assert held.meter.statistics()["duplicates"] == 1
     assert held.meter.facts()["conditions"] == ["display held: what it shows is not the present"]
+
+
+def test_a_status_of_one_value_doubts_no_other_and_is_told_of_it() -> None:
+    probe = Value(name="probe", role=Role.STATUS, bits={0: Condition.HOLD}, about=("temperature",))
+    held = Held(values=(*VALUES, probe))
+    held.say(None, said={"probe": frozenset({Condition.HOLD})}, conditions=frozenset({Condition.HOLD}))
+    held.say(values={"pressure": 0.5, "temperature": 70.0}, said={"pressure": frozenset()})
+    assert qualities(held) == [GOOD, SUSPECT]
+    assert held.texts() == ["meter: supply air display held: what it shows is not the present"]
+    held.say(None, said={"probe": frozenset({Condition.FAULT})}, conditions=frozenset({Condition.FAULT}))
+    held.say(values={"pressure": 0.5, "temperature": 70.0}, said={"pressure": frozenset()})
+    assert qualities(held)[2:] == [GOOD, BAD]
+
+
+def test_a_status_that_is_old_is_told_by_its_name_until_a_young_one_comes() -> None:
+    held = Held()
+    old = frozenset({Condition.OLD})
+    held.say(None, said={"state": old}, conditions=old)
+    held.say(said={"pressure": frozenset()})
+    assert qualities(held) == [GOOD]
+    assert held.texts() == ["meter: state is old by its own time"]
+    held.say(None, said={"state": frozenset()})
+    held.say(said={"pressure": frozenset()}, after=3.0)
+    assert held.texts()[1:] == ["meter: state is of the present again"]
+    assert "conditions" not in held.meter.facts()

@@ -113,6 +113,7 @@ def test_the_number_of_before_in_another_session_is_another_message() -> None:
     assert watch.step(7, "20.0 degC", SECOND) is AGAIN
     watch.begin()
     assert watch.step(7, "20.0 degC", 2 * SECOND) is NEXT
+    assert watch.step(7, "20.0 degC", 3 * SECOND) is AGAIN, "and in that one it came twice"
 
 
 def test_a_message_that_is_sent_until_the_next_one_is_taken_once_when_its_pace_is_known() -> None:
