@@ -66,6 +66,7 @@ class Interpreter:
 
     def __init__(self, values: Sequence[Value], decimal: str | None = None) -> None:
         self._decimal = decimal
+        self._unnamed: set[str] = set()
         self._values = {value.name: value for value in values}
         self._clocks = {value.name: parse(f"1 {value.unit}", "s") for value in values if value.role is Role.CLOCK}
 
@@ -102,7 +103,8 @@ class Interpreter:
             else:
                 clock = number * self._clocks[name]
         called, unknown = self._units(units or {})
-        for name in unknown:
+        self._unnamed = (self._unnamed | {*unknown}) - called.keys()  # until it says one that is known
+        for name in (*unknown, *sorted(self._unnamed & values.keys() - {*unknown})):
             values.pop(name, None)
             reason = reason or f"has a unit of '{name}' that the profile does not name"
         for status, its in told:

@@ -90,6 +90,9 @@ def test_a_unit_that_the_profile_does_not_name_gives_no_value():
     assert sample is not None
     assert sample.values == {"temp": 32.0}
     assert reason == "has a unit of 'p' that the profile does not name"
+    assert reader.sample({"p": "1"}) == (None, reason), "nor does a message without a unit that follows"
+    assert said(reader.sample({"p": "1"}, {"p": "PA"})).values == {"p": 1.0}
+    assert said(reader.sample({"p": "2"})).values == {"p": 2.0}
 
 
 OF_ONE = Value(
