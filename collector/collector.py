@@ -10,8 +10,8 @@ from dataclasses import replace
 from typing import Any, Protocol, runtime_checkable
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
-from analysis.points import DERIVED, POINTS, measure_of, nearest
-from analysis.units import UnitError, to_inside
+from analysis.points import DERIVED, POINTS, nearest
+from analysis.units import UnitError
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
@@ -210,7 +210,7 @@ class Collector:
             raise SettingsError(reading.channel, "gave a reading of a channel it never announced", "report it")
         self.recorder.put(reading)
         if (standing := self.succession.standing(reading.channel)) != reading.channel:
-            self._change_over(standing, reading.channel)  # its old unit again, or a replay that was moved
+            self._change_over(standing, reading.channel, reading.time)  # its old unit again, or a replay that was moved
         self.arrivals[reading.channel].arrive(self._monotonic())
         if not is_typed(normalizer.channel.instrument) or self._typed.take(reading):
             self._show(normalizer, reading)
@@ -287,14 +287,11 @@ class Collector:
         before, after = (self._normalizers.get(str(event.data.get(end))) for end in ("from", "to"))
         if before is None or after is None or before.channel.point != after.channel.point:
             return
-        measure = measure_of(before.channel.point)
-        scale = to_inside(before.channel.unit, measure).scale / to_inside(after.channel.unit, measure).scale
-        zero = before.zero_at(event.time) * scale
-        if not math.isclose(after.zero_at(event.time), zero, rel_tol=1e-9, abs_tol=1e-12):
-            self.ingest(zeroing(after.channel, zero, event.time))
-        self._change_over(before.channel.key, after.channel.key)
+        self._change_over(before.channel.key, after.channel.key, event.time)
 
-    def _change_over(self, before: str, after: str) -> None:
+    def _change_over(self, before: str, after: str, time: int) -> None:
+        if (old := self._normalizers.get(before)) and (zeroed := old.carried_to(self._normalizers[after], time)):
+            self.ingest(zeroed)
         self.succession.change(before, after)
         self.speakers.change_over(self._point_of(after), before, after)
         self.alarms.change_over(before, after)

@@ -1,6 +1,6 @@
 """From the job file's instruments to drivers."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -183,6 +183,7 @@ def setup_of(settings: InstrumentSettings, around: Around) -> Setup:
         what = f"instrument '{settings.name}' has no channels"
         raise InputError(what, f'add channels = {{ {first} = "draft_collector" }}')
     _check_units(settings, profile)
+    profile = replace(profile, values=tuple(_beginning(value, settings.channels) for value in profile.values))
     return Setup(
         name=settings.name,
         profile=profile,
@@ -199,23 +200,39 @@ def setup_of(settings: InstrumentSettings, around: Around) -> Setup:
 
 
 def _check_units(settings: InstrumentSettings, profile: Profile) -> None:
-    """InputError where a value is in a unit that its point cannot have."""
+    """InputError where a value is in no unit that its point can have; a dial may turn to others."""
     for value in profile.measures():
         if not (point := settings.channels.get(value.name)):
             continue
-        for unit in value.units.values() if value.units else (value.unit,):
-            try:
-                native_unit(unit, point)
-            except ValueError as error:
-                measure = measure_of(point).name.replace("_", " ")
-                what = f"instrument '{settings.name}' has '{value.name}' in {unit or '1'}, and '{point}' is a {measure}"
-                raise InputError(what, "choose another point in channels, or correct the profile") from error
+        units = tuple(dict.fromkeys(value.units.values())) if value.units else (value.unit,)
+        if not any(_measures(unit, point) for unit in units):
+            measure = measure_of(point).name.replace("_", " ")
+            named = " or ".join(unit or "1" for unit in units)
+            what = f"instrument '{settings.name}' has '{value.name}' in {named}, and '{point}' is a {measure}"
+            raise InputError(what, "choose another point in channels, or correct the profile")
         if value.accuracy and not settings.accuracy:
             try:
                 accuracy(value.accuracy, point)
             except ValueError as error:
                 what = f"instrument '{settings.name}': the accuracy of '{value.name}' does not fit '{point}' ({error})"
                 raise InputError(what, "correct the profile, or give the instrument an accuracy") from error
+
+
+def _measures(unit: str, point: str) -> bool:
+    try:
+        native_unit(unit, point)
+    except ValueError:
+        return False
+    return True
+
+
+def _beginning(value: Value, channels: Mapping[str, str]) -> Value:
+    """The value with the first of its units that fits its point as the first; limits are of the profile's first."""
+    units, point = value.units, channels.get(value.name)
+    fitting = next((name for name, unit in units.items() if point and _measures(unit, point)), None)
+    if fitting is None or fitting == next(iter(units)):
+        return value
+    return replace(value, units={fitting: units[fitting], **units}, low=None, high=None)
 
 
 def _profile(settings: InstrumentSettings, profiles: Profiles) -> Profile:

@@ -22,6 +22,7 @@ WORDS = {
     "late": ("1 message came late", "{} messages came late"),
     "out_of_range": ("1 reading over or under its range", "{} readings over or under its range"),
     "misfits": ("1 number in a unit of something else", "{} numbers in a unit of something else"),
+    "without_unit": ("1 number before it said its unit", "{} numbers before it said its unit"),
     "flood_lines": ("1 line left out: it says too much", "{} lines left out: it says too much"),
     "flood_bytes": ("1 byte left out: it says too much", "{} bytes left out: it says too much"),
     "cut_frames": ("1 message came in half", "{} messages came in half"),

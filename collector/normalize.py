@@ -14,6 +14,8 @@ from collector.recording import Recording
 from collector.typed import is_typed
 from drivers.base import InputError
 
+_NEVER = -(1 << 63)
+
 Zeros = Mapping[str, Sequence[tuple[int, float]]]
 """For each channel, in the order of time: from when [ns] and what the meter showed at nothing [native unit]."""
 
@@ -61,7 +63,16 @@ class Normalizer:
 
     def _zero(self, time: int) -> tuple[int, float]:
         place = bisect_right(self._zeros, time, key=lambda zero: zero[0])
-        return self._zeros[place - 1] if place else (time, 0.0)
+        return self._zeros[place - 1] if place else (_NEVER, 0.0)
+
+    def carried_to(self, after: "Normalizer", time: int) -> Event | None:
+        """Zeroing of the channel in which this meter shows from `time` [ns] on; None where that was zeroed later."""
+        measure = measure_of(self.channel.point)
+        scale = to_inside(self.channel.unit, measure).scale / to_inside(after.channel.unit, measure).scale
+        (since, zero), (own_since, own) = self._zero(time), after._zero(time)
+        if own_since > since or math.isclose(own, zero * scale, rel_tol=1e-9, abs_tol=1e-12):
+            return None
+        return zeroing(after.channel, zero * scale, time)
 
 
 def refuse_zero(channel: Channel, native: float) -> None:

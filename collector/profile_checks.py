@@ -11,7 +11,7 @@ from drivers.profile import Role
 
 _COMMON = frozenset(
     "name role unit units unit_from accuracy response_time low high scale offset missing over_range words states bits"
-    " counter_bits counter_last".split()
+    " about counter_bits counter_last".split()
 )
 _BYTES = frozenset({"at", "type", "order"})
 _PLACES: Mapping[tuple[str, str], frozenset[str]] = {
@@ -52,10 +52,16 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
     if file.driver == "serial":
         found += serial(file, tables)
     names: dict[str, int] = {}
+    measured = {value.name for value in file.values if value.role is Role.MEASURE}
     units_from = {value.unit_from for value in file.values}
     for index, value in enumerate(file.values):
         given = tables["value"][index]
         found += [(("value", index, *key), why) for key, why in _value(value, given, way, units_from)]
+        found += [
+            (("value", index, "about"), f"there is no value {shown(name)} that is measured")
+            for name in value.about
+            if name not in measured
+        ]
         if names.setdefault(value.name, index) != index:
             what = f"{shown(value.name)} is already the name of value {names[value.name] + 1}; give it another"
             found.append((("value", index, "name"), what))
@@ -78,6 +84,10 @@ def _value(
         found.append(((), "'unit' is missing; write for example unit = 'inH2O', or '1' for a contact"))
     if value.role is Role.STATUS and not value.bits and not value.words and value.name not in units_from:
         found.append(((), "a status needs 'bits' or 'words' that say what it means"))
+    if value.about and value.role is not Role.STATUS:
+        found.append((("about",), "says nothing here: only a status is about other values"))
+    if value.role is Role.BATTERY and value.unit != "%":
+        found.append((("unit",) if "unit" in given else (), "a battery is a charge in per cent; write unit = '%'"))
     if value.units and not value.unit_from:
         found.append((("units",), "'unit_from' is missing: where does the message say the unit?"))
     if value.unit_from and not value.units:

@@ -43,8 +43,9 @@ class ValueTable(Section):
     words: Annotated[dict[str, Condition], by(own.words)] = Field(default_factory=dict)
     bits: Annotated[dict[int, Condition], by(own.bits)] = Field(default_factory=dict)
     states: Annotated[dict[str, float], by(own.states)] = Field(default_factory=dict)
-    counter_bits: Annotated[int, by(given.whole, 1, 64)] = 8
-    counter_last: Annotated[int | None, by(given.whole, 1, 10**18)] = None
+    about: Annotated[tuple[str, ...], by(own.value_names)] = ()
+    counter_bits: Annotated[int, by(given.whole, 4, 64)] = 8
+    counter_last: Annotated[int | None, by(given.whole, 15, 10**18)] = None
     group: _Text = None
     field: Annotated[str | int | None, by(own.field)] = None
     columns: Annotated[tuple[int, int] | None, by(own.columns)] = None
@@ -76,6 +77,7 @@ class SerialTable(Section):
     data_bits: Annotated[int, by(given.choice, 7, 8)] = _SERIAL.data_bits
     parity: _Parity = _SERIAL.parity
     stop_bits: Annotated[float, by(given.choice, 1, 2)] = _SERIAL.stop_bits
+    decimal: Annotated[str | None, by(given.choice, ",", ".")] = None
     format: Annotated[str, by(given.choice, *FORMATS)] = _SERIAL.format
     pattern: Annotated[str | None, by(given.expression)] = None
     separator: Annotated[str, by(given.separator)] = _SERIAL.separator

@@ -20,6 +20,11 @@ def value_name(value: object) -> str:
     return value
 
 
+def value_names(value: object) -> tuple[str, ...]:
+    """Names of values in brackets, or one alone."""
+    return tuple(value_name(one) for one in (value if isinstance(value, list) else [value]))
+
+
 def number(value: object) -> float:
     """Finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
@@ -53,7 +58,7 @@ def unit_names(value: object) -> dict[str, str]:
     """What the instrument calls its units, and which each is."""
     if not isinstance(value, dict):
         raise ValueError("expected a table such as { 'inWC' = 'inH2O', 'PA' = 'Pa' }")
-    return {str(name): unit(one) for name, one in value.items()}
+    return {str(name).strip(): unit(one) for name, one in value.items()}
 
 
 def condition(value: object) -> Condition:

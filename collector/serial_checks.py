@@ -12,10 +12,10 @@ Found = list[tuple[Path, str]]
 
 _COMMON = frozenset({"baud", "data_bits", "parity", "stop_bits", "format", "send"})
 _KEYS: Mapping[str, frozenset[str]] = {
-    "line": frozenset({"pattern"}),
-    "separated": frozenset({"separator"}),
-    "columns": frozenset(),
-    "query": frozenset({"every", "within", "ending", "pattern", "separator"}),
+    "line": frozenset({"pattern", "decimal"}),
+    "separated": frozenset({"separator", "decimal"}),
+    "columns": frozenset({"decimal"}),
+    "query": frozenset({"every", "within", "ending", "pattern", "separator", "decimal"}),
     "frame": frozenset({"start", "length", "length_at", "checksum", "checksum_order", "checksum_from"}),
 }
 """Keys of the section `serial` by format."""

@@ -50,7 +50,9 @@ class Meter:
         self._counter = CounterWatch(next(sizes, 256))
         self._clock = ClockWatch()
         self._problems = Problems(setup.name)
-        self._counts = Counter(messages=0, readings=0, unreadable=0, duplicates=0, late=0, out_of_range=0, misfits=0)
+        self._counts = Counter(
+            messages=0, readings=0, unreadable=0, duplicates=0, late=0, out_of_range=0, misfits=0, without_unit=0
+        )
         self._last = 0
         self._heard = False
 
@@ -62,13 +64,13 @@ class Meter:
     @property
     def waiting(self) -> bool:
         """Whether there is something to tell that waits for its turn; see `tell`."""
-        return bool(self._problems.waiting) or self._counter.waiting
+        return bool(self._problems.waiting) or self._counter.waiting or self._units.waiting
 
     def begin(self, emit: Emit) -> None:
         """A session has its instrument: announce the channels."""
         self._last = 0
         self._counter.begin()
-        _emit_all(emit, self.channels)
+        _emit_all(emit, self._units.begin())
 
     def take(self, decoded: Decoded, data: bytes, time: int, emit: Emit) -> None:
         """Take a message in that arrived at `time` [ns]; `data` is shown where it could not be read."""
@@ -95,9 +97,10 @@ class Meter:
         _emit_all(emit, self._problems.add(reason, data, time))
 
     def tell(self, emit: Emit, *, now: bool = False) -> None:
-        """Sum up what is missing or could not be read, at most every ten seconds, or `now` at the end of a session."""
+        """Sum up what is missing, not read or changed, at most every ten seconds, or `now` at the end of a session."""
         time = self._setup.now()
         _emit_all(emit, self._problems.summary(time, **({"pause": 0} if now else {})))
+        _emit_all(emit, self._units.summary(max(time, self._last), **({"pause": 0} if now else {})))
         if missing := self._counter.told(time, 0 if now else PAUSE):
             named = "1 message is" if missing.messages == 1 else f"{missing.messages} messages are"
             text = f"{self._setup.name}: {named} missing by its own counter"
@@ -124,7 +127,7 @@ class Meter:
     def _place(self, sample: Sample) -> Place:
         if sample.counter is None:
             return Place.NEXT
-        place = self._counter.step(sample.counter, repr((sample.values, sample.units, sample.battery)), self._last)
+        place = self._counter.step(sample.counter, _content(sample), self._last)
         self._counts["late"] += place is Place.LATE
         return place
 
@@ -148,20 +151,27 @@ class Meter:
         return Event(self._last, EventKind.CLOCK, text, self._setup.name, {"jump": jump})
 
     def _read(self, sample: Sample, emit: Emit, *, late: bool) -> None:
+        self._units.hear(sample.units)
         doubtful = Quality.SUSPECT if late or self._warm_up.active else Quality.GOOD
         for name, value in sample.values.items():
             if name not in self._setup.channels:
                 continue
-            _emit_all(emit, self._units.follow(name, sample.units.get(name), self._last))
+            _emit_all(emit, self._units.follow(name, self._last))
             self._counts["readings"] += 1
             self._counts["out_of_range"] += math.isinf(value)
-            fits = self._units.fits(name)
-            self._counts["misfits"] += not fits
+            if refusal := self._units.refusal(name):
+                self._counts[refusal] += 1
             key = self._units.channels[name].key
-            if math.isfinite(value) and fits:
+            if math.isfinite(value) and not refusal:
                 emit(Reading(key, self._last, value, max(doubtful, self._states.quality(name))))
             else:
                 emit(Reading(key, self._last, math.nan, Quality.BAD))
+
+
+def _content(sample: Sample) -> str:
+    """What tells a message from another of the same number, all that it says."""
+    said = sorted((name, sorted(conditions)) for name, conditions in sample.said.items())
+    return repr((sample.values, sample.units, sample.battery, sorted(sample.conditions), said))
 
 
 def _emit_all(emit: Emit, emissions: Iterable[Emission]) -> None:

@@ -16,7 +16,9 @@ NEAR = 4
 PAUSE = 10 * NANOSECONDS
 """Missing numbers are told so long after the first: they may come late, and one event a message tells nobody. [ns]"""
 PARTS = 16
-"""Messages of one number that are told apart; a further one counts as one that came twice. [1]"""
+"""Messages of one number that are told apart, the last ones. [1]"""
+FAR = 2 * WINDOW
+"""So many numbers ahead in no time are not missing where the number is one of a beginning. Our choice. [1]"""
 
 
 class Place(Enum):
@@ -45,7 +47,8 @@ class CounterWatch:
     """Follows a counter that has `size` numbers from 0 on [1]; holds the last few of them, whatever comes.
 
     A number that is at most half the circle ahead is a later one, and those between are missing until they come late.
-    Messages of one number that say different things are parts of one, and none of them came twice.
+    Messages of one number that say different things are parts of one, and none of them came twice. That the count
+    began again needs evidence in the time that passed: a number that is no larger than it can have got since.
     """
 
     def __init__(self, size: int) -> None:
@@ -53,6 +56,7 @@ class CounterWatch:
         self._window = min(WINDOW, self._size // 4)
         self._last: int | None = None
         self._time = 0
+        self._heard = 0
         self._interval = 0.0
         self._apart = False
         self._seen: dict[int, list[str]] = {}
@@ -72,34 +76,50 @@ class CounterWatch:
         if self._last is None:
             return self._forward(number, content, time, missing=0)
         ahead, elapsed = (number - self._last) % self._size, time - self._time
-        settled = not self._apart and 0 <= elapsed <= max(SETTLED, SPACINGS * self._interval)
+        settled = self._is_settled(elapsed)
         if ahead == 0:
-            return self._same(number, content, Place.NEXT)
-        behind = self._size - ahead
-        if settled and behind <= self._window:
+            return self._once_more(number, content, time)
+        if settled and self._size - ahead <= self._window:
             return self._late(number, content)
-        if settled and (ahead <= self._window or (ahead <= self._size // 2 and number > self._window)):
+        expected = elapsed / self._interval if self._interval else math.nan
+        if settled and ahead <= self._size // 2:
+            if ahead > expected + FAR and number <= expected + NEAR:
+                return self._restart(number, content, time)
             return self._forward(number, content, time, missing=ahead - 1)
-        if settled:
-            return self._restart(number, content, time)
-        return self._after_pause(number, content, time, ahead)
+        return self._after_pause(number, content, time, ahead, expected)
 
-    def _after_pause(self, number: int, content: str, time: int, ahead: int) -> Place:
+    def _after_pause(self, number: int, content: str, time: int, ahead: int, expected: float) -> Place:
         """A pause lies between: the time that passed tells whether it counted on meanwhile or began again."""
         assert self._last is not None
-        expected = (time - self._time) / self._interval if self._interval else math.nan
-        tolerance = max(NEAR, 0.25 * expected)
-        passed = ahead + self._size * max(0, round((expected - ahead) / self._size)) if self._interval else ahead
+        known, half = not math.isnan(expected), self._size // 2
+        tolerance = max(NEAR, 0.25 * expected) if known else NEAR
+        passed = ahead + self._size * max(0, round((expected - ahead) / self._size)) if known else ahead
         wrapped = number < self._last
-        if not wrapped and ahead <= max(1, self._window):
+        if ahead == 1 or (not wrapped and ahead <= self._window) or (not known and ahead <= half):
             return self._forward(number, content, time, missing=ahead - 1)
-        if 2 * tolerance >= self._size:  # it may have gone round any number of times: nobody knows what is missing
+        if known and 2 * tolerance >= self._size:  # it may have gone round any number of times: nobody knows how often
             return self._forward(number, content, time, missing=0)
-        if abs(passed - expected) <= tolerance:
+        if known and abs(passed - expected) <= tolerance:
             return self._forward(number, content, time, missing=passed - 1)
-        if wrapped or number <= expected + NEAR:
+        if number <= (expected if known else 0) + NEAR:
             return self._restart(number, content, time)
-        return self._forward(number, content, time, missing=ahead - 1)
+        return self._forward(number, content, time, missing=0 if wrapped and ahead > half else ahead - 1)
+
+    def _once_more(self, number: int, content: str, time: int) -> Place:
+        """The number of before; after so long it is that of another message, from an instrument that does not count on.
+
+        One that says the same may be sent again all the same, so that no time between messages is learned from it.
+        """
+        if self._is_settled(time - self._heard):
+            return self._same(number, content, Place.NEXT)
+        if self._apart or content not in self._seen[number]:
+            self._time = time
+        self._heard, self._apart = time, False
+        self._seen[number] = [content]
+        return Place.NEXT
+
+    def _is_settled(self, elapsed: int) -> bool:
+        return not self._apart and 0 <= elapsed <= max(SETTLED, SPACINGS * self._interval)
 
     def told(self, now: int, pause: int = PAUSE) -> Missing | None:
         """What is missing and not told yet, once `pause` [ns] passed since the first of it."""
@@ -115,9 +135,10 @@ class CounterWatch:
 
     def _same(self, number: int, content: str, place: Place) -> Place:
         parts = self._seen.setdefault(number, [])
-        if content in parts or len(parts) >= PARTS:
+        if content in parts:
             return Place.AGAIN
         parts.append(content)
+        del parts[:-PARTS]
         return place
 
     def _late(self, number: int, content: str) -> Place:
@@ -144,7 +165,7 @@ class CounterWatch:
         elif self._last is not None and time > self._time and not self._apart:
             spacing = time - self._time
             self._interval += (spacing - self._interval) * (0.2 if self._interval else 1.0)
-        self._last, self._time, self._apart = number, time, False
+        self._last, self._time, self._heard, self._apart = number, time, time, False
         self._seen.pop(number, None)
         self._seen[number] = [content]
         self._absent.pop(number, None)

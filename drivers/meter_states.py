@@ -32,7 +32,7 @@ WORDS: Mapping[Condition, tuple[str, str]] = {
 """What is told when a condition begins, and when it is over."""
 
 _Subject = tuple[str, Condition]
-"""A recorded value's name, or an empty one for the instrument, and its condition."""
+"""Name of a recorded value, or of a status that is old; an empty one for the instrument; and its condition."""
 
 
 class States:
@@ -69,10 +69,10 @@ class States:
 
     def quality(self, name: str) -> Quality:
         """What the conditions make of a value's reading."""
-        of_all, own = self._of_all(), self._said.get(name, frozenset())
+        of_all, own = self._of_all(), self._of_one(name)
         if (of_all | own) & USELESS:
             return Quality.BAD
-        return Quality.SUSPECT if of_all & DOUBTFUL or Condition.OLD in own else Quality.GOOD
+        return Quality.SUSPECT if (of_all | own) & DOUBTFUL or Condition.OLD in own else Quality.GOOD
 
     def words(self) -> list[str]:
         """The conditions that hold, for people."""
@@ -96,7 +96,18 @@ class States:
         found: set[Condition] = set()
         for name, said in self._said.items():
             value = self._values.get(name)
-            found |= said - _OF_ONE_VALUE if value and value.role is Role.MEASURE else said
+            if value and value.role is Role.MEASURE:
+                found |= said - _OF_ONE_VALUE
+            elif not value or not value.about:
+                found |= said - {Condition.OLD} if value else said
+        return frozenset(found)
+
+    def _of_one(self, name: str) -> frozenset[Condition]:
+        """Conditions that a value has for itself: what it says, and what a status says that is about it."""
+        found = set(self._said.get(name, frozenset()) & _OF_ONE_VALUE)
+        for other, said in self._said.items():
+            if other in self._values and name in self._values[other].about:
+                found |= said - {Condition.OLD}
         return frozenset(found)
 
     def _present(self) -> Collection[_Subject]:
@@ -105,10 +116,13 @@ class States:
         if self.low_battery:
             present.add(("", Condition.LOW_BATTERY))
         for name in self._points:
-            of_one = set(self._said.get(name, frozenset()) & {Condition.FAULT, Condition.OLD})
+            of_one = set(self._of_one(name))
             if name in self._beyond:
                 of_one.add(self._beyond[name])
             present |= {(name, condition) for condition in of_one - of_all}
+        for name, said in self._said.items():
+            if Condition.OLD in said and name in self._values and self._values[name].role is Role.STATUS:
+                present.add((name, Condition.OLD))
         return present
 
     def _event(self, subject: _Subject, time: int, *, over: bool) -> Event:
@@ -118,7 +132,7 @@ class States:
         return Event(time, EventKind.PROBLEM, text, self._name, data)
 
     def _point(self, name: str) -> str:
-        return f"{self._points[name]} " if name else ""
+        return f"{self._points.get(name, name)} " if name else ""
 
 
 class WarmUp:

@@ -160,7 +160,7 @@ class Mqtt:
         """Whether its own time is too far from the present to be of it, or cannot be read."""
         if self._old_after is None:
             return False
-        return sample is None or sample.clock is None or abs(time / NANOSECONDS - sample.clock) > self._old_after
+        return sample is None or sample.own_time is None or abs(time / NANOSECONDS - sample.own_time) > self._old_after
 
     def _keep_out(self, message: Message, emit: Emit) -> None:
         """Count what the broker kept from before, and tell the first of each topic."""
@@ -200,7 +200,11 @@ def _usable(topic: str) -> bool:
 
 
 def _aged(sample: Sample, *, old: bool) -> Sample:
-    """The sample whose values say of themselves whether they are old; the time of an old one is no clock's present."""
+    """The sample whose values and statuses say each of itself whether it is old, until a message of its own says more.
+
+    The running clock of an old one is none of the present.
+    """
     age = frozenset({Condition.OLD} if old else ())
-    said = {**sample.said, **{name: sample.said.get(name, frozenset()) | age for name in sample.values}}
-    return replace(sample, conditions=sample.conditions | age, said=said, clock=None if old else sample.clock)
+    said = {name: sample.said.get(name, frozenset()) | age for name in {*sample.said, *sample.values}}
+    conditions = sample.conditions.union(*said.values())
+    return replace(sample, conditions=conditions, said=said, clock=None if old else sample.clock)

@@ -79,6 +79,8 @@ class Value:
     """Texts in place of a number, and the number that each stands for, such as 1 for a closed contact."""
     bits: Mapping[int, Condition] = field(default_factory=dict)
     """Bits of a status, 0 the lowest, and what each says when set."""
+    about: tuple[str, ...] = ()
+    """Status: the values that it speaks of; none: all of the instrument."""
     counter_bits: int = 8
     """Width of a counter, which begins again at 0 after its largest number. [bits]"""
     counter_last: int | None = None
@@ -128,6 +130,8 @@ class SerialSection:
     parity: str = "none"
     """`none`, `even` or `odd`."""
     stop_bits: float = 1.0
+    decimal: str | None = None
+    """Decimal sign of its numbers; None: comma or point, and `1,234`, which may be either number, is not read."""
     format: str = "line"
     """`line` by pattern, `separated`, `columns`, `query` and answer, or `frame`."""
     pattern: str | None = None

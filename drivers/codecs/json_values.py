@@ -75,7 +75,7 @@ class JsonDecoder:
         self._time = json_path(profile.mqtt.time_path) if profile.mqtt.time_path else None
 
     def decode(self, data: bytes, source: str = "") -> Decoded:
-        """What a message says; `source` is its topic below that of the instrument, its own time becomes the clock."""
+        """What a message says; `source` is its topic below that of the instrument, with its own time."""
         places = self._places.get(source)
         if places is None:
             return Decoded(None, NO_TOPIC)
@@ -97,8 +97,8 @@ class JsonDecoder:
         if sample is None or self._time is None:
             return Decoded(sample, reason)
         node = self._time.find_one(parsed)
-        clock = _seconds(node.value) if node else None
-        return Decoded(sample, reason or NO_TIME) if clock is None else Decoded(replace(sample, clock=clock), reason)
+        own_time = _seconds(node.value) if node else None
+        return Decoded(replace(sample, own_time=own_time), reason or (NO_TIME if own_time is None else ""))
 
 
 def json_decoder(profile: Profile) -> JsonDecoder:

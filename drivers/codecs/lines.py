@@ -19,6 +19,7 @@ SUMMARY = 10 * NANOSECONDS
 
 _LINE_END = re.compile(rb"\r\n|\r|\n")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_AMBIGUOUS = re.compile(r"[+-]?\d+,\d{3}", re.ASCII)
 _BASED = re.compile(r"#(?:H(?P<h>[0-9A-F]{1,16})|Q(?P<q>[0-7]{1,21})|B(?P<b>[01]{1,64}))", re.IGNORECASE)
 """Hexadecimal, octal and binary response data of IEEE 488.2."""
 _BASES = {"h": 16, "q": 8, "b": 2}
@@ -35,6 +36,7 @@ class Unreadable(StrEnum):
 
     NOT_MATCHED = "does not fit the pattern"
     NOT_A_NUMBER = "has no number where one belongs"
+    AMBIGUOUS = "has a number such as 1,234, whose comma may be a decimal sign or not (say decimal in its profile)"
     TOO_LONG = "is too long"
     TOO_FEW = "has fewer columns than its profile says"
     TOO_SHORT = "ends before its columns"
@@ -141,7 +143,7 @@ class LinePattern:
     """A whole line as a regular expression with a named group per number.
 
     `fields` are the groups that hold numbers (a mapping by group will do). Blanks around the line are ignored, letters
-    and digits are ASCII, a comma in a number is its decimal sign, and a group that took no part is left out.
+    and digits are ASCII, and a group that took no part is left out.
     Lines beyond `longest` [bytes] are not tried, and a repeat without bound around another one is refused: the usual
     cause of a match that takes for ever. ValueError in one sentence when the pattern cannot work.
     """
@@ -208,13 +210,20 @@ class Problems:
         return [Event(time, EventKind.PROBLEM, text, self.name, {"counts": counts})]
 
 
-def number_in(text: str) -> float | None:
+def is_ambiguous(text: str) -> bool:
+    """Whether a comma stands in a number where one between thousands would."""
+    return _AMBIGUOUS.fullmatch(text.strip()) is not None
+
+
+def number_in(text: str, decimal: str | None = None) -> float | None:
     """Number of a text: infinite beyond the range of values, NaN where it says that it has none.
 
     None where it is no number at all. Decimal numbers, a comma may be their sign (NR1, NR2 and NR3 of IEEE 488.2 among
-    them), and `#H`, `#Q`, `#B`.
+    them), and `#H`, `#Q`, `#B`. `decimal` is the only sign that is taken, None: both, but not an ambiguous one.
     """
     text = text.strip()
+    if is_ambiguous(text) if decimal is None else {",": ".", ".": ","}[decimal] in text:
+        return None
     if _NUMBER.fullmatch(text) is None:
         based = _BASED.fullmatch(text)
         return float(int(based[based.lastgroup], _BASES[based.lastgroup])) if based and based.lastgroup else None

@@ -107,12 +107,17 @@ class TextDecoder:
     """Lines whose values stand at places that a cutter finds."""
 
     def __init__(
-        self, values: Sequence[Value], cutter: Cutter, places: Mapping[str, Place], units: Mapping[str, Place]
+        self,
+        values: Sequence[Value],
+        cutter: Cutter,
+        places: Mapping[str, Place],
+        units: Mapping[str, Place],
+        decimal: str | None,
     ) -> None:
         self._cutter = cutter
         self._places = places
         self._units = units
-        self._interpreter = Interpreter(values)
+        self._interpreter = Interpreter(values, decimal)
 
     def decode(self, data: bytes, source: str = "") -> Decoded:  # noqa: ARG002 - a line has one source
         """What a line says; without values where it holds headings."""
@@ -156,7 +161,7 @@ def text_decoder(profile: Profile) -> Decoder:
     if section.format == "separated":
         return _separated(values, section)
     if section.format == "columns":
-        return _columns(values)
+        return _columns(values, section)
     return _by_pattern(values, section)
 
 
@@ -164,7 +169,7 @@ def _by_pattern(values: Sequence[Value], section: SerialSection) -> TextDecoder:
     places: dict[str, Place] = {value.name: value.group or value.name for value in values}
     units: dict[str, Place] = {value.name: value.unit_from for value in values if value.unit_from}
     groups = list(dict.fromkeys([*places.values(), *units.values()]))
-    return TextDecoder(values, ByPattern(section.pattern or "", groups), places, units)
+    return TextDecoder(values, ByPattern(section.pattern or "", groups), places, units, section.decimal)
 
 
 def _separated(values: Sequence[Value], section: SerialSection) -> TextDecoder:
@@ -173,10 +178,12 @@ def _separated(values: Sequence[Value], section: SerialSection) -> TextDecoder:
         name: int(place) if isinstance(place, str) and place.isdecimal() else place
         for name, place in _units(values, places).items()
     }
-    return TextDecoder(values, Separated(section.separator, [*places.values(), *units.values()]), places, units)
+    return TextDecoder(
+        values, Separated(section.separator, [*places.values(), *units.values()]), places, units, section.decimal
+    )
 
 
-def _columns(values: Sequence[Value]) -> TextDecoder:
+def _columns(values: Sequence[Value], section: SerialSection) -> TextDecoder:
     places: dict[str, Place] = {value.name: value.columns or (1, 1) for value in values}
     units = _units(values, places)
     for name, place in units.items():
@@ -184,7 +191,7 @@ def _columns(values: Sequence[Value]) -> TextDecoder:
             raise ValueError(
                 f"'unit_from' of '{name}' is '{place}', which is no value; name the one with the unit's columns"
             )
-    return TextDecoder(values, Columns([*places.values(), *units.values()]), places, units)
+    return TextDecoder(values, Columns([*places.values(), *units.values()]), places, units, section.decimal)
 
 
 def _units(values: Sequence[Value], places: Mapping[str, Place]) -> dict[str, Place]:
@@ -206,4 +213,4 @@ def _answer_decoder(values: Sequence[Value], section: SerialSection) -> TextDeco
         raise ValueError(
             f"'{value.name}' is its whole answer, so that 'unit_from' is nowhere; give 'field' or 'pattern'"
         )
-    return TextDecoder(values, Whole(), {value.name: WHOLE}, {})
+    return TextDecoder(values, Whole(), {value.name: WHOLE}, {}, section.decimal)

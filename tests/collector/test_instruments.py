@@ -10,6 +10,7 @@ from collector.job import parse
 from collector.job_values import native_unit
 from collector.profiles import named, shipped
 from drivers.base import InputError
+from drivers.meter import Meter
 from drivers.profile import Profile, Role, SerialSection, Value
 from drivers.setup import Setup, Shared
 
@@ -105,7 +106,7 @@ def test_what_a_job_says_of_an_instrument_is_what_its_driver_is_made_from():
         ("isolated", "line = '(?P<pressure>.)(?P<temperature>.)'\nisolated", "says 'line' or 'units' too", "keep the"),
         ("isolated", 'units = { pressure = "Pa" }\nisolated', "says 'line' or 'units' too", "keep the profile"),
         ('"draft_vent"', '"temp_room"', "has 'pressure' in inH2O, and 'temp_room' is a temperature", "another point"),
-        ('"temp_flue"', '"flue_o2"', "has 'temperature' in degC, and 'flue_o2' is a", "choose another point"),
+        ('"temp_flue"', '"flue_o2"', "has 'temperature' in degC or degF, and 'flue_o2' is a", "choose another point"),
         (
             "pressure =",
             "presure =",
@@ -181,3 +182,26 @@ def _fits(value: Value, point: str) -> bool:
         return all(native_unit(unit, point) for unit in value.units.values() or (value.unit,))
     except ValueError:
         return False
+
+
+DIAL = Value(name="dial", units={"V": "V", "OHM": "ohm", "MA": "mA", "UA": "uA"}, unit_from="unit", low=0.0, high=600.0)
+
+
+def test_a_dial_begins_with_the_first_unit_that_fits_its_point_and_limits_of_another_are_none_of_it():
+    multimeter = replace(PRESSURE, values=(DIAL,), serial=SerialSection(pattern=r"(?P<dial>\S+) (?P<unit>\S+)"))
+    around = Around(now=lambda: 0, profiles=lambda name: multimeter, shared=Shared())
+    text = GOOD.split("channels", maxsplit=1)[0] + 'channels = { dial = "%s" }\n'
+    begun = {}
+    for point in ("volts_control", "flame_current"):
+        (settings,) = parse(text % point).instruments
+        setup = setup_of(settings, around)
+        (channel,) = Meter(setup).channels
+        begun[point] = (channel.instrument, channel.unit, channel.low, channel.high)
+        assert setup.profile.values[0].units == DIAL.units
+    assert begun == {
+        "volts_control": ("probe 1", "V", 0.0, 600.0),
+        "flame_current": ("probe 1", "mA", None, None),
+    }
+    (settings,) = parse(text % "temp_room").instruments
+    with pytest.raises(InputError, match="has 'dial' in V or ohm or mA or uA, and 'temp_room' is a temperature"):
+        setup_of(settings, around)

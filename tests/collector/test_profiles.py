@@ -29,6 +29,7 @@ silence = "10"                                 # silence; has no unit
 warm_up = "-1 s"                               # warm_up; outside 0 s to 1 h
 [serial]
 baud = 12345                                   # serial.baud; not one of
+decimal = ";"                                  # serial.decimal; not one of
 parity = "mark"                                # serial.parity; not one of none, even, odd
 pattern = "(?P<a>"                             # serial.pattern; not a regular expression
 start = "AA 5"                                 # serial.start; pairs of hexadecimal digits
@@ -50,7 +51,8 @@ low = "1"                                      # value[2].low; not a number
 words = { OL = "overload" }                    # value[2].words; nearest known: over_range
 states = { ON = "1" }                          # value[2].states; '1' is not a number
 bits = { 70 = "hold" }                         # value[2].bits; 70
-counter_bits = 65                              # value[2].counter_bits; whole number from 1 to 64
+about = "T 1"                                  # value[2].about; 'T 1' is not a name
+counter_bits = 3                               # value[2].counter_bits; whole number from 4 to 64
 at = -1                                        # value[2].at; whole number
 type = "int12"                                 # value[2].type; not one of
 columns = [9, 3]                               # value[2].columns; first and the last column
@@ -99,9 +101,19 @@ name = "d"
 units = { PA = "Pa" }
 path = "$.d"
 unit_from = "unit"                             # value[6].unit_from; 'unit' is not a JSON path
-[[value]]
+[[value]]                                      # value[7]; a battery is a charge in per cent
 name = "battery"
 role = "battery"
+about = ["a"]                                  # value[7].about; only a status is about other values
+[[value]]
+name = "cell"
+role = "battery"
+unit = "V"                                     # value[8].unit; a battery is a charge in per cent
+[[value]]
+name = "alarms"
+role = "status"
+bits = { 0 = "over_range" }
+about = ["a", "e"]                             # value[9].about; no value 'e' that is measured
 [[example]]                                    # example[1]; exactly one of 'text' and 'hex'
 values = { e = 1 }                             # example[1].values.e; there is no value 'e'
 [[example]]
@@ -360,3 +372,24 @@ def test_a_secret_that_is_not_there_is_told_with_its_instrument(
         secret_from(place.replace("{folder}", str(tmp_path)), "gateway")
     assert caught.value.what.startswith("instrument 'gateway': ")
     assert caught.value.hint
+
+
+def test_blanks_around_the_name_of_a_unit_are_those_of_the_message() -> None:
+    text = LINE.replace('unit = "inH2O"', 'units = { \' Pa\' = "Pa" }\nunit_from = "unit"')
+    profile, mistakes = examined(text, "mine")
+    assert profile, mistakes
+    decoder = KINDS["serial"].decoder
+    sample, reason = decoder(profile).decode(b"1.5 Pa")
+    assert sample is not None
+    assert (dict(sample.units), reason) == ({"pressure": "Pa"}, "")
+
+
+def test_the_decimal_sign_of_a_profile_is_that_of_its_numbers() -> None:
+    decoder = KINDS["serial"].decoder
+    for decimal, expected in (("", None), (",", 1.234), (".", None)):
+        said = f'serial.decimal = "{decimal}"\n' if decimal else ""
+        profile, mistakes = examined(LINE.replace("[[value]]", f"{said}[[value]]"), "mine")
+        assert profile, mistakes
+        sample, reason = decoder(profile).decode(b"1,234 Pa")
+        assert (sample.values["pressure"] if sample else None) == expected
+        assert ("may be a decimal sign or not" in reason) == (not decimal)

@@ -125,6 +125,46 @@ async def test_the_zero_of_the_meter_is_carried_over_in_the_other_unit(tmp_path:
     assert zeroed == [DRAFT.key, PASCAL.key, PASCAL.key, DRAFT.key]
 
 
+async def test_changes_that_are_only_counted_lose_no_zero_and_the_present_is_that_of_the_last_unit(
+    tmp_path: Path,
+) -> None:
+    """Messages in one unit and the other in turn, zeroed in mid-course; the sum of the changes comes later."""
+    path, held = tmp_path / "a.lightoff", Held()
+    inches, pascal = "draft_switch@meter", "draft_switch@meter (Pa)"
+
+    def say(unit: str, value: float) -> None:
+        for item in held.say(value, units={"pressure": unit}, after=0.5):
+            collector.ingest(item)
+
+    def tell() -> None:
+        for event in held.tell(after=10.0):
+            collector.ingest(event)
+
+    async with call(path, Told("meter", *held.meter.channels)) as collector:
+        for _ in range(3):
+            say("inH2O", 0.52)
+            say("Pa", 0.52 * INCH)
+        say("inH2O", 0.02)
+        collector.zero(inches)
+        say("Pa", 0.52 * INCH)
+        assert collector.latest[pascal][2] == pytest.approx(0.50 * INCH)
+        say("inH2O", 0.52)
+        assert set(collector.latest) & {inches, pascal} == {inches}
+        tell()
+        say("Pa", 0.52 * INCH)
+        tell()
+        say("inH2O", 0.04)
+        collector.zero(inches)
+        tell()
+        say("inH2O", 0.54)
+        assert collector.latest[inches][2] == pytest.approx(0.50 * INCH), "no older zero takes the place of the last"
+        at = held.clock.time / SECOND
+    with Recording(path) as recording:
+        assert len(recording.events({EventKind.UNIT_CHANGED})) == 4
+    shown = [row["value"] for row in values_at(path, at)["values"] if row["point"] == "draft_switch"]
+    assert shown == [pytest.approx(0.50 * INCH)]
+
+
 async def test_a_meter_whose_unit_is_changed_by_hand_is_followed_from_its_messages_to_the_alarm(tmp_path: Path) -> None:
     """The whole way; a value beyond the meter's range, in the new unit too, is kept and doubtful."""
     path, held = tmp_path / "a.lightoff", Held()

@@ -208,7 +208,7 @@ def test_a_time_is_of_iso_8601_or_counted_since_1970(at: str) -> None:
     reader = decoder(Value(name="v", unit="1", path="$.v"), time_path="$.at")
     sample, reason = reader.decode(f'{{"v": 1, "at": {at}}}'.encode())
     assert sample is not None
-    assert (sample.clock, reason) == (1768372280.0, "")
+    assert (sample.own_time, sample.clock, reason) == (1768372280.0, None, "")
 
 
 @pytest.mark.parametrize("at", ['"2026-01-14T06:31:20"', '"2026-01-14"', '"noon"', "true", "null", "{}", "1e999", '""'])
@@ -216,7 +216,7 @@ def test_a_time_that_cannot_be_placed_is_none_and_the_value_is_there(at: str) ->
     reader = decoder(Value(name="v", unit="1", path="$.v"), time_path="$.at")
     sample, reason = reader.decode(f'{{"v": 1, "at": {at}}}'.encode())
     assert sample is not None
-    assert (sample.values, sample.clock, reason) == ({"v": 1.0}, None, NO_TIME)
+    assert (sample.values, sample.own_time, reason) == ({"v": 1.0}, None, NO_TIME)
 
 
 def test_numbers_are_found_with_their_paths() -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from drivers.profile import Condition, Role
+from drivers.profile import Condition, Role, Value
 from tests.drivers.meters import VALUES, Held
 
 GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
@@ -198,3 +198,104 @@ def test_a_dial_turned_to_something_else_stops_nothing_and_is_no_reading_of_the_
         "meter: shows inH2O again, no longer ohm",
     ]
     assert held.meter.statistics()["misfits"] == 2
+
+
+FLAME = Value(name="flame", units={"uA": "uA", "nA": "nA", "V": "V"}, unit_from="unit")
+
+
+def flame_meter() -> Held:
+    return Held(values=(FLAME,), channels={"flame": "flame_current"})
+
+
+def test_a_number_whose_unit_was_never_said_is_no_reading_and_told_once() -> None:
+    held = flame_meter()
+    for _ in range(3):
+        held.say(values={"flame": 0.5})
+    assert qualities(held) == [BAD] * 3
+    assert len(held.texts()) == 1
+    assert "did not say its unit" in held.texts()[0]
+    assert held.meter.statistics()["without_unit"] == 3
+    held.say(values={"flame": 0.5}, units={"flame": "nA"})
+    held.say(values={"flame": 0.6})
+    assert [(one.channel, one.value, one.quality) for one in held.readings[3:]] == [
+        ("flame_current@meter (nA)", 0.5, GOOD),
+        ("flame_current@meter (nA)", 0.6, GOOD),
+    ]
+
+
+def test_a_message_without_its_unit_does_not_set_the_dial_back() -> None:
+    held = flame_meter()
+    held.say(values={"flame": 0.5}, units={"flame": "uA"})
+    for _ in range(3):
+        held.say(values={"flame": 47.0}, units={"flame": "V"})
+        held.say(values={"flame": 47.0})
+    assert qualities(held) == [GOOD] + [BAD] * 6
+    assert len(held.texts()) == 1
+
+
+def test_a_unit_that_comes_in_a_message_of_its_own_holds_for_those_without() -> None:
+    held = flame_meter()
+    held.say(values={}, units={"flame": "nA"})
+    held.say(values={"flame": 800.0})
+    assert [(one.channel, one.quality) for one in held.readings] == [("flame_current@meter (nA)", GOOD)]
+
+
+def test_an_autorange_that_changes_with_each_message_is_told_at_first_and_summed_up() -> None:
+    held = flame_meter()
+    units = ["nA", "uA"] * 20 + ["nA"]
+    for unit in units:
+        held.say(values={"flame": 1.0}, units={"flame": unit}, after=0.1)
+    assert [one.channel for one in held.readings] == [
+        "flame_current@meter" + (" (nA)" if unit == "nA" else "") for unit in units
+    ]
+    assert len(held.texts(EventKind.UNIT_CHANGED)) == 1
+    assert len(held.announced()) == 2
+    assert held.meter.waiting
+    held.say(values={"flame": 1.0}, units={"flame": "uA"}, after=0.1)
+    assert held.tell(after=5.0) == []
+    [summary] = held.tell(after=5.0)
+    assert summary.kind is EventKind.UNIT_CHANGED
+    assert (summary.data["from"], summary.data["to"]) == ("flame_current@meter (nA)", "flame_current@meter")
+    assert summary.text.endswith("changed its unit 41 times more, and is shown in uA now")
+    assert not held.meter.waiting
+    assert held.tell(after=20.0) == []
+
+
+def test_a_message_that_says_the_same_and_is_held_now_is_another_one() -> None:
+    held = Held()
+    held.say(counter=5, after=0.1)
+    for _ in range(2):
+        held.say(
+            counter=5,
+            after=0.1,
+            conditions=frozenset({Condition.HOLD}),
+            said={"state": frozenset({Condition.HOLD})},
+        )
+    assert qualities(held) == [GOOD, SUSPECT]
+    assert held.meter.statistics()["duplicates"] == 1
+    assert held.meter.facts()["conditions"] == ["display held: what it shows is not the present"]
+
+
+def test_a_status_of_one_value_doubts_no_other_and_is_told_of_it() -> None:
+    probe = Value(name="probe", role=Role.STATUS, bits={0: Condition.HOLD}, about=("temperature",))
+    held = Held(values=(*VALUES, probe))
+    held.say(None, said={"probe": frozenset({Condition.HOLD})}, conditions=frozenset({Condition.HOLD}))
+    held.say(values={"pressure": 0.5, "temperature": 70.0}, said={"pressure": frozenset()})
+    assert qualities(held) == [GOOD, SUSPECT]
+    assert held.texts() == ["meter: supply air display held: what it shows is not the present"]
+    held.say(None, said={"probe": frozenset({Condition.FAULT})}, conditions=frozenset({Condition.FAULT}))
+    held.say(values={"pressure": 0.5, "temperature": 70.0}, said={"pressure": frozenset()})
+    assert qualities(held)[2:] == [GOOD, BAD]
+
+
+def test_a_status_that_is_old_is_told_by_its_name_until_a_young_one_comes() -> None:
+    held = Held()
+    old = frozenset({Condition.OLD})
+    held.say(None, said={"state": old}, conditions=old)
+    held.say(said={"pressure": frozenset()})
+    assert qualities(held) == [GOOD]
+    assert held.texts() == ["meter: state is old by its own time"]
+    held.say(None, said={"state": frozenset()})
+    held.say(said={"pressure": frozenset()}, after=3.0)
+    assert held.texts()[1:] == ["meter: state is of the present again"]
+    assert "conditions" not in held.meter.facts()

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.model import NANOSECONDS
-from drivers.meter_counter import PAUSE, CounterWatch, Place
+from drivers.meter_counter import PAUSE, WINDOW, CounterWatch, Place
 
 SECOND = NANOSECONDS
 NEXT, AGAIN, LATE, RESTARTED = Place.NEXT, Place.AGAIN, Place.LATE, Place.RESTARTED
@@ -63,6 +63,66 @@ def test_any_numbers_at_all_are_taken_and_nothing_grows(messages: list[tuple[int
     assert watch.missing >= 0
     assert len(watch._seen) <= 17
     assert len(watch._absent) <= 17
+
+
+@given(st.data())
+@settings(max_examples=200, deadline=None)
+def test_what_a_counter_of_any_width_lost_is_missing_and_no_restart(data: st.DataObject) -> None:
+    """Fewer than half the circle are lost at a time, and whether they come evenly or in bursts tells nothing else."""
+    bits = data.draw(st.integers(4, 16), label="bits")
+    most = min((1 << bits) // 2 - 1, 2 * WINDOW - 1)
+    losses = data.draw(st.lists(st.integers(0, most), min_size=2, max_size=60), label="losses")
+    number = data.draw(st.integers(0, (1 << bits) - 1), label="first")
+    evenly, spacing = data.draw(st.booleans(), label="evenly"), data.draw(st.sampled_from([0.05, 0.1]), label="spacing")
+    watch, time, places = CounterWatch(1 << bits), 0, []
+    for lost in (0, 0, *losses):
+        number += lost + 1
+        time += round((lost + 1 if evenly else 1) * spacing * SECOND)
+        places.append(watch.step(number, f"{number}", time))
+    assert set(places) == {NEXT}
+    assert watch.missing == sum(losses)
+
+
+def test_few_bits_are_enough_for_what_was_lost_between() -> None:
+    for bits, numbers, missing in ((4, (14, 15, 20, 21), 4), (8, (250, 251, 269, 270), 17)):
+        places, watch = followed(1 << bits, *((0.1 * at, number) for at, number in enumerate(numbers)))
+        assert places == [NEXT] * 4
+        assert watch.missing == missing
+
+
+def test_a_count_of_few_bits_that_begins_again_between_two_messages_was_switched_off() -> None:
+    places, _ = followed(256, *((30.0 * at, number) for at, number in enumerate((200, 201, 202, 0, 1))))
+    assert places[-2:] == [RESTARTED, NEXT]
+
+
+def test_a_count_that_went_round_before_its_pace_is_known_was_not_switched_off() -> None:
+    places, watch = followed(256, (0.0, 254), (30.0, 1))
+    assert places == [NEXT, NEXT]
+    assert watch.missing == 2
+
+
+def test_a_counter_that_stands_still_loses_no_message() -> None:
+    watch = CounterWatch(256)
+    assert {watch.step(0, "20.0 degC", at * 30 * SECOND) for at in range(60)} == {NEXT}
+    watch = CounterWatch(256)
+    assert {watch.step(0, f"{at} degC", at * SECOND // 10) for at in range(60)} == {NEXT}, (
+        "also where they come at once"
+    )
+
+
+def test_the_number_of_before_in_another_session_is_another_message() -> None:
+    watch = CounterWatch(256)
+    assert watch.step(7, "20.0 degC", 0) is NEXT
+    assert watch.step(7, "20.0 degC", SECOND) is AGAIN
+    watch.begin()
+    assert watch.step(7, "20.0 degC", 2 * SECOND) is NEXT
+    assert watch.step(7, "20.0 degC", 3 * SECOND) is AGAIN, "and in that one it came twice"
+
+
+def test_a_message_that_is_sent_until_the_next_one_is_taken_once_when_its_pace_is_known() -> None:
+    watch = CounterWatch(256)
+    places = [watch.step(at // 60, f"{at // 60} degC", at * SECOND) for at in range(0, 240, 4)]
+    assert places[15:] == [NEXT, *[AGAIN] * 14] * 3
 
 
 def test_it_goes_round_without_a_loss() -> None:

@@ -14,7 +14,7 @@ import pytest
 from analysis.model import NANOSECONDS, Event, EventKind, Quality, Reading
 from drivers.base import SettingsError, SilentError
 from drivers.mqtt import Mqtt
-from drivers.profile import Profile, Role, Value
+from drivers.profile import Condition, Profile, Role, Value
 from drivers.registry import KINDS
 from drivers.setup import Setup
 from tests.drivers.battery import DriverBattery
@@ -330,3 +330,35 @@ def test_a_sensor_at_a_broker_is_made_by_its_kind() -> None:
         secret="0000",
     )
     assert isinstance(KINDS["mqtt"].make(setup), Mqtt)
+
+
+async def test_what_is_old_is_so_until_a_young_one_of_its_own_topic_comes(broker: Broker, publisher: Publisher) -> None:
+    values = (
+        Value(name="temperature", unit="degC", topic="a", path="$.t"),
+        Value(name="state", role=Role.STATUS, topic="b", path="$.s", words={"held": Condition.HOLD}),
+        Value(name="battery", role=Role.BATTERY, unit="%", topic="c", path="$.b"),
+    )
+    driver = make(broker, values=values, channels={"temperature": "temp_room"}, mqtt=OLD)
+    session = await opened(driver)
+    publisher.say(f"{TOPIC}/c", json.dumps({"b": 50, "at": 0}))
+    publisher.say(f"{TOPIC}/b", json.dumps({"s": "well", "at": 0}))
+    publisher.say(f"{TOPIC}/a", json.dumps({"t": 1.0, "at": time.time()}))
+    await session.until(lambda: session.readings, "reading")
+    assert driver.facts()["conditions"] == ["state is old by its own time"]
+    publisher.say(f"{TOPIC}/b", json.dumps({"s": "well", "at": time.time()}))
+    await session.until(lambda: "conditions" not in driver.facts(), "a young one")
+    await session.cancel()
+
+
+async def test_topics_whose_times_differ_are_no_clock_that_was_set(broker: Broker, publisher: Publisher) -> None:
+    values = (
+        Value(name="temperature", unit="degC", topic="a", path="$.t"),
+        Value(name="humidity", unit="%", topic="b", path="$.t"),
+    )
+    channels = {"temperature": "temp_room", "humidity": "humidity_room"}
+    session = await opened(make(broker, values=values, channels=channels, mqtt={**OLD, "old_after": 300.0}))
+    for number in range(10):
+        publisher.say(f"{TOPIC}/{'ab'[number % 2]}", json.dumps({"t": 1.0, "at": time.time() - 60 * (number % 2)}))
+    await session.until(lambda: len(session.readings) == 10, "all")
+    await session.cancel()
+    assert events(session, EventKind.CLOCK) == []

@@ -1,6 +1,7 @@
 """From what stands in a message to what it says, by the words of a profile."""
 
 import math
+import struct
 
 import pytest
 from hypothesis import given
@@ -89,6 +90,55 @@ def test_a_unit_that_the_profile_does_not_name_gives_no_value():
     assert sample is not None
     assert sample.values == {"temp": 32.0}
     assert reason == "has a unit of 'p' that the profile does not name"
+    assert reader.sample({"p": "1"}) == (None, reason), "nor does a message without a unit that follows"
+    assert said(reader.sample({"p": "1"}, {"p": "PA"})).values == {"p": 1.0}
+    assert said(reader.sample({"p": "2"})).values == {"p": 2.0}
+
+
+OF_ONE = Value(
+    name="one",
+    role=Role.STATUS,
+    bits={0: Condition.OVER_RANGE, 1: Condition.UNDER_RANGE, 2: Condition.FAULT},
+    about=("pressure",),
+)
+
+
+def test_a_status_of_one_value_spoils_no_other():
+    reader = Interpreter((PRESSURE, TEMPERATURE, OF_ONE))
+    sample = said(reader.sample({"pressure": 3.0, "temp": 20.0, "one": 1.0}))
+    assert sample.values == {"pressure": math.inf, "temp": 68.0}
+    assert sample.conditions == {Condition.OVER_RANGE}
+    assert sample.said["one"] == {Condition.OVER_RANGE}
+
+
+def test_beyond_both_ends_at_once_has_no_sign():
+    reader = Interpreter((PRESSURE, OF_ONE))
+    values = [said(reader.sample({"pressure": 3.0, "one": bits})).values["pressure"] for bits in (1.0, 2.0, 3.0, 5.0)]
+    assert values[:2] == [math.inf, -math.inf]
+    assert all(math.isnan(value) for value in values[2:])
+
+
+@pytest.mark.parametrize("missing", [999.9, -999.9, 99999.9, 0.1, 9.9e37])
+def test_a_number_that_means_nothing_is_known_though_it_comes_rounded(missing: float):
+    """Source: IEEE 754-2019, binary32; the library of the language rounds to it."""
+    (rounded,) = struct.unpack("<f", struct.pack("<f", missing))
+    for kind in ("float32", None) if rounded != int(rounded) else ("float32",):
+        reader = Interpreter((Value(name="v", unit="Pa", type=kind, missing=(missing,)),))
+        assert math.isnan(said(reader.sample({"v": rounded})).values["v"])
+        reader = Interpreter((Value(name="v", unit="Pa", type=kind, over_range=(missing,)),))
+        assert math.isinf(said(reader.sample({"v": rounded})).values["v"])
+        assert said(reader.sample({"v": rounded * 1.0001})).values["v"] == rounded * 1.0001
+
+
+def test_the_neighbour_of_a_whole_number_that_means_nothing_is_a_value():
+    reader = Interpreter((Value(name="v", unit="Pa", type="int32", missing=(2147483647.0,)),))
+    assert math.isnan(said(reader.sample({"v": 2147483647.0})).values["v"])
+    assert said(reader.sample({"v": 2147483646.0})).values == {"v": 2147483646.0}
+
+
+@pytest.mark.parametrize(("charge", "expected"), [(0.0, 0.0), (100.0, 1.0), (101.0, None), (255.0, None), (-1.0, None)])
+def test_what_no_battery_can_have_is_no_charge(charge: float, expected: float | None):
+    assert said(ALL.sample({"battery": charge, "temp": 20.0})).battery == expected
 
 
 def test_a_clock_needs_a_unit_of_time():
