@@ -11,7 +11,7 @@ from drivers.base import Emit, Now, SettingsError, SilentError
 from drivers.codecs.registers import Batch, registers_decoder, settling
 from drivers.meter import Meter
 from drivers.modbus_line import GarbledError, Line, Place, RefusedError, Visit
-from drivers.modbus_refusals import refusal_error
+from drivers.modbus_refusals import WRONG_RANGE, refusal_error
 from drivers.profile import ModbusSection, Role
 from drivers.setup import Setup
 
@@ -38,7 +38,7 @@ class Modbus:
         section = setup.profile.modbus
         self._meter = Meter(setup)
         try:
-            self._decoder = registers_decoder(setup.profile)
+            self._decoder = registers_decoder(setup.profile, setup.channels)
         except ValueError as error:
             raise SettingsError(name, str(error), "correct the profile") from error
         place = place_of(name, setup.address, section)
@@ -49,11 +49,10 @@ class Modbus:
             raise SettingsError(name, what, "set both to the same, or give each a port of its own")
         self._now: Now = setup.now
         self._every, self._within, self._silence = section.every, section.within, setup.profile.silence
-        batches = self._decoder.batches
-        has_status = any(value.role is Role.STATUS for value in setup.profile.values)
-        self._rounds = [list(batches)] if has_status else [[batch] for batch in batches]
-        """Batches that are taken as one message: with a status, all."""
-        self._settling = settling(batches)
+        self._together = any(value.role is Role.STATUS or value.unit_from for value in self._decoder.values)
+        """Whether a whole round is one message: one value says something of others."""
+        self._answered: set[Batch] = set()
+        """What the unit answered at least once."""
         self._counts = Counter(unanswered=0, declined=0, unasked_bytes=0)
 
     @property
@@ -101,24 +100,39 @@ class Modbus:
             await visit.pause(due - clock())
 
     async def _round(self, visit: Visit, emit: Emit) -> None:
-        for batches in self._rounds:
-            answers = [(batch.source, await self._ask(visit, batch)) for batch in batches]
-            data = b"".join(answer for _, answer in answers)
-            self._meter.take(self._decoder.decode_all(answers), data, self._now(), emit)
+        answers: list[tuple[str, bytes]] = []
+        for batch in self._decoder.batches:
+            answers += await self._ask(visit, batch)
+            if not self._together:
+                self._take(answers, emit)
+                answers = []
+        if answers:
+            self._take(answers, emit)
 
-    async def _ask(self, visit: Visit, batch: Batch) -> bytes:
+    def _take(self, answers: list[tuple[str, bytes]], emit: Emit) -> None:
+        data = b"".join(answer for _, answer in answers)
+        self._meter.take(self._decoder.decode_all(answers), data, self._now(), emit)
+
+    async def _ask(self, visit: Visit, batch: Batch) -> list[tuple[str, bytes]]:
+        """Answers with their sources: several where the unit does not have what lies between the wanted registers."""
         try:
-            return await visit.ask(self._unit, batch, self._within)
+            answer = await visit.ask(self._unit, batch, self._within)
         except RefusedError as error:
             self._counts["declined"] += 1
-            raise refusal_error(self.name, self._unit, batch, error.code) from error
+            before, known = set(self._decoder.batches), batch in self._answered
+            if error.code in WRONG_RANGE and not known and self._decoder.without_gaps(batch):
+                apart = [one for one in self._decoder.batches if one not in before]
+                return [answer for one in apart for answer in await self._ask(visit, one)]
+            raise refusal_error(self.name, self._unit, batch, error.code, answered_before=known) from error
         except SilentError:
             self._counts["unanswered"] += 1
             raise
+        self._answered.add(batch)
+        return [(batch.source, answer)]
 
     async def _settle(self, visit: Visit) -> bool:
         """Make sure that nothing the unit was asked before is still to come; True."""
-        question = self._settling
+        question = settling(self._decoder.batches)
         if question is None:
             await visit.pause(self._within)
             return True
