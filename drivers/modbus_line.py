@@ -13,7 +13,7 @@ from typing import Any
 from drivers.base import ConnectionLostError, DriverError, NotFoundError, SilentError
 from drivers.codecs.registers import Batch
 from drivers.modbus_frames import Question, RtuFrame, TcpFrame, identify, identity, open_port, read
-from drivers.modbus_wire import Wire, open_in_thread
+from drivers.modbus_wire import Opener, StillOpeningError, Wire
 from drivers.port_errors import OPENING, opening_error
 
 OPENS_WITHIN = 3.0
@@ -77,6 +77,7 @@ class Line:
     def __init__(self, place: Place, *, opener: Callable[..., Any] = open_port) -> None:
         self.place = place
         self._opener = opener
+        self._opening = Opener()
         self._lock = asyncio.Lock()
         self._wire: Wire | None = None
         self._visits = 0
@@ -123,7 +124,7 @@ class Line:
         def opener() -> Any:
             return self._opener(loop, wire, place.port, baud=place.baud, parity=place.parity, stop_bits=place.stop_bits)
 
-        await open_in_thread(wire, opener, place.port)
+        await self._opening.open(wire, opener, place.port)
 
     def _gone(self, wire: Wire) -> None:
         if wire is self._wire:
@@ -141,7 +142,8 @@ class Line:
         if self.place.port and not isinstance(error, TimeoutError):
             return opening_error(name, self.place.port, self.place.settings, error)
         if self.place.port:
-            what = f"{self.place} did not open within {OPENS_WITHIN:g} s"
+            still = isinstance(error, StillOpeningError)
+            what = str(error) if still else f"{self.place} did not open within {OPENS_WITHIN:g} s"
             return NotFoundError(name, what, "plug its adapter in anew")
         if isinstance(error, ConnectionRefusedError):
             what = f"nothing serves Modbus at {self.place}"
