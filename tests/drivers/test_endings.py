@@ -8,6 +8,7 @@ import pytest
 
 from drivers.endings import LAST, bounded, carried_out, ended, thread_ended
 from tests.drivers.session import DefectError
+from tests.support import until
 
 
 async def stubborn(cancels: list[float], stays: float) -> None:
@@ -126,6 +127,8 @@ async def test_the_loop_goes_on_while_a_thread_does_not_end() -> None:
 
     ticking = asyncio.create_task(tick(), name="tick")
     assert not await thread_ended(stuck.thread, stuck.last_act, within=within)
+    count = len(pauses)
+    await until(lambda: len(pauses) > count + 1, what="a pause that the end would be in")
     await ended(ticking, within=1)
     assert max(pauses) < 0.15 * within, "the loop was held up"
     stuck.release.set()
