@@ -12,6 +12,8 @@ from drivers.codecs.registers import Batch, registers_decoder, settling
 from drivers.meter import Meter
 from drivers.modbus_line import GarbledError, Line, Place, RefusedError, Visit
 from drivers.modbus_refusals import WRONG_RANGE, refusal_error
+from drivers.port import Holders, plugs
+from drivers.port_names import BY_SERIAL_NUMBER, Lister
 from drivers.profile import ModbusSection, Role
 from drivers.setup import Setup
 
@@ -33,7 +35,7 @@ class Modbus:
     A reading bears the time at which its answer was there.
     """
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, *, lister: Lister = plugs) -> None:
         self.name = name = setup.name
         section = setup.profile.modbus
         self._meter = Meter(setup)
@@ -43,10 +45,8 @@ class Modbus:
             raise SettingsError(name, str(error), "correct the profile") from error
         place = place_of(name, setup.address, section)
         self._unit = _unit(name, setup.device, place)
-        self._line = setup.shared.get(Line, _key(place), lambda: Line(place))
-        if self._line.place != place:
-            what = f"it talks at {place.settings}, and another instrument on {place} at {self._line.place.settings}"
-            raise SettingsError(name, what, "set both to the same, or give each a port of its own")
+        holders = setup.shared.get(Holders, "", Holders)
+        self._line = setup.shared.get(Line, _key(place), lambda: Line(place, lister=lister, holders=holders))
         self._now: Now = setup.now
         self._every, self._within, self._silence = section.every, section.within, setup.profile.silence
         self._together = any(value.role is Role.STATUS or value.unit_from for value in self._decoder.values)
@@ -66,7 +66,8 @@ class Modbus:
 
     def facts(self) -> Mapping[str, Any]:
         """What else there is to say of the instrument."""
-        return self._meter.facts()
+        line = self._line
+        return {**self._meter.facts(), **({"port": line.device} if line.device != line.place.port else {})}
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
@@ -156,12 +157,14 @@ class Modbus:
 
 def place_of(name: str, address: str, section: ModbusSection) -> Place:
     """The line that an address names; SettingsError where it names none."""
-    example = "write for example tcp://192.0.2.5:502, /dev/ttyUSB0 or COM3"
+    example = "write for example tcp://192.0.2.5:502, /dev/ttyUSB0, COM3, or usb: and the serial number of its adapter"
     scheme, separator, _ = address.partition("://")
     if not separator:
-        if not address or address.lower().startswith("usb:"):
+        by_number = address.lower().startswith(BY_SERIAL_NUMBER)
+        line = BY_SERIAL_NUMBER + address[len(BY_SERIAL_NUMBER) :] if by_number else address
+        if not line.removeprefix(BY_SERIAL_NUMBER).strip():
             raise SettingsError(name, f"'{address}' is no address of a Modbus line", example)
-        return Place(port=address, baud=section.baud, parity=section.parity, stop_bits=section.stop_bits)
+        return Place(port=line, baud=section.baud, parity=section.parity, stop_bits=section.stop_bits)
     try:
         parts = urlsplit(address)
         host, port = parts.hostname, parts.port or PORT
@@ -173,7 +176,8 @@ def place_of(name: str, address: str, section: ModbusSection) -> Place:
 
 
 def _key(place: Place) -> str:
-    return place.port or str(place)
+    """A line that was set anew is another one: its old self may still have a session that ends."""
+    return f"{place} at {place.settings}" if place.port else str(place)
 
 
 def _unit(name: str, device: int | None, place: Place) -> int:

@@ -52,7 +52,7 @@ class Wire(asyncio.Protocol):
         """The polling of a port ended."""
         if not task.cancelled() and task.exception():
             self.transport.poll_task = None
-            _discard(self.transport)
+            discard(self.transport)
             self.connection_lost(None)
 
     def send(self, frame: bytes) -> None:
@@ -103,7 +103,7 @@ class Opener:
         def deliver(transport: Any, error: Exception | None) -> None:
             ended.set()
             if opened.done():
-                _discard(transport)
+                discard(transport)
             elif error:
                 opened.set_exception(error)
             else:
@@ -118,7 +118,7 @@ class Opener:
             try:
                 loop.call_soon_threadsafe(deliver, transport, failure)
             except RuntimeError:  # the loop is closed: nobody waits
-                _discard(transport)
+                discard(transport)
 
         thread = threading.Thread(target=work, name=f"opening {title}", daemon=True)
         thread.start()
@@ -126,7 +126,7 @@ class Opener:
             transport = await opened
         except asyncio.CancelledError:
             if opened.done() and not opened.cancelled() and not opened.exception():
-                _discard(opened.result())
+                discard(opened.result())
             await self._end(thread, ended)
             raise
         transport.setup()
@@ -143,7 +143,7 @@ class Opener:
                 _log.warning("the system does not come back from opening a port (%s)", thread.name)
 
 
-def _discard(transport: Any) -> None:
+def discard(transport: Any) -> None:
     """Close a port on which nothing was begun."""
     if transport and transport.sync_serial:
         with suppress(OSError):

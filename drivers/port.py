@@ -75,6 +75,10 @@ class Holders:
         finally:
             self._names.pop(port, None)
 
+    def holder(self, port: str) -> str | None:
+        """The instrument of the call that holds a port."""
+        return self._names.get(real_name(port))
+
 
 class Port:
     """The serial port of an instrument; SettingsError at once for settings that cannot work."""
