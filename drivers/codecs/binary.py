@@ -28,8 +28,12 @@ def number_at(data: bytes, at: int, kind: str, order: str) -> float | None:
 
 
 def units_said(values: Sequence[Value], raw: Raw) -> dict[str, str]:
-    """What a message calls the units of its values, by their names, where another value of it says that: its number."""
-    return {one.name: f"{raw[one.unit_from]:.15g}" for one in values if one.unit_from and one.unit_from in raw}
+    """What a message calls the units of its values, by their names, where another value says that: by its number.
+
+    Nothing where that value is not in the message: then nobody knows the unit, and the first one would be a guess.
+    """
+    said = {one.name: one.unit_from for one in values if one.unit_from and one.name in raw}
+    return {name: f"{raw[source]:.15g}" if source in raw else "" for name, source in said.items()}
 
 
 class BytesDecoder:

@@ -168,3 +168,15 @@ async def test_two_instruments_of_a_call_at_one_port_are_told_which_holds_it(tmp
         again = Session(make(port.device, shared=shared, name="duct thermometer"))
         await again.until(lambda: listening(again.emitted), "open port")
         await again.cancel()
+
+
+async def test_two_instruments_of_a_call_at_one_adapter_are_told_which_holds_it(tmp_path: Path) -> None:
+    with closing(PtyPort(tmp_path)) as port:
+        shared = Shared()
+        there = [plug(str(port.path))]
+        session = Session(make("usb:A1", shared=shared, lister=lambda: there))
+        await session.until(lambda: listening(session.emitted), "open port")
+        error = await Session(make("usb:A1", shared=shared, name="duct thermometer", lister=lambda: there)).failure()
+        assert isinstance(error, BusyError)
+        assert f"'{NAME}' is at {port.device} already" in str(error)
+        await session.cancel()

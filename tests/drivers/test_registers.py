@@ -14,7 +14,7 @@ from hypothesis import strategies as any_of
 from pymodbus.client.mixin import ModbusClientMixin
 
 from collector.profiles import named
-from drivers.codecs.binary import TOO_SHORT, TYPES
+from drivers.codecs.binary import TOO_SHORT, TYPES, BytesDecoder
 from drivers.codecs.registers import (
     LAST,
     MOST_BITS,
@@ -220,6 +220,17 @@ def test_a_unit_in_another_register_is_that_of_the_value():
     sample, reason = pair.decode_all([said[0], ("holding 8", b"\x00\x00\x00\x07")])
     assert sample is None or not sample.values, "in a unit that nobody named"
     assert "has a unit of 'p' that the profile does not name" in reason
+
+
+def test_a_value_whose_unit_is_not_in_the_message_is_not_read():
+    values = (
+        value(0, name="p", unit="", units={"0": "Pa", "1": "inH2O"}, unit_from="u", kind="uint8", at=0),
+        value(90, name="u", role=Role.STATUS, unit="", kind="uint8", at=1),
+    )
+    for decoded in (decoder(*values).decode(b"\x00\x05", "holding 0"), BytesDecoder(values).decode(b"\x05")):
+        assert decoded.sample is None or not decoded.sample.values
+        assert decoded.reason
+    assert decoder(*values).decode(b"\x00\x01", "holding 90").reason == "", "nothing is wrong with the unit alone"
 
 
 def test_a_batch_without_gaps_is_asked_apart_from_then_on():
