@@ -74,6 +74,7 @@ def build(
             raise InputError(what, f"give each {own.get(settings.driver or '', 'its own address')}")
         if settings.driver in WIRED and (other := wires.setdefault(settings.address or "", settings)):
             _refuse_two_kinds(other, settings)
+            _refuse_two_settings(other, settings, profiles)
         drivers.append(driver)
     return drivers
 
@@ -121,6 +122,18 @@ def _refuse_two_kinds(first: InstrumentSettings, second: InstrumentSettings) -> 
     if first.driver != second.driver:
         what = f"instruments '{first.name}' ({first.driver}) and '{second.name}' ({second.driver}) are both at"
         raise InputError(f"{what} {second.address}", "a port serves one kind; correct the address of one of the two")
+
+
+def _refuse_two_settings(first: InstrumentSettings, second: InstrumentSettings, profiles: Profiles) -> None:
+    """InputError where units on one Modbus line would be asked at two rates."""
+    if second.driver != "modbus" or first is second:
+        return
+    from drivers.modbus import place_of  # noqa: PLC0415 - loaded where a job has such an instrument
+
+    one, other = (place_of(it.name, it.address or "", _profile(it, profiles).modbus) for it in (first, second))
+    if one != other:
+        what = f"instruments '{first.name}' and '{second.name}' are both at {other}, at {one.settings} and at"
+        raise InputError(f"{what} {other.settings}", "set both to the same, or give each a port of its own")
 
 
 def place(settings: InstrumentSettings | Found) -> str:

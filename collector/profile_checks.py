@@ -7,6 +7,7 @@ from collector.job_values import shown
 from collector.profile_sections import DRIVERS, ProfileFile, ValueTable
 from collector.profile_values import path
 from collector.serial_checks import Found, serial
+from drivers.codecs.characteristics import full_uuid
 from drivers.profile import Role
 
 _COMMON = frozenset(
@@ -27,6 +28,10 @@ _PLACES: Mapping[tuple[str, str], frozenset[str]] = {
     ("mqtt", ""): frozenset({"topic", "path"}),
 }
 """Keys that say where a value stands, by driver and format."""
+_UNITS_BY_NAME = frozenset({("serial", "frame"), ("ble", "characteristics"), ("modbus", "")})
+"""Where the unit of a value is the number of another one."""
+_UNITS_FIXED = frozenset({("ble", "environmental"), ("ble", "bthome")})
+"""Where it is in the standard."""
 _NEEDED: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("serial", "separated"): ("field",),
     ("serial", "columns"): ("columns",),
@@ -65,6 +70,7 @@ def further(file: ProfileFile, tables: Mapping[str, Any]) -> Found:
         if names.setdefault(value.name, index) != index:
             what = f"{shown(value.name)} is already the name of value {names[value.name] + 1}; give it another"
             found.append((("value", index, "name"), what))
+    found += _units(file, way)
     found += _examples(file)
     return found
 
@@ -97,6 +103,31 @@ def _value(
     if value.low is not None and value.high is not None and value.low >= value.high:
         found.append((("high",), "is not above 'low'"))
     return found
+
+
+def _units(file: ProfileFile, way: tuple[str, str]) -> Found:
+    """Units that would be looked for where none are, so that their values would be taken for those of another."""
+    words = " ".join(part for part in way if part)
+    others = {value.name: value for value in file.values}
+    found: Found = []
+    for index, value in enumerate(file.values):
+        if value.unit_from is None:
+            continue
+        other = others.get(value.unit_from)
+        what = ""
+        if way in _UNITS_FIXED:
+            what = f"says nothing in a {words} profile: its standard says the units; give 'unit'"
+        elif way in _UNITS_BY_NAME and (other is None or other is value):
+            what = f"there is no other value {shown(value.unit_from)}; name the value that says the unit"
+        elif other and way == ("ble", "characteristics") and _uuid(other) != _uuid(value):
+            what = f"{shown(other.name)} is in another characteristic, and so in another message; give a fixed 'unit'"
+        if what:
+            found.append((("value", index, "unit_from"), what))
+    return found
+
+
+def _uuid(value: ValueTable) -> str:
+    return full_uuid(value.characteristic or "")
 
 
 def _mqtt(file: ProfileFile) -> Found:

@@ -4,14 +4,12 @@ Its client is turned by a thread of ours and by nobody else: name look-up, conne
 way for event loops would leave sockets, tasks and threads behind where a broker does not answer.
 """
 
-import asyncio
 import logging
 import ssl
 import threading
 import time
 import uuid
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +24,7 @@ from drivers.base import DriverError, Now, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
 from drivers.broker_inbox import Inbox, Message
+from drivers.endings import thread_ended
 
 ANSWER = 5.0
 """Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""
@@ -79,15 +78,11 @@ def listen(wanted: Wanted, inbox: Inbox) -> threading.Thread:
 async def hang_up(thread: threading.Thread, inbox: Inbox) -> None:
     """Let the thread end and wait for it; one that the system does not let go ends when it comes back."""
     inbox.stop.set()
-    deadline = time.monotonic() + END
     try:
-        with suppress(TimeoutError):
-            async with asyncio.timeout(0.8 * END):
-                await inbox.ended.wait()
-    finally:  # a second cancellation comes here at once, and the thread still has to end
-        thread.join(timeout=max(0.0, deadline - time.monotonic()))
-    if thread.is_alive():
-        _log.warning("%s: the system does not come back from connecting", thread.name)
+        await thread_ended(thread, inbox.ended, within=END)
+    finally:
+        if thread.is_alive():
+            _log.warning("%s: the system does not come back from connecting", thread.name)
 
 
 def _listen(wanted: Wanted, inbox: Inbox) -> None:

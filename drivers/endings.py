@@ -1,13 +1,15 @@
 """Work that ends in time, also when its session is cancelled, once or twice."""
 
 import asyncio
+import threading
 from collections.abc import Coroutine
+from contextlib import suppress
 from typing import Any, TypeVar
 
 Result = TypeVar("Result")
 
 LAST = 0.2
-"""What work that was cancelled twice still gets. [s]"""
+"""What work that was cancelled twice still gets, and a thread after its last act. [s]"""
 
 
 async def bounded(work: Coroutine[Any, Any, Result], *, within: float, ending: float) -> Result:
@@ -43,6 +45,25 @@ async def ended(*tasks: asyncio.Task[Any], within: float) -> None:
         cancelled |= await _stop(task, within)
     if cancelled:
         raise asyncio.CancelledError
+
+
+async def thread_ended(thread: threading.Thread, last_act: asyncio.Event, *, within: float) -> bool:
+    """Wait at most so long [s] for a thread that was told to end and sets `last_act` then; whether it has ended.
+
+    The loop goes on meanwhile. A second cancellation holds it up, since then nobody waits for the thread any more.
+    """
+    clock = asyncio.get_running_loop().time
+    deadline = clock() + within
+    try:
+        with suppress(TimeoutError):
+            async with asyncio.timeout(within):
+                await last_act.wait()
+    except asyncio.CancelledError:
+        thread.join(max(0.0, deadline - clock()))
+        raise
+    if last_act.is_set():
+        thread.join(LAST)  # a moment: it did its last act
+    return not thread.is_alive()
 
 
 async def _stop(task: asyncio.Task[Any], within: float) -> bool:

@@ -12,7 +12,9 @@ from drivers.base import Emit, Now, SettingsError, SilentError
 from drivers.codecs.registers import Batch, registers_decoder, settling
 from drivers.meter import Meter
 from drivers.modbus_line import GarbledError, Line, Place, RefusedError, Visit
-from drivers.modbus_refusals import refusal_error
+from drivers.modbus_refusals import WRONG_RANGE, refusal_error
+from drivers.port import Holders, plugs
+from drivers.port_names import BY_SERIAL_NUMBER, Lister
 from drivers.profile import ModbusSection, Role
 from drivers.setup import Setup
 
@@ -36,27 +38,24 @@ class Modbus:
     A reading bears the time at which its answer was there.
     """
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, *, lister: Lister = plugs) -> None:
         self.name = name = setup.name
         section = setup.profile.modbus
         self._meter = Meter(setup)
         try:
-            self._decoder = registers_decoder(setup.profile)
+            self._decoder = registers_decoder(setup.profile, setup.channels)
         except ValueError as error:
             raise SettingsError(name, str(error), "correct the profile") from error
         place = place_of(name, setup.address, section)
         self._unit = _unit(name, setup.device, place)
-        self._line = setup.shared.get(Line, _key(place), lambda: Line(place))
-        if self._line.place != place:
-            what = f"it talks at {place.settings}, and another instrument on {place} at {self._line.place.settings}"
-            raise SettingsError(name, what, "set both to the same, or give each a port of its own")
+        holders = setup.shared.get(Holders, "", Holders)
+        self._line = setup.shared.get(Line, _key(place), lambda: Line(place, lister=lister, holders=holders))
         self._now: Now = setup.now
         self._every, self._within, self._silence = section.every, section.within, setup.profile.silence
-        batches = self._decoder.batches
-        has_status = any(value.role is Role.STATUS for value in setup.profile.values)
-        self._rounds = [list(batches)] if has_status else [[batch] for batch in batches]
-        """Batches that are taken as one message: with a status, all."""
-        self._settling = settling(batches)
+        self._together = any(value.role is Role.STATUS or value.unit_from for value in self._decoder.values)
+        """Whether a whole round is one message: one value says something of others."""
+        self._answered: set[Batch] = set()
+        """What the unit answered at least once."""
         self._counts = Counter(unanswered=0, declined=0, unasked_bytes=0)
 
     @property
@@ -70,7 +69,8 @@ class Modbus:
 
     def facts(self) -> Mapping[str, Any]:
         """What else there is to say of the instrument."""
-        return self._meter.facts()
+        line = self._line
+        return {**self._meter.facts(), **({"port": line.device} if line.device != line.place.port else {})}
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
@@ -104,24 +104,39 @@ class Modbus:
             await visit.pause(due - clock())
 
     async def _round(self, visit: Visit, emit: Emit) -> None:
-        for batches in self._rounds:
-            answers = [(batch.source, await self._ask(visit, batch)) for batch in batches]
-            data = b"".join(answer for _, answer in answers)
-            self._meter.take(self._decoder.decode_all(answers), data, self._now(), emit)
+        answers: list[tuple[str, bytes]] = []
+        for batch in self._decoder.batches:
+            answers += await self._ask(visit, batch)
+            if not self._together:
+                self._take(answers, emit)
+                answers = []
+        if answers:
+            self._take(answers, emit)
 
-    async def _ask(self, visit: Visit, batch: Batch) -> bytes:
+    def _take(self, answers: list[tuple[str, bytes]], emit: Emit) -> None:
+        data = b"".join(answer for _, answer in answers)
+        self._meter.take(self._decoder.decode_all(answers), data, self._now(), emit)
+
+    async def _ask(self, visit: Visit, batch: Batch) -> list[tuple[str, bytes]]:
+        """Answers with their sources: several where the unit does not have what lies between the wanted registers."""
         try:
-            return await visit.ask(self._unit, batch, self._within)
+            answer = await visit.ask(self._unit, batch, self._within)
         except RefusedError as error:
             self._counts["declined"] += 1
-            raise refusal_error(self.name, self._unit, batch, error.code) from error
+            before, known = set(self._decoder.batches), batch in self._answered
+            if error.code in WRONG_RANGE and not known and self._decoder.without_gaps(batch):
+                apart = [one for one in self._decoder.batches if one not in before]
+                return [answer for one in apart for answer in await self._ask(visit, one)]
+            raise refusal_error(self.name, self._unit, batch, error.code, answered_before=known) from error
         except SilentError:
             self._counts["unanswered"] += 1
             raise
+        self._answered.add(batch)
+        return [(batch.source, answer)]
 
     async def _settle(self, visit: Visit) -> bool:
         """Make sure that nothing the unit was asked before is still to come; True."""
-        question = self._settling
+        question = settling(self._decoder.batches)
         if question is None:
             await visit.pause(self._within)
             return True
@@ -145,12 +160,15 @@ class Modbus:
 
 def place_of(name: str, address: str, section: ModbusSection) -> Place:
     """The line that an address names; SettingsError where it names none."""
-    example = "write for example tcp://192.0.2.5:502, /dev/ttyUSB0 or COM3"
+    example = "write for example tcp://192.0.2.5:502, /dev/ttyUSB0, COM3, or usb: and the serial number of its adapter"
     scheme, separator, _ = address.partition("://")
     if not separator:
-        if not address or address.lower().startswith("usb:") or _HOST.fullmatch(address):
+        by_number = address.lower().startswith(BY_SERIAL_NUMBER)
+        line = BY_SERIAL_NUMBER + address[len(BY_SERIAL_NUMBER) :] if by_number else address
+        nothing = not line.removeprefix(BY_SERIAL_NUMBER).strip()
+        if nothing or (not by_number and _HOST.fullmatch(address)):
             raise SettingsError(name, f"'{address}' is no address of a Modbus line", example)
-        return Place(port=address, baud=section.baud, parity=section.parity, stop_bits=section.stop_bits)
+        return Place(port=line, baud=section.baud, parity=section.parity, stop_bits=section.stop_bits)
     try:
         parts = urlsplit(address)
         host, port = parts.hostname, parts.port or PORT
@@ -162,7 +180,8 @@ def place_of(name: str, address: str, section: ModbusSection) -> Place:
 
 
 def _key(place: Place) -> str:
-    return place.port or str(place)
+    """A line that was set anew is another one: its old self may still have a session that ends."""
+    return f"{place} at {place.settings}" if place.port else str(place)
 
 
 def _unit(name: str, device: int | None, place: Place) -> int:

@@ -6,15 +6,17 @@ Sources: MODBUS over Serial Line V1.02, sections 2.4 and 2.5 (RTU); MODBUS Messa
 import asyncio
 import socket
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
 
-from drivers.base import ConnectionLostError, DriverError, NotFoundError, SilentError
+from drivers.base import BusyError, ConnectionLostError, DriverError, NotFoundError, SilentError
 from drivers.codecs.registers import Batch
 from drivers.modbus_frames import Question, RtuFrame, TcpFrame, identify, identity, open_port, read
-from drivers.modbus_wire import Wire, open_in_thread
+from drivers.modbus_wire import Opener, StillOpeningError, Wire, discard
+from drivers.port import Holders, plugs
 from drivers.port_errors import OPENING, opening_error
+from drivers.port_names import Lister, Whereabouts
 
 OPENS_WITHIN = 3.0
 """Longest time to open a port or a connection. [s]"""
@@ -25,6 +27,9 @@ BROKEN_OFF = 50
 """What is no frame and is followed by this much silence is taken as a spoiled answer: [s], and [characters]."""
 REOPEN_AFTER = 2
 """Questions in a row to which a line is entirely silent, after which it is opened anew. [1]"""
+
+_FAILURES: tuple[type[Exception], ...] = (*OPENING, DriverError)
+"""Of opening a line; TimeoutError and what name resolution raises are among them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +79,22 @@ class GarbledError(Exception):
 class Line:
     """One line; it is open while somebody visits it."""
 
-    def __init__(self, place: Place, *, opener: Callable[..., Any] = open_port) -> None:
+    def __init__(
+        self,
+        place: Place,
+        *,
+        opener: Callable[..., Any] = open_port,
+        lister: Lister = plugs,
+        holders: Holders | None = None,
+    ) -> None:
         self.place = place
+        self.device = place.port
+        """Where the port was found last; empty for TCP."""
+        self._whereabouts = Whereabouts(str(place), place.port, lister)
+        self._holders = holders or Holders()
+        self._held = ExitStack()
         self._opener = opener
+        self._opening = Opener()
         self._lock = asyncio.Lock()
         self._wire: Wire | None = None
         self._visits = 0
@@ -105,8 +123,8 @@ class Line:
             wire = Wire(self._gone)
             try:
                 async with asyncio.timeout(OPENS_WITHIN):
-                    await (self._open_port(wire) if self.place.port else self._open_connection(wire))
-            except OPENING as error:  # TimeoutError and what name resolution raises are among them
+                    await (self._open_port(wire, name) if self.place.port else self._open_connection(wire))
+            except _FAILURES as error:
                 self._failure = clock(), error
             else:
                 self._wire, self._failure, self._mute = wire, None, 0
@@ -117,32 +135,44 @@ class Line:
         loop = asyncio.get_running_loop()
         await loop.create_connection(lambda: wire, self.place.host, self.place.number)
 
-    async def _open_port(self, wire: Wire) -> None:
+    async def _open_port(self, wire: Wire, name: str) -> None:
         place, loop = self.place, asyncio.get_running_loop()
+        settings = {"baud": place.baud, "parity": place.parity, "stop_bits": place.stop_bits}
 
         def opener() -> Any:
-            return self._opener(loop, wire, place.port, baud=place.baud, parity=place.parity, stop_bits=place.stop_bits)
+            self.device = self._whereabouts.find()
+            transport = self._opener(loop, wire, self.device, **settings)
+            try:
+                self._whereabouts.confirm(self.device)
+            except DriverError:
+                discard(transport)
+                raise
+            return transport
 
-        await open_in_thread(wire, opener, place.port)
+        await self._opening.open(wire, opener, place.port)
+        try:
+            self._held.enter_context(self._holders.hold(self.device, name))
+        except BusyError:
+            wire.transport.abort()
+            raise
 
     def _gone(self, wire: Wire) -> None:
         if wire is self._wire:
             self._wire = None
+            self._held.close()
             self._losses += 1
             self._lost.set()
             self._lost = asyncio.Event()
 
     def _close(self) -> None:
         wire, self._wire = self._wire, None
+        self._held.close()
         if wire and wire.transport:
             wire.transport.abort()
 
     def _not_open(self, name: str, error: Exception) -> DriverError:
-        if self.place.port and not isinstance(error, TimeoutError):
-            return opening_error(name, self.place.port, self.place.settings, error)
         if self.place.port:
-            what = f"{self.place} did not open within {OPENS_WITHIN:g} s"
-            return NotFoundError(name, what, "plug its adapter in anew")
+            return self._port_not_open(name, error)
         if isinstance(error, ConnectionRefusedError):
             what = f"nothing serves Modbus at {self.place}"
             return NotFoundError(name, what, "check its port number, and that its Modbus server is switched on")
@@ -152,6 +182,19 @@ class Line:
             what = f"{self.place} did not answer within {OPENS_WITHIN:g} s"
             return NotFoundError(name, what, "check that it is on, its network cable and its address")
         return NotFoundError(name, f"{self.place} cannot be reached ({error})", "check its network cable and address")
+
+    def _port_not_open(self, name: str, error: Exception) -> DriverError:
+        if isinstance(error, TimeoutError):
+            still = isinstance(error, StillOpeningError)
+            what = str(error) if still else f"{self.place} did not open within {OPENS_WITHIN:g} s"
+            return NotFoundError(name, what, "plug its adapter in anew")
+        if not isinstance(error, DriverError):
+            error = opening_error(name, self.device, self.place.settings, error)
+        holder = self._holders.holder(self.device)
+        if isinstance(error, BusyError) and holder and holder != name:
+            hint = "write the same address and line settings for both, or give each a port of its own"
+            return BusyError(name, f"'{holder}' is at {self.device} already", hint)
+        return type(error)(name, error.what.removeprefix(f"{error.instrument}: "), error.hint)
 
 
 class Visit:

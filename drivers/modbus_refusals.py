@@ -11,6 +11,9 @@ from drivers.codecs.registers import Batch
 GATEWAY = frozenset({0x0A, 0x0B})
 """Codes with which a gateway answers in place of a unit."""
 
+WRONG_RANGE = frozenset({0x02, 0x03})
+"""Codes for a question that goes over registers that are not there, or asks for too many."""
+
 
 class Refusal(NamedTuple):
     """An exception code; whether it is permanent is in the kind of error."""
@@ -29,12 +32,12 @@ REFUSALS = {
     0x02: Refusal(
         SettingsError,
         "does not have all of these (illegal data address)",
-        "correct 'register' (many sheets count from 1 or 40001, a profile from 0), or set gap = 0",
+        "correct 'register' (many sheets count from 1 or 40001, a profile from 0)",
     ),
     0x03: Refusal(
         SettingsError,
         "does not give so many at once (illegal data value)",
-        "make the profile's 'gap' smaller, or describe fewer values",
+        "record fewer of its values",
     ),
     0x04: Refusal(SilentError, "failed at it (server device failure)", "switch the instrument off and on"),
     0x05: Refusal(SilentError, "needs longer for it (acknowledge)", "make 'every' longer if this does not end"),
@@ -58,8 +61,14 @@ REFUSALS = {
 """By code; any other is the instrument's own and may pass."""
 
 
-def refusal_error(instrument: str, unit: int, batch: Batch, code: int) -> DriverError:
-    """The program's own error for an exception code; permanent where asking the same again cannot help."""
+def refusal_error(instrument: str, unit: int, batch: Batch, code: int, *, answered_before: bool = False) -> DriverError:
+    """The program's own error for an exception code; permanent where asking the same again cannot help.
+
+    What was answered before is no wrong question: a unit that starts anew may refuse for a while.
+    """
     other = Refusal(SilentError, f"refused with code {code}", "look the code up in the instrument's sheet")
     kind, what, hint = REFUSALS.get(code, other)
+    if answered_before and not kind.retry:
+        what = f"{what}, though it answered this before"
+        kind, hint = SilentError, "check whether it was switched off and on, set anew, or exchanged for another"
     return kind(instrument, f"unit {unit} was asked for {batch.words} and {what}", hint)

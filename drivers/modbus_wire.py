@@ -7,6 +7,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
+from drivers.endings import thread_ended
+
 END = 1.5
 """Longest time to wait for the end of a thread that opens a port. [s]"""
 HELD = 1024
@@ -50,7 +52,7 @@ class Wire(asyncio.Protocol):
         """The polling of a port ended."""
         if not task.cancelled() and task.exception():
             self.transport.poll_task = None
-            _discard(self.transport)
+            discard(self.transport)
             self.connection_lost(None)
 
     def send(self, frame: bytes) -> None:
@@ -79,61 +81,70 @@ class Wire(asyncio.Protocol):
         return self._transaction
 
 
-async def open_in_thread(wire: Wire, opener: Callable[[], Any], title: str) -> None:
-    """Open the port in a thread, since a system may take long for it; one that comes too late is closed again."""
-    loop = asyncio.get_running_loop()
-    opened: asyncio.Future[Any] = loop.create_future()
-    ended = asyncio.Event()
+class StillOpeningError(TimeoutError):
+    """The system has not come back from an opening before."""
 
-    def deliver(transport: Any, error: Exception | None) -> None:
-        ended.set()
-        if opened.done():
-            _discard(transport)
-        elif error:
-            opened.set_exception(error)
-        else:
-            opened.set_result(transport)
 
-    def work() -> None:
-        transport, failure = None, None
+class Opener:
+    """Opens a port in a thread, since a system may take long for it; one that comes too late is closed again."""
+
+    def __init__(self) -> None:
+        self._stuck: threading.Thread | None = None
+        """Nobody waits for it any more, and the system does not let it end."""
+
+    async def open(self, wire: Wire, opener: Callable[[], Any], title: str) -> None:
+        """Open; StillOpeningError while one before is under way: a further one could only wait beside it."""
+        if self._stuck and self._stuck.is_alive():
+            raise StillOpeningError(f"the system is still busy opening {title}")
+        loop = asyncio.get_running_loop()
+        opened: asyncio.Future[Any] = loop.create_future()
+        ended = asyncio.Event()
+
+        def deliver(transport: Any, error: Exception | None) -> None:
+            ended.set()
+            if opened.done():
+                discard(transport)
+            elif error:
+                opened.set_exception(error)
+            else:
+                opened.set_result(transport)
+
+        def work() -> None:
+            transport, failure = None, None
+            try:
+                transport = opener()
+            except Exception as error:  # raised where it is waited for
+                failure = error
+            try:
+                loop.call_soon_threadsafe(deliver, transport, failure)
+            except RuntimeError:  # the loop is closed: nobody waits
+                discard(transport)
+
+        thread = threading.Thread(target=work, name=f"opening {title}", daemon=True)
+        thread.start()
         try:
-            transport = opener()
-        except Exception as error:  # raised where it is waited for
-            failure = error
+            transport = await opened
+        except asyncio.CancelledError:
+            if opened.done() and not opened.cancelled() and not opened.exception():
+                discard(opened.result())
+            await self._end(thread, ended)
+            raise
+        transport.setup()
+        wire.connection_made(transport)
+        if transport.poll_task:  # where a port is polled, its loss ends a task that nobody waits for
+            transport.poll_task.add_done_callback(wire.polled)
+
+    async def _end(self, thread: threading.Thread, ended: asyncio.Event) -> None:
         try:
-            loop.call_soon_threadsafe(deliver, transport, failure)
-        except RuntimeError:  # the loop is closed: nobody waits
-            _discard(transport)
-
-    thread = threading.Thread(target=work, name=f"opening {title}", daemon=True)
-    thread.start()
-    try:
-        transport = await opened
-    except asyncio.CancelledError:
-        if opened.done() and not opened.cancelled() and not opened.exception():
-            _discard(opened.result())
-        await _end(thread, ended)
-        raise
-    transport.setup()
-    wire.connection_made(transport)
-    if transport.poll_task:  # where a port is polled, its loss ends a task that nobody waits for
-        transport.poll_task.add_done_callback(wire.polled)
+            await thread_ended(thread, ended, within=END)
+        finally:
+            if thread.is_alive():
+                self._stuck = thread
+                _log.warning("the system does not come back from opening a port (%s)", thread.name)
 
 
-def _discard(transport: Any) -> None:
+def discard(transport: Any) -> None:
     """Close a port on which nothing was begun."""
     if transport and transport.sync_serial:
         with suppress(OSError):
             transport.sync_serial.close()
-
-
-async def _end(thread: threading.Thread, ended: asyncio.Event) -> None:
-    """Wait for the end of a thread; a second cancellation cuts that short."""
-    try:
-        with suppress(TimeoutError):
-            async with asyncio.timeout(END):
-                await ended.wait()
-    finally:
-        thread.join(timeout=0.1)
-    if thread.is_alive():  # it closes the port itself when the system comes back
-        _log.warning("the system does not come back from opening a port (%s)", thread.name)

@@ -3,7 +3,6 @@
 A thread per port, since not every system lets an event loop wait for a serial port.
 """
 
-import asyncio
 import logging
 import threading
 from collections.abc import Callable, Iterator
@@ -14,6 +13,7 @@ import serial
 from serial.tools import list_ports
 
 from drivers.base import BusyError, ConnectionLostError, DriverError, SettingsError, SilentError
+from drivers.endings import thread_ended
 from drivers.handover import Handover
 from drivers.port_errors import FOREIGN, OPENING, opening_error
 from drivers.port_names import Lister, Plug, Whereabouts, real_name
@@ -75,6 +75,10 @@ class Holders:
         finally:
             self._names.pop(port, None)
 
+    def holder(self, port: str) -> str | None:
+        """The instrument of the call that holds a port."""
+        return self._names.get(real_name(port))
+
 
 class Port:
     """The serial port of an instrument; SettingsError at once for settings that cannot work."""
@@ -107,9 +111,18 @@ class Port:
         self._holders = setup.shared.get(Holders, "", Holders)
         self._opener = opener
         self._wait = wait
+        self._stuck_thread: threading.Thread | None = None
+        """It was told to end, and the system does not let it."""
 
     def start(self, handover: Handover, work: Work) -> threading.Thread:
-        """The thread that opens the port and works on it; how it ended is in the hand-over."""
+        """The thread that opens the port and works on it; how it ended is in the hand-over.
+
+        SilentError while the system does not come back to the one before: a further one could only wait beside it.
+        """
+        if self._stuck_thread and self._stuck_thread.is_alive():
+            what = f"the system is still busy opening {self.device}"
+            raise SilentError(self.name, what, "plug the instrument in anew")
+        self._stuck_thread = None
         thread = threading.Thread(
             target=self._run, args=(handover, work), name=f"{self.name}: {self.device}", daemon=True
         )
@@ -117,18 +130,14 @@ class Port:
         return thread
 
     async def end(self, thread: threading.Thread, handover: Handover) -> None:
-        """Stop the thread and wait for its end."""
-        clock = asyncio.get_running_loop().time
-        deadline = clock() + END
+        """Stop the thread and wait for its end; one that is stuck closes the port as soon as it is open."""
         handover.stop.set()
         try:
-            with suppress(TimeoutError):
-                async with asyncio.timeout(0.8 * END):
-                    await handover.ended.wait()
-        finally:  # a second cancellation comes here at once, and the thread still has to end
-            thread.join(timeout=max(0.0, deadline - clock()))
-        if thread.is_alive():  # the system is still busy opening the port; it is closed again as soon as it is open
-            _log.warning("%s: the system does not come back from opening %s", self.name, self.device)
+            await thread_ended(thread, handover.ended, within=END)
+        finally:
+            if thread.is_alive():
+                self._stuck_thread = thread
+                _log.warning("%s: the system does not come back from opening %s", self.name, self.device)
 
     def _run(self, handover: Handover, work: Work) -> None:
         try:

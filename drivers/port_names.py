@@ -83,7 +83,10 @@ class Whereabouts:
 
     def confirm(self, device: str) -> None:
         """The port is open: remember its adapter; NotFoundError where meanwhile another one took the name."""
-        found = next((plug for plug in self._lister() if plug.vendor is not None and _is_at(plug, device)), None)
+        plugs = [plug for plug in self._lister() if plug.vendor is not None]
+        if self._number is not None and self._known is None:
+            self._by_number(plugs)  # its other port may have come meanwhile: then nobody knows which is meant
+        found = next((plug for plug in plugs if _is_at(plug, device)), None)
         if self._known is not None and found is not None and self._known.serial_number is not None:
             if not self._known.same(found):
                 raise self._away([found])
@@ -97,7 +100,10 @@ class Whereabouts:
             raise NotFoundError(self._instrument, what, "plug the instrument in or correct its address")
         if len(fitting) > 1:
             what = f"the adapter {self._number} has {len(fitting)} ports"
-            raise SettingsError(self._instrument, what, f"give the one it is at: {', '.join(sorted(fitting))}")
+            hint = (
+                f"write in place of {self._address} the name of the port that it is at: {' or '.join(sorted(fitting))}"
+            )
+            raise SettingsError(self._instrument, what, hint)
         return fitting[0]
 
     def _moved(self, plugs: list[Plug]) -> str | None:

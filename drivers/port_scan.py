@@ -9,6 +9,7 @@ from time import monotonic
 from typing import Any
 
 from drivers.base import BusyError, DriverError, NotPermittedError
+from drivers.endings import thread_ended
 from drivers.found import Found
 from drivers.port import Ear, plugs
 from drivers.port_names import BY_SERIAL_NUMBER, Lister, Plug
@@ -37,15 +38,18 @@ async def scan(seconds: float, tell: Tell, *, lister: Lister = plugs, opener: Ca
     loop, stop = asyncio.get_running_loop(), threading.Event()
     heard: asyncio.Queue[Found] = asyncio.Queue()
 
-    def listen(plug: Plug, one: Found) -> None:
+    def listen(plug: Plug, one: Found, last_act: asyncio.Event) -> None:
         result = _listened(plug, one, min(seconds, LISTEN), stop, opener)
         with suppress(RuntimeError):  # the loop is closed: nobody waits
             loop.call_soon_threadsafe(heard.put_nowait, result)
+            loop.call_soon_threadsafe(last_act.set)
 
-    threads = [
-        threading.Thread(target=listen, args=pair, name=f"listening to {pair[0].device}", daemon=True) for pair in found
-    ]
-    for thread in threads:
+    threads: list[tuple[threading.Thread, asyncio.Event]] = []
+    for pair in found:
+        last_act = asyncio.Event()
+        title = f"listening to {pair[0].device}"
+        thread = threading.Thread(target=listen, args=(*pair, last_act), name=title, daemon=True)
+        threads.append((thread, last_act))
         thread.start()
     waiting = {one.key: one for _, one in found}
     try:
@@ -57,8 +61,7 @@ async def scan(seconds: float, tell: Tell, *, lister: Lister = plugs, opener: Ca
                     tell(result)
     finally:
         stop.set()
-        for thread in threads:
-            thread.join(GRACE / 2)
+        await asyncio.gather(*(thread_ended(thread, last_act, within=GRACE / 2) for thread, last_act in threads))
     for one in waiting.values():
         tell(replace(one, note="the system does not come back from opening it: plug it in anew"))
 

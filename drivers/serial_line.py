@@ -106,12 +106,15 @@ class SerialLine(SerialDriver):
             self._framer.cut()
         if not chunk.data and not chunk.cut:
             self._framer.clear()
+        heard = False
         for message, time in self._framer.timed(chunk.data, chunk.time):
             if message.strip():
-                self._meter.take(self._decoder.decode(message), message, time, emit)
+                decoded = self._decoder.decode(message)
+                heard = heard or decoded.sample is not None
+                self._meter.take(decoded, message, time, emit)
         for reason, shown in self._framer.refusals():
             self._meter.unreadable(reason, shown or chunk.data, chunk.time, emit)
-        return True
+        return heard
 
 
 def codec(profile: Profile) -> tuple[Decoder, Framer]:

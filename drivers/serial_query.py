@@ -1,12 +1,14 @@
 """Instruments on a serial port that speak when they are asked: a question, an answer, every so often."""
 
 from collections import Counter
+from dataclasses import dataclass, field
 from time import monotonic
 from typing import Any
 
 from analysis.model import Event, EventKind
 from drivers.asking import LATEST, Conversation, Doubt
 from drivers.base import Emit, SettingsError
+from drivers.codecs.lines import SUMMARY
 from drivers.codecs.text import text_decoder
 from drivers.handover import Chunk, Handover, Loss
 from drivers.port import WAIT, OpenPort
@@ -40,8 +42,7 @@ class SerialQuery(SerialDriver):
         self._every, self._within, self._ending = section.every, section.within, section.ending.encode()
         self._doubt = Doubt()
         self._asked = Counter(unanswered=0, late_answers=0)
-        self._mute: set[str] = set()
-        """Questions whose silence was told."""
+        self._misses = Misses(self.name, self._within)
         self._late = False
         """Only answers that were too late came last."""
 
@@ -51,7 +52,6 @@ class SerialQuery(SerialDriver):
 
     def reset(self) -> None:
         """What is owed from the session before stays owed."""
-        self._mute.clear()
         self._late = False
 
     def hint(self) -> str:
@@ -94,17 +94,65 @@ class SerialQuery(SerialDriver):
         self.report(losses, chunk.time, emit)
         if chunk.reason == UNANSWERED:
             self._asked["unanswered"] += 1
-            if chunk.source not in self._mute:
-                self._mute.add(chunk.source)
-                question = chunk.source.strip()
-                text = f"{self.name}: no answer to '{question}' within {self._within:g} s; further ones are counted"
-                emit(Event(chunk.time, EventKind.PROBLEM, text, self.name, {"question": question}))
+            for event in self._misses.missed(chunk.source, chunk.time):
+                emit(event)
             return False
         if chunk.reason:
             self._asked["late_answers"] += 1
             self._late = True
             return False
-        self._mute.discard(chunk.source)
+        self._misses.answered(chunk.source, chunk.time)
         self._late = False
-        self._meter.take(self._decoder.decode(chunk.data, chunk.source), chunk.data, chunk.time, emit)
-        return True
+        decoded = self._decoder.decode(chunk.data, chunk.source)
+        self._meter.take(decoded, chunk.data, chunk.time, emit)
+        return decoded.sample is not None
+
+    def sum_up(self, emit: Emit, *, now: bool) -> None:
+        """Also questions without an answer."""
+        super().sum_up(emit, now=now)
+        for event in self._misses.summary(self._now(), 0 if now else SUMMARY):
+            emit(event)
+
+
+@dataclass(slots=True)
+class Misses:
+    """Tells the first question without an answer at once and sums up the others, at most every ten seconds.
+
+    A question that was answered for that long is told at once again.
+    """
+
+    name: str
+    """The instrument's."""
+    within: float
+    """[s]"""
+    told: dict[str, int] = field(default_factory=dict)
+    """When each question that was told had no answer last. [ns]"""
+    waiting: Counter[str] = field(default_factory=Counter)
+    last: int = 0
+    """When something was told. [ns]"""
+
+    def missed(self, query: str, time: int) -> list[Event]:
+        """Event for the first, none for the others."""
+        first, self.told[query] = query not in self.told, time
+        question = query.strip()
+        if not first:
+            self.waiting[question] += 1
+            return []
+        self.last = time
+        text = f"{self.name}: no answer to '{question}' within {self.within:g} s; further ones are counted"
+        return [Event(time, EventKind.PROBLEM, text, self.name, {"question": question})]
+
+    def answered(self, query: str, time: int) -> None:
+        """It was answered."""
+        if query in self.told and not 0 <= time - self.told[query] < SUMMARY:
+            del self.told[query]
+
+    def summary(self, time: int, pause: int) -> list[Event]:
+        """Event with the counts since the last one, when there are any and `pause` [ns] passed."""
+        if not self.waiting or 0 <= time - self.last < pause:
+            return []
+        self.last = time
+        counts, self.waiting = dict(self.waiting), Counter()
+        parts = ", ".join(f"{count} to '{question}'" for question, count in counts.items())
+        text = f"{self.name}: further questions without an answer: {parts}"
+        return [Event(time, EventKind.PROBLEM, text, self.name, {"counts": counts})]

@@ -74,7 +74,7 @@ class SerialDriver(ABC):
 
     @abstractmethod
     def take(self, losses: tuple[Loss, ...], chunk: Chunk, emit: Emit) -> bool:
-        """In the loop: take in what was handed over; whether the instrument was heard."""
+        """In the loop: take in what was handed over; whether something of it could be read."""
 
     @abstractmethod
     def reset(self) -> None:
@@ -83,6 +83,10 @@ class SerialDriver(ABC):
     @abstractmethod
     def hint(self) -> str:
         """What to try with an instrument that is silent."""
+
+    def sum_up(self, emit: Emit, *, now: bool) -> None:
+        """Tell what waits for its turn, or `now` at the end of a session."""
+        self._meter.tell(emit, now=now)
 
     def count(self, data: bytes) -> int:
         """About how many messages these bytes are. [1]"""
@@ -109,7 +113,7 @@ class SerialDriver(ABC):
     async def _pass_on(self, handover: Handover, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
         heard = clock()
-        announced = False
+        announced = unread = False
         while True:
             failure, taken = handover.failure, handover.take()  # in this order: what came before the failure is read
             if handover.opened and not announced:
@@ -117,14 +121,18 @@ class SerialDriver(ABC):
                 self._meter.begin(emit)
             self._tell(emit)
             if taken:
-                heard = clock() if self.take(*taken, emit) else heard
+                _, chunk = taken
+                if self.take(*taken, emit):
+                    heard, unread = clock(), False
+                else:
+                    unread = unread or bool(chunk.data.strip() and not chunk.reason)
                 await asyncio.sleep(0)
                 continue
             if failure:
                 raise failure
             patience = heard + self._silence - clock()
             if patience <= 0:
-                raise self._silent(opened=announced)
+                raise self._unread() if unread else self._silent(opened=announced)
             waiting = self._meter.waiting or self._untold
             await handover.arrival(within=min(patience, 1.0) if waiting else patience)
 
@@ -166,7 +174,7 @@ class SerialDriver(ABC):
                     self._untold = loss
 
     def _tell(self, emit: Emit, *, now: bool = False) -> None:
-        self._meter.tell(emit, now=now)
+        self.sum_up(emit, now=now)
         if (loss := self._untold) is None or 0 <= loss.end - self._flood_told < TOLD:
             return
         self._flood_told, self._untold = loss.end, None
@@ -176,6 +184,11 @@ class SerialDriver(ABC):
     def _gap(self, loss: Loss, time: int, text: str) -> Event:
         facts = {"bytes": loss.bytes, "lines": loss.lines, "from": loss.start, "to": loss.end, "cause": str(loss.cause)}
         return Event(time, EventKind.GAP, f"{self.name}: {text.format(**facts)}", self.name, facts)
+
+    def _unread(self) -> SilentError:
+        what = f"what came on {self._port.device} for {self._silence:g} s could not be read"
+        hint = f"check its baud rate (now {self._port.baud}), most often that is another, its data bits and parity,"
+        return SilentError(self.name, what, f"{hint} and that its profile is the right one")
 
     def _silent(self, *, opened: bool) -> SilentError:
         if not opened:

@@ -3,7 +3,7 @@
 import struct
 from collections.abc import Sequence
 
-from drivers.codecs.sample import Decoded, Interpreter
+from drivers.codecs.sample import Decoded, Interpreter, Raw
 from drivers.profile import Value
 
 TYPES: dict[str, int] = {
@@ -27,6 +27,15 @@ def number_at(data: bytes, at: int, kind: str, order: str) -> float | None:
     return float(int.from_bytes(piece, "little" if order == "little" else "big", signed=kind.startswith("int")))
 
 
+def units_said(values: Sequence[Value], raw: Raw) -> dict[str, str]:
+    """What a message calls the units of its values, by their names, where another value says that: by its number.
+
+    Nothing where that value is not in the message: then nobody knows the unit, and the first one would be a guess.
+    """
+    said = {one.name: one.unit_from for one in values if one.unit_from and one.name in raw}
+    return {name: f"{raw[source]:.15g}" if source in raw else "" for name, source in said.items()}
+
+
 class BytesDecoder:
     """Values at fixed places of a message, each by `at`, `type` and `order`."""
 
@@ -44,6 +53,5 @@ class BytesDecoder:
                 short = True
             else:
                 raw[value.name] = number
-        units = {one.name: f"{raw[one.unit_from]:g}" for one in self._values if one.unit_from in raw}
-        sample, reason = self._interpreter.sample(raw, units) if raw else Decoded(None)
+        sample, reason = self._interpreter.sample(raw, units_said(self._values, raw)) if raw else Decoded(None)
         return Decoded(sample, TOO_SHORT if short else reason)

@@ -4,12 +4,12 @@ Source of tables, sizes and limits: MODBUS Application Protocol Specification V1
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from drivers.codecs.binary import TOO_SHORT, TYPES, number_at
+from drivers.codecs.binary import TOO_SHORT, TYPES, number_at, units_said
 from drivers.codecs.sample import Decoded, Interpreter
-from drivers.profile import Profile, Value
+from drivers.profile import Profile, Role, Value
 
 TABLES = ("holding", "input", "coil", "discrete")
 """Tables of a unit; the first two hold registers of 16 bits, the others bits."""
@@ -91,6 +91,13 @@ def batches(values: Iterable[Value], gap: int) -> tuple[Batch, ...]:
     return tuple(planned)
 
 
+def needed(values: Iterable[Value], recorded: Collection[str]) -> tuple[Value, ...]:
+    """Values that an instrument has to be asked for: what is recorded, what says its units, and what is no measure."""
+    kept = [value for value in values if value.name in recorded or _says_something_itself(value)]
+    names = {value.name for value in kept} | {value.unit_from for value in kept}
+    return tuple(value for value in values if value.name in names)
+
+
 def settling(planned: Sequence[Batch]) -> Settling | None:
     """The question that ends a doubt about late answers; None where every shape and table is in use.
 
@@ -114,21 +121,27 @@ class RegistersDecoder:
     The bytes of a register are in the order of the wire, the high one first; bits are packed as section 6.1 says.
     """
 
-    def __init__(self, profile: Profile) -> None:
+    def __init__(self, profile: Profile, recorded: Collection[str] | None = None) -> None:
         for value in profile.values:
             _check(value)
-        self.batches = batches(profile.values, profile.modbus.gap)
+        self.values = profile.values if recorded is None else needed(profile.values, recorded)
+        self.batches = batches(self.values, profile.modbus.gap)
         """What is asked in a round."""
-        self._values = profile.values
-        self._asked = {(batch.table, batch.first): batch.count for batch in self.batches}
-        self._interpreter = Interpreter(profile.values)
+        self._interpreter = Interpreter(self.values)
+
+    def without_gaps(self, batch: Batch) -> bool:
+        """From now on ask for the registers of a batch without neighbours that nobody wants; whether it had such."""
+        inside = [value for value in self.values if _stands_in(value, batch)]
+        apart = batches(inside, 0)
+        self.batches = tuple(one for old in self.batches for one in (apart if old == batch else (old,)))
+        return apart != (batch,)
 
     def decode(self, data: bytes, source: str = "") -> Decoded:
         """What the answer to one question says; `source` such as `holding 0`, else the first question of a round."""
         return self.decode_all([(source or (self.batches[0].source if self.batches else ""), data)])
 
     def decode_all(self, answers: Iterable[tuple[str, bytes]]) -> Decoded:
-        """What several answers say together, so that a status in one holds for the values of another."""
+        """What several answers say together, so that a status or unit in one holds for the values of another."""
         raw: dict[str, float | str] = {}
         reason = ""
         for source, data in answers:
@@ -140,16 +153,16 @@ class RegistersDecoder:
             reason = reason or missing
         if not raw:
             return Decoded(None, reason or NOTHING_HERE)
-        sample, why = self._interpreter.sample(raw)
+        sample, why = self._interpreter.sample(raw, units_said(self.values, raw))
         return Decoded(sample, reason or why)
 
     def _extract(self, data: bytes, table: str, first: int) -> tuple[dict[str, float], str]:
         """Raw numbers by name, and what is wrong with the data where something is."""
         held = len(data) // 2 if is_registers(table) else len(data) * 8
-        asked = self._asked.get((table, first), held)
+        asked = next((one.count for one in self.batches if (one.table, one.first) == (table, first)), held)
         found: dict[str, float] = {}
         short = False
-        for value in self._values:
+        for value in self.values:
             at = (value.first_register or 0) - first
             if value.table != table or at < 0 or at >= max(asked, held):
                 continue
@@ -161,15 +174,24 @@ class RegistersDecoder:
                 found[value.name] = float(data[at // 8] >> at % 8 & 1)
         if not short:
             return found, ""
-        if (table, first) not in self._asked:
+        batch = next((one for one in self.batches if (one.table, one.first) == (table, first)), None)
+        if batch is None:
             return found, TOO_SHORT
-        batch = Batch(table, first, asked)
         return found, f"{TOO_SHORT}: {batch.words} are read together, which makes {batch.size} bytes"
 
 
-def registers_decoder(profile: Profile) -> RegistersDecoder:
-    """The decoder of a profile."""
-    return RegistersDecoder(profile)
+def registers_decoder(profile: Profile, recorded: Collection[str] | None = None) -> RegistersDecoder:
+    """The decoder of a profile, for all its values or for what the `recorded` ones need."""
+    return RegistersDecoder(profile, recorded)
+
+
+def _stands_in(value: Value, batch: Batch) -> bool:
+    return value.table == batch.table and 0 <= (value.first_register or 0) - batch.first < batch.count
+
+
+def _says_something_itself(value: Value) -> bool:
+    """Whether it is no measure, and no status either that only says the unit of another value."""
+    return value.role is not Role.MEASURE and (value.role is not Role.STATUS or bool(value.bits or value.words))
 
 
 def _number(piece: bytes, value: Value) -> float:

@@ -40,7 +40,9 @@ def make(address: str, device: int | None = 7, **settings: Any) -> Modbus:
         "shared": Shared(),
         **settings,
     }
-    return Modbus(Setup(profile=profile, address=address, device=device, **facts))
+    more = {"lister": settings["lister"]} if "lister" in settings else {}
+    facts.pop("lister", None)
+    return Modbus(Setup(profile=profile, address=address, device=device, **facts), **more)
 
 
 class ModbusBench:

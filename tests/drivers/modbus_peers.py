@@ -71,6 +71,8 @@ class Unit:
         self.number = number
         self.registers = list(registers)
         self.refuses: int | None = None
+        self.absent: frozenset[int] = frozenset()
+        """Addresses that it does not have: illegal data address (2)."""
         self.asked: list[tuple[int, int, int]] = []
         """Function, address and count of each question."""
         self._rising = rising
@@ -86,6 +88,8 @@ class Unit:
         self.asked.append((function, address, count))
         if self.refuses is not None:
             return ExcCodes(self.refuses)
+        if not self.absent.isdisjoint(range(address, address + count)):
+            return ExcCodes.ILLEGAL_ADDRESS
         if self._rising:
             self.registers[0] += 1
         current[: len(self.registers)] = self.registers

@@ -1,12 +1,14 @@
 """Work that ends in time, also when its session is cancelled once or twice, and when it will not."""
 
 import asyncio
+import threading
 import time
 
 import pytest
 
-from drivers.endings import LAST, bounded, carried_out, ended
+from drivers.endings import LAST, bounded, carried_out, ended, thread_ended
 from tests.drivers.session import DefectError
+from tests.support import until
 
 
 async def stubborn(cancels: list[float], stays: float) -> None:
@@ -96,3 +98,50 @@ async def test_tasks_are_ended_all() -> None:
     tasks = [asyncio.create_task(asyncio.sleep(30)) for _ in range(3)]
     await ended(*tasks, within=1)
     assert all(task.cancelled() for task in tasks)
+
+
+class Stuck:
+    """A thread that the system does not let go on, until it is released."""
+
+    def __init__(self) -> None:
+        self.release = threading.Event()
+        self.last_act = asyncio.Event()
+        self._loop = asyncio.get_running_loop()
+        self.thread = threading.Thread(target=self._work, name="stuck")
+        self.thread.start()
+
+    def _work(self) -> None:
+        assert self.release.wait(10)
+        self._loop.call_soon_threadsafe(self.last_act.set)
+
+
+async def test_the_loop_goes_on_while_a_thread_does_not_end() -> None:
+    stuck, within = Stuck(), 0.4
+    pauses: list[float] = []
+
+    async def tick() -> None:
+        while True:
+            before = time.monotonic()
+            await asyncio.sleep(0.005)
+            pauses.append(time.monotonic() - before)
+
+    ticking = asyncio.create_task(tick(), name="tick")
+    assert not await thread_ended(stuck.thread, stuck.last_act, within=within)
+    count = len(pauses)
+    await until(lambda: len(pauses) > count + 1, what="a pause that the end would be in")
+    await ended(ticking, within=1)
+    assert max(pauses) < 0.15 * within, "the loop was held up"
+    stuck.release.set()
+    assert await thread_ended(stuck.thread, stuck.last_act, within=5)
+    assert not stuck.thread.is_alive()
+
+
+async def test_a_wait_for_a_thread_that_is_cancelled_waits_to_its_end_all_the_same() -> None:
+    stuck = Stuck()
+    waiting = asyncio.create_task(thread_ended(stuck.thread, stuck.last_act, within=5), name="waiting")
+    await asyncio.sleep(0)
+    threading.Timer(0.1, stuck.release.set).start()
+    waiting.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await waiting
+    assert not stuck.thread.is_alive()

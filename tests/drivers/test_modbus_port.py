@@ -20,6 +20,7 @@ from drivers.modbus_line import Line, Place
 from tests.drivers.modbus_bench import make
 from tests.drivers.modbus_peers import RtuPeer, Unit
 from tests.drivers.session import Session, nothing_left
+from tests.support import until
 
 
 async def test_a_port_that_has_to_be_polled_works_and_its_loss_is_noticed(
@@ -59,8 +60,15 @@ async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(
         with line.visit("meter") as visit:
             with pytest.raises(NotFoundError, match="did not open within"):
                 await visit.open()
-        release.set()
-        assert await asyncio.to_thread(closed.wait, 10), "the late port is left open"
+            threads = threading.active_count()
+            for _ in range(5):
+                with pytest.raises(NotFoundError, match="still busy opening"):
+                    await visit.open()
+            assert threading.active_count() == threads, "a thread for each try"
+            release.set()
+            assert await asyncio.to_thread(closed.wait, 10), "the late port is left open"
+            await until(lambda: not any(one.name.startswith("opening") for one in threading.enumerate()), what="end")
+            await visit.open()
 
 
 async def test_who_waited_while_the_line_could_not_be_opened_does_not_try_anew() -> None:

@@ -1,5 +1,10 @@
 """Where a Modbus instrument can be, and what a job says of several of them."""
 
+import termios
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
 import pytest
 
 from collector.instruments import build
@@ -8,8 +13,11 @@ from drivers.base import (
     InputError,
     SettingsError,
 )
+from drivers.profile import ModbusSection, Profile, Value
 from drivers.setup import Shared
 from tests.drivers.modbus_bench import make
+from tests.drivers.modbus_peers import RtuPeer, Unit
+from tests.drivers.session import Session
 
 
 @pytest.mark.parametrize(
@@ -23,7 +31,7 @@ from tests.drivers.modbus_bench import make
         ("192.0.2.5:502", 1, "is no address of a Modbus line"),
         ("meter.example:502", 1, "is no address of a Modbus line"),
         ("tcp:192.0.2.5", 1, "is no address of a Modbus line"),
-        ("usb:1234", 1, "is no address of a Modbus line"),
+        ("usb: ", 1, "is no address of a Modbus line"),
         ("", 1, "is no address of a Modbus line"),
         ("http://192.0.2.5", 1, "is no address of a Modbus server"),
         ("socket://192.0.2.5:502", 1, "is no address of a Modbus server"),
@@ -39,15 +47,14 @@ def test_settings_that_cannot_work_are_refused_at_once(address: str, device: int
 
 
 def test_addresses_that_can_work_are_taken() -> None:
-    for address, device in (("COM3", 247), ("tcp://192.0.2.5", None), ("tcp://[2001:db8::1]:1502", 255), ("/dev/x", 1)):
+    for address, device in (
+        ("COM3", 247),
+        ("tcp://192.0.2.5", None),
+        ("tcp://[2001:db8::1]:1502", 255),
+        ("/dev/x", 1),
+        ("usb:A1", 1),
+    ):
         make(address, device)
-
-
-def test_a_line_has_one_setting() -> None:
-    shared = Shared()
-    make("/dev/ttyUSB0", 1, shared=shared, baud=9600)
-    with pytest.raises(SettingsError, match="talks at 19200 baud, parity even and 1 stop bits, and another instrument"):
-        make("/dev/ttyUSB0", 2, shared=shared, baud=19200, parity="even")
 
 
 METER = """
@@ -87,3 +94,43 @@ def test_a_job_may_have_several_units_on_a_line_and_not_one_twice() -> None:
 def test_a_port_serves_one_kind_of_instrument() -> None:
     with pytest.raises(InputError, match=r"'a' \(modbus\) and 'lines' \(serial\) are both at /dev/ttyUSB0"):
         build(parse(meter("a", "/dev/ttyUSB0", "device = 1") + LINE).instruments, lambda: 0)
+
+
+def at(baud: int) -> Callable[[str], Profile]:
+    """The profile of an instrument by its name, which ends with how many times this baud rate it is set to."""
+    return lambda name: Profile(
+        name=name,
+        driver="modbus",
+        values=(Value(name="pressure", unit="Pa", first_register=0, order="big"),),
+        modbus=ModbusSection(baud=baud * int(name.rpartition("-")[2])),
+    )
+
+
+def set_to(times: int, number: int) -> str:
+    entry = meter(f"m{number}", "/dev/ttyUSB0", f"device = {number}", ("draft_collector", "draft_vent")[number - 1])
+    return entry.replace("modbus-float", f"mine-{times}")
+
+
+def test_a_line_has_one_setting_among_the_instruments_of_a_job() -> None:
+    profiles = at(9600)
+    assert len(build(parse(set_to(1, 1) + set_to(1, 2)).instruments, lambda: 0, profiles=profiles)) == 2
+    words = "'m1' and 'm2' are both at /dev/ttyUSB0, at 9600 baud, .* and at 19200 baud, parity none and 1 stop bits"
+    with pytest.raises(InputError, match=words):
+        build(parse(set_to(1, 1) + set_to(2, 2)).instruments, lambda: 0, profiles=profiles)
+
+
+def test_the_same_instrument_may_be_set_anew_in_a_running_call() -> None:
+    shared = Shared()
+    for times in (1, 2, 1):
+        build(parse(set_to(times, 1)).instruments, lambda: 0, profiles=at(9600), shared=shared)
+
+
+async def test_a_line_is_opened_as_it_is_set_now(tmp_path: Path) -> None:
+    with closing(RtuPeer(tmp_path, Unit(7, [1] * 9))) as peer:
+        shared = Shared()
+        drivers = [make(peer.address, shared=shared, baud=baud) for baud in (9600, 19200)]
+        for driver, speed in zip(drivers, (termios.B9600, termios.B19200), strict=True):
+            session = Session(driver)
+            await session.until(lambda: session.readings, "reading")  # noqa: B023
+            assert peer.port.speed == speed
+            await session.cancel()

@@ -62,8 +62,25 @@ def test_the_ports_of_one_adapter_are_told_apart() -> None:
     there += [plug("/dev/ttyUSB4", location="1-2:1.1"), plug("/dev/ttyUSB5", location="1-2:1.0")]
     assert whereabouts.find() == "/dev/ttyUSB5"
     several = Whereabouts(NAME, "usb:A1", lambda: there)
-    with pytest.raises(SettingsError, match="has 2 ports"):
+    with pytest.raises(SettingsError) as refused:
         several.find()
+    assert str(refused.value) == (
+        f"{NAME}: the adapter A1 has 2 ports; write in place of usb:A1 the name of the port that it is at:"
+        " /dev/ttyUSB4 or /dev/ttyUSB5"
+    )
+
+
+def test_the_second_port_of_an_adapter_that_comes_while_the_first_is_opened_is_noticed() -> None:
+    there = [plug(FIRST)]
+    whereabouts = Whereabouts(NAME, "usb:A1", lambda: there)
+    device = whereabouts.find()
+    there.append(plug(SECOND, location="1-1:1.1"))
+    with pytest.raises(SettingsError, match="has 2 ports"):
+        whereabouts.confirm(device)
+    there.pop()
+    whereabouts.confirm(device)
+    there.append(plug(SECOND, location="1-1:1.1"))
+    assert whereabouts.find() == FIRST, "which one it is was certain when it was opened"
 
 
 def test_without_a_serial_number_model_and_socket_count() -> None:
@@ -151,3 +168,15 @@ async def test_two_instruments_of_a_call_at_one_port_are_told_which_holds_it(tmp
         again = Session(make(port.device, shared=shared, name="duct thermometer"))
         await again.until(lambda: listening(again.emitted), "open port")
         await again.cancel()
+
+
+async def test_two_instruments_of_a_call_at_one_adapter_are_told_which_holds_it(tmp_path: Path) -> None:
+    with closing(PtyPort(tmp_path)) as port:
+        shared = Shared()
+        there = [plug(str(port.path))]
+        session = Session(make("usb:A1", shared=shared, lister=lambda: there))
+        await session.until(lambda: listening(session.emitted), "open port")
+        error = await Session(make("usb:A1", shared=shared, name="duct thermometer", lister=lambda: there)).failure()
+        assert isinstance(error, BusyError)
+        assert f"'{NAME}' is at {port.device} already" in str(error)
+        await session.cancel()

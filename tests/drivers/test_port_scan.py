@@ -1,7 +1,9 @@
 """Looking for serial ports: what their plugs say, what is heard on them, and nothing is ever sent."""
 
+import asyncio
 import os
 import threading
+import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -12,12 +14,14 @@ from serial.tools import list_ports
 
 from drivers import port_scan
 from drivers.base import ConnectionLostError
+from drivers.endings import ended
 from drivers.found import Found
 from drivers.port import Ear, plugs
 from drivers.port_names import Plug
 from drivers.port_scan import scan
 from tests.drivers.ptys import PtyPort
 from tests.drivers.session import nothing_left
+from tests.support import until
 
 
 def plug(port: PtyPort, serial_number: str | None = "A1") -> Plug:
@@ -143,6 +147,34 @@ async def test_a_search_that_is_given_up_leaves_nothing(tmp_path: Path) -> None:
         task.cancel()
         with pytest.raises(asyncio.CancelledError):
             await task
+
+
+async def test_ports_that_the_system_does_not_open_hold_nobody_up_and_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(port_scan, "GRACE", 0.4)
+    release = threading.Event()
+    pauses: list[float] = []
+    found: list[Found] = []
+
+    def hang(**settings: object) -> Any:
+        assert release.wait(10)
+        raise OSError("gone")
+
+    async def tick() -> None:
+        while True:
+            before = time.monotonic()
+            await asyncio.sleep(0.005)
+            pauses.append(time.monotonic() - before)
+
+    ticking = asyncio.create_task(tick(), name="tick")
+    there = [Plug(device=f"/dev/none{number}") for number in range(3)]
+    await scan(0.05, found.append, lister=lambda: there, opener=hang)
+    count = len(pauses)
+    await until(lambda: len(pauses) > count + 1, what="a pause that the end would be in")
+    release.set()
+    await ended(ticking, within=1)
+    assert max(pauses) < 0.15, "the loop was held up"
+    assert ["does not come back" in one.note for one in found] == [False] * 3 + [True] * 3
+    await until(lambda: not any(one.name.startswith("listening") for one in threading.enumerate()), what="their end")
 
 
 def test_the_systems_list_is_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,7 +14,7 @@ from hypothesis import strategies as any_of
 from pymodbus.client.mixin import ModbusClientMixin
 
 from collector.profiles import named
-from drivers.codecs.binary import TOO_SHORT, TYPES
+from drivers.codecs.binary import TOO_SHORT, TYPES, BytesDecoder
 from drivers.codecs.registers import (
     LAST,
     MOST_BITS,
@@ -193,6 +193,57 @@ def test_no_settling_answer_can_be_taken_for_a_wanted_one(asked: list[tuple[str,
         for b in planned
     )
     assert inside == question.certain
+
+
+def test_only_what_a_job_records_and_what_says_something_of_it_is_asked():
+    values = (
+        value(0, name="pressure", unit="", units={"1": "inH2O"}, unit_from="shown"),
+        value(20, name="shown", role=Role.STATUS, unit=""),
+        value(40, name="temperature", unit="", units={"1": "degC"}, unit_from="shown too"),
+        value(60, name="shown too", role=Role.STATUS, unit=""),
+        value(80, name="state", role=Role.STATUS, unit="", bits={0: Condition.HOLD}),
+        value(100, name="charge", role=Role.BATTERY, unit="%"),
+    )
+    profile = Profile(name="p", driver="modbus", values=values)
+    asked = RegistersDecoder(profile, {"pressure"}).batches
+    assert asked == tuple(Batch("holding", first, 1) for first in (0, 20, 80, 100))
+    assert len(RegistersDecoder(profile).batches) == 6, "an example may hold any of them"
+
+
+def test_a_unit_in_another_register_is_that_of_the_value():
+    pair = decoder(
+        value(0, name="p", unit="", units={"0": "Pa", "1000001": "inH2O"}, unit_from="u"),
+        value(8, name="u", role=Role.STATUS, unit="", kind="uint32"),
+    )
+    said = [("holding 0", b"\x00\x05"), ("holding 8", (1_000_001).to_bytes(4, "big"))]
+    sample, reason = pair.decode_all(said)
+    assert sample is not None, reason
+    assert (sample.values, sample.units) == ({"p": 5.0}, {"p": "inH2O"})
+    sample, reason = pair.decode_all([said[0], ("holding 8", b"\x00\x00\x00\x07")])
+    assert sample is None or not sample.values, "in a unit that nobody named"
+    assert "has a unit of 'p' that the profile does not name" in reason
+
+
+def test_a_value_whose_unit_is_not_in_the_message_is_not_read():
+    values = (
+        value(0, name="p", unit="", units={"0": "Pa", "1": "inH2O"}, unit_from="u", kind="uint8", at=0),
+        value(90, name="u", role=Role.STATUS, unit="", kind="uint8", at=1),
+    )
+    for decoded in (decoder(*values).decode(b"\x00\x05", "holding 0"), BytesDecoder(values).decode(b"\x05")):
+        assert decoded.sample is None or not decoded.sample.values
+        assert decoded.reason
+    assert decoder(*values).decode(b"\x00\x01", "holding 90").reason == "", "nothing is wrong with the unit alone"
+
+
+def test_a_batch_without_gaps_is_asked_apart_from_then_on():
+    two = decoder(value(0), value(3), value(40))
+    assert two.batches == (Batch("holding", 0, 4), Batch("holding", 40, 1))
+    assert two.without_gaps(Batch("holding", 0, 4))
+    assert [batch.source for batch in two.batches] == ["holding 0", "holding 3", "holding 40"]
+    assert not two.without_gaps(Batch("holding", 0, 1))
+    sample, reason = two.decode(b"\x00\x01", "holding 0")
+    assert sample is not None
+    assert (sample.values, reason) == ({"holding_0": 1.0}, "")
 
 
 @pytest.mark.parametrize(

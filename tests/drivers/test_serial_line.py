@@ -265,7 +265,9 @@ async def test_a_defect_in_the_reader_thread_is_heard() -> None:
         defect.__traceback__ = None
 
 
-async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(caplog: pytest.LogCaptureFixture) -> None:
+async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
     release = threading.Event()
     port = ScriptedPort()
 
@@ -273,12 +275,24 @@ async def test_a_system_that_does_not_come_back_from_opening_holds_nobody_up(cap
         assert release.wait(30)
         return port
 
-    error = await Session(make("scripted", opener=hang, silence=0.05)).failure()
+    monkeypatch.setattr("drivers.port.END", 0.1)
+    driver = make("scripted", opener=hang, silence=0.05)
+    error = await Session(driver).failure()
     assert isinstance(error, SilentError)
     assert "did not open" in str(error)
     assert f"{NAME}: the system does not come back" in caplog.text
+    threads = threading.active_count()
+    for _ in range(5):
+        error = await Session(driver).failure()
+        assert isinstance(error, SilentError)
+        assert "still busy opening" in str(error)
+    assert threading.active_count() == threads, "a thread for each try"
     release.set()
     await until(port.closed.is_set, what="the late port is closed again")
+    await until(lambda: threading.active_count() < threads, what="its thread ends")
+    again = Session(driver)
+    await again.until(lambda: listening(again.emitted), "open port")
+    await again.cancel()
 
 
 @pytest.mark.timeout(900)
