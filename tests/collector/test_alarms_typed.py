@@ -1,9 +1,16 @@
 """Alarms on what is typed in: nobody types the same value again, so its delay goes on by the clock."""
 
-from analysis.model import Quality
+from pathlib import Path
+
+import pytest
+
+from analysis.model import NANOSECONDS, Channel, Plate, Quality, Reading
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
+from collector.clock import Clock
+from collector.collector import Collector
+from collector.store import Store
 from tests.collector.alarm_bench import A, B, D, time_of
 
 ADVISE = AlarmRule("co", "room_co", above=9e-6, deadband=1e-6, off_delay=30, priority="high", text="Carbon monoxide")
@@ -128,3 +135,20 @@ def test_what_is_dated_back_does_not_hurry_the_clock() -> None:
     assert course.state("static") is AlarmState.SHELVED
     course.wait(15)
     assert course.state("static") is not AlarmState.SHELVED
+
+
+@pytest.mark.parametrize(("instrument", "then"), [("by hand: badge", D), ("room CO meter", B)])
+def test_a_call_knows_what_was_typed_in(tmp_path: Path, instrument: str, then: AlarmState) -> None:
+    now = time_of(0)
+    with Store(tmp_path / "a.lightoff") as store:
+        clock = Clock(wall=lambda: now, monotonic=lambda: now, since_boot=lambda: now)
+        collector = Collector(store, plate=Plate(), rules=[ADVISE], clock=clock)
+        channel = Channel("room_co", instrument, "ppm")
+        collector.ingest(channel)
+        for value in (12.0, 3.0):
+            now += NANOSECONDS
+            collector.ingest(Reading(channel.key, now, value))
+        for _ in range(40):
+            now += NANOSECONDS
+            collector.apply(collector.alarms.tick(collector.now()))
+        assert collector.alarms.state("co") is then
