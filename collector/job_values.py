@@ -133,6 +133,13 @@ def whole(value: object, low: int, high: int) -> int:
     return value
 
 
+def unit_number(value: object) -> int:
+    """Number of a Modbus unit. Source: MODBUS over Serial Line V1.02, 2.2; Messaging on TCP/IP V1.0b, 4.4.1.1."""
+    if isinstance(value, bool) or not isinstance(value, int) or not (1 <= value <= 247 or value in (0, 255)):
+        raise ValueError(f"{shown(value)} is not the number of a unit, 1 to 247, or 0 or 255 at a server on a network")
+    return value
+
+
 def seconds(value: object) -> float:
     """Number in seconds, or a duration with its unit. [s]"""
     if isinstance(value, int | float) and not isinstance(value, bool):
