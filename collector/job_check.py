@@ -92,7 +92,7 @@ def _instruments(job: Job, folder: Folder | None) -> list[tuple[Path, str]]:
 
 
 def _lacks(one: InstrumentSettings, make: Callable[[list[InstrumentSettings]], object]) -> Iterator[tuple[Path, str]]:
-    """All that hinders an instrument, by its key: after each it is looked at as if that were right."""
+    """All that hinders an instrument, by its key: after a channel it is looked at without that."""
     while True:
         try:
             make([one])
@@ -104,12 +104,9 @@ def _lacks(one: InstrumentSettings, make: Callable[[list[InstrumentSettings]], o
             key = _key_in(error, one.name)
             yield key, str(error)
         channels = {value: point for value, point in one.channels.items() if ("channels", value) != key}
-        if key == ("device",) and one.device != 1:
-            one = one.model_copy(update={"device": 1})
-        elif channels and len(channels) < len(one.channels):
-            one = one.model_copy(update={"channels": channels})
-        else:
+        if not channels or len(channels) == len(one.channels):
             return
+        one = one.model_copy(update={"channels": channels})
 
 
 def _names_a_file(one: InstrumentSettings) -> bool:
