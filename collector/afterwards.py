@@ -36,7 +36,7 @@ def enter_afterwards(path: Path, wish: Wish, content: bytes | None, *, now: int)
     reading = None
     text, done = wish.text, "photograph attached"
     if wish.point:
-        number, unit = parse_entry(wish.value)
+        number, unit = parse_entry(wish.value, wish.point)
         manual = Manual(now=lambda: now, known=channels, taken=taken)
         reading = manual.enter(wish.point, number, unit, wish.meter, at)
         text = entry_text(wish.point, wish.value, wish.meter)

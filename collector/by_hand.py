@@ -78,7 +78,7 @@ class ByHand:
         point, typed = text_in(given, "point"), text_in(given, "value")
         meter = text_in(given, "meter", default="")
         now, at = self._collector.now(), text_in(given, "at", default="")
-        number, unit = parse_entry(typed)
+        number, unit = parse_entry(typed, point)
         moment = parse_moment(at, now, began=self._began) if at else None
         picture = self._uploads.take(given) if "upload" in given else None  # refused before anything is recorded
         reading = self._manual.enter(point, number, unit, meter, moment)

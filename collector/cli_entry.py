@@ -40,8 +40,9 @@ _recording = click.option(
 def enter(*, point: str, value: str, meter: str, at: str, photo: Path | None, recording: Path | None) -> None:
     """Record VALUE with its unit, read off a meter at POINT by hand.
 
-    It goes into the recording that is being made now, or afterwards into a finished one. A suction is negative. The
-    points stand in README; a wrong entry is withdrawn on the page.
+    It goes into the recording that is being made now, or afterwards into a finished one. A suction is negative; at
+    the pressure switch a pressure is positive when it acts to close it. A contact is 1 or 0. The points stand in
+    README; a wrong entry is withdrawn on the page.
     """
     from collector import entering
 

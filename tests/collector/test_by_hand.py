@@ -73,6 +73,12 @@ async def test_an_entry_keeps_its_text_its_meter_and_its_time(tmp_path: Path):
     assert event.text.startswith("gas manifold: 3.50 inH2O, dial gauge (typed in at ")
 
 
+async def test_the_state_of_a_contact_is_typed_as_a_word(tmp_path: Path):
+    async with hands(tmp_path / "a.lightoff") as (collector, commands):
+        await enter(collector, commands, point="switch_closed", value="closed", meter="")
+        assert collector.latest["switch_closed@by hand: not named"][2] == 1.0
+
+
 async def test_what_is_dated_back_is_recorded_and_does_not_stand_for_now(tmp_path: Path):
     async with hands(tmp_path / "a.lightoff") as (collector, commands):
         await enter(collector, commands, value="3.5 inH2O")
