@@ -12,7 +12,7 @@ from analysis.model import origin_of
 from analysis.points import DERIVED, MEASURES, Measure, Point, measure_of, nearest
 from analysis.uncertainty import Accuracy
 
-KEEP_OUT = "keep the password out of the job file; use the environment"
+KEEP_OUT = 'keep the password out of the job file; for an instrument write secret = "env:NAME"'
 SECRET_NAME = r"(?:p|pwd?|[^=&]*(?:passw|secret|token|api_?key)[^=&]*)"
 """Regular expression of what a password is called, without regard to case."""
 
