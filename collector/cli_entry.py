@@ -22,7 +22,10 @@ class Entering(Command):
 
 
 _at = click.option(
-    "--at", default="", metavar="TIME", help='When: 06:31, 06:31:20, -5min, "2026-01-14 06:31"; default: now.'
+    "--at",
+    default="",
+    metavar="TIME",
+    help='When: 06:31, 06:31:20, -5min, "2026-01-14 06:31"; default: now. Long before the recording: with its date.',
 )
 _recording = click.option(
     "--recording",

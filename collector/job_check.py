@@ -3,9 +3,10 @@
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path as Folder
 
+from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
 from collector.alarms import Alarms
 from collector.instruments import build, cautions
@@ -66,7 +67,9 @@ def _instruments(job: Job, folder: Folder | None) -> list[tuple[Path, str]]:
     """Instruments that cannot be made, and what each lacks."""
     found: list[tuple[Path, str]] = []
     usable: list[InstrumentSettings] = []
-    make = partial(build, now=lambda: 0, papers=papers_of(job), profiles=partial(named, beside=folder), secrets=_unread)
+    make = partial(
+        build, now=lambda: 0, papers=papers_of(job), profiles=cache(partial(named, beside=folder)), secrets=_unread
+    )
     for index, one in enumerate(job.instruments):
         if folder is None and one.driver == "simulate":
             found.append((("instrument", index, "driver"), NO_SIMULATED))
@@ -92,7 +95,9 @@ def _instruments(job: Job, folder: Folder | None) -> list[tuple[Path, str]]:
 
 
 def _lacks(one: InstrumentSettings, make: Callable[[list[InstrumentSettings]], object]) -> Iterator[tuple[Path, str]]:
-    """All that hinders an instrument, by its key: after a channel it is looked at without that."""
+    """All that hinders an instrument, by its key: after a channel it is looked at without that, or at another point."""
+    told: set[Path] = set()
+    points = iter(POINTS)
     while True:
         try:
             make([one])
@@ -102,10 +107,16 @@ def _lacks(one: InstrumentSettings, make: Callable[[list[InstrumentSettings]], o
                 yield from ((("profile",), f"{error.where}: {mistake}") for mistake in error.mistakes)
                 return
             key = _key_in(error, one.name)
-            yield key, str(error)
+            if key not in told:
+                yield key, str(error)
+            told.add(key)
         channels = {value: point for value, point in one.channels.items() if ("channels", value) != key}
-        if not channels or len(channels) == len(one.channels):
+        if len(channels) == len(one.channels):
             return
+        if not channels:
+            if (point := next(points, None)) is None:
+                return
+            channels = {str(key[1]): point}
         one = one.model_copy(update={"channels": channels})
 
 

@@ -35,7 +35,7 @@ profile = "own.toml"
 address = "/dev/ttyUSB1"
 device = 0
 secret = "file:key.txt"
-channels = { pressure = "draft_switch" }
+channels = { pressure = "temp_room" }
 
 [[instrument]]
 name = "broken"
@@ -93,6 +93,7 @@ def test_all_that_instruments_lack_is_told_at_once_with_line_and_key(folder: Pat
         "line 15, instrument[2].channels.presure",
         "line 22, instrument[3].device",
         "line 23, instrument[3].secret",
+        "line 24, instrument[3].channels.pressure",
         "line 29, instrument[4].profile",
         "line 29, instrument[4].profile",
     ]
