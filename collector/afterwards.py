@@ -5,7 +5,7 @@ from pathlib import Path
 
 from analysis.model import NANOSECONDS, EventKind
 from collector.attachments import pieces
-from collector.by_hand import entry_event, entry_text, photo
+from collector.by_hand import beginning, entry_event, entry_text, photo
 from collector.database import RecordingError, is_recording
 from collector.entering import Wish
 from collector.pictures import checked, plain
@@ -13,7 +13,7 @@ from collector.recording import Recording
 from collector.store import Store, Written
 from collector.uploads import Picture
 from drivers.base import InputError
-from drivers.codecs.moments import parse_moment, told
+from drivers.codecs.moments import is_dated, parse_moment, told
 from drivers.manual import Manual, parse_entry
 
 
@@ -28,14 +28,15 @@ def enter_afterwards(path: Path, wish: Wish, content: bytes | None, *, now: int)
         raise InputError("when the meter was read is not said", "add --at, such as --at 06:31 or --at -5min")
     with Recording(path) as recording:
         end, channels = _end(recording, now), recording.channels
+        began = beginning(recording)
         taken = {channel.key: set(recording.read(channel.key).time.tolist()) for channel in channels}
-    at = parse_moment(wish.at, end) if not _dated(wish.at) else parse_moment(wish.at, now)
+    at = parse_moment(wish.at, now if is_dated(wish.at) else end, began=began)
     afterwards = f"entered afterwards, {datetime.fromtimestamp(now // NANOSECONDS).astimezone():%Y-%m-%d %H:%M}"
     batch: list[Written] = []
     reading = None
     text, done = wish.text, "photograph attached"
     if wish.point:
-        number, unit = parse_entry(wish.value)
+        number, unit = parse_entry(wish.value, wish.point)
         manual = Manual(now=lambda: now, known=channels, taken=taken)
         reading = manual.enter(wish.point, number, unit, wish.meter, at)
         text = entry_text(wish.point, wish.value, wish.meter)
@@ -50,10 +51,6 @@ def enter_afterwards(path: Path, wish: Wish, content: bytes | None, *, now: int)
     with Store(path) as store:
         store.append(batch)  # all of it or nothing
     return f"{done}, afterwards ({path.name})"
-
-
-def _dated(at: str) -> bool:
-    return len(at) > 9 and at[4:5] == "-"
 
 
 def _end(recording: Recording, now: int) -> int:

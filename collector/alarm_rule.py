@@ -125,7 +125,7 @@ class Condition:
         self.value = math.nan
         """Last value that could be used. [inside unit]"""
         self.quality = Quality.GOOD
-        self._usable = False
+        self._usable = self._stands = False
         self._last: int | None = None
         self._interval = 0
         self._pending: int | None = None
@@ -136,8 +136,8 @@ class Condition:
             round(seconds * NANOSECONDS) for seconds in (rule.on_delay, rule.off_delay, rule.settle)
         )
 
-    def take(self, now: int, value: float, quality: Quality) -> None:
-        """A reading of the point."""
+    def take(self, now: int, value: float, quality: Quality, *, stands: bool = False) -> None:
+        """A reading of the point; one that `stands` is followed by no other while its delay runs."""
         self._usable = quality is not Quality.BAD and not math.isnan(value)
         if not self._usable:
             return
@@ -146,7 +146,7 @@ class Condition:
             if interval > max(HOLD, 3 * self._interval):
                 self._pending = None
             self._interval = interval
-        self.value, self.quality, self._last = value, quality, now
+        self.value, self.quality, self._last, self._stands = value, quality, now, stands
 
     def take_contact(self, now: int, value: float, quality: Quality) -> None:
         """A reading of the contact in `when`."""
@@ -174,7 +174,8 @@ class Condition:
         if not self.watched(now):
             self.active, self._held_by_good, self._pending = False, False, None
             return
-        if not self._usable or self._last is None or now - self._last > HOLD:
+        delay = self._off if self.active else self._on
+        if not self._usable or self._last is None or now - self._last > HOLD + (delay if self._stands else 0):
             return
         safety = self.rule.priority == "safety"
         wanted = not self.rule.cleared(self.value) if self.active else self.rule.beyond(self.value)
@@ -188,7 +189,7 @@ class Condition:
             return
         if self._pending is None:
             self._pending = now
-        if now - self._pending >= (self._on if wanted else self._off):
+        if now - self._pending >= delay:
             self.active, self._pending = wanted, None
 
 
@@ -200,11 +201,11 @@ class Conditions:
         self._unread = Condition(rule)
         self._by_source: dict[str, Condition] = {}
 
-    def take(self, now: int, value: float, quality: Quality, source: str) -> None:
-        """A reading of the point by an instrument."""
+    def take(self, now: int, value: float, quality: Quality, source: str, *, stands: bool = False) -> None:
+        """A reading of the point by an instrument; see `Condition.take`."""
         if source not in self._by_source:
             self._by_source[source] = copy(self._unread)
-        self._by_source[source].take(now, value, quality)
+        self._by_source[source].take(now, value, quality, stands=stands)
 
     def change_over(self, before: str, after: str) -> None:
         """An instrument goes on as another source: what is held of it goes on with that."""

@@ -7,7 +7,12 @@ How readings enter:
     BAD, NaN neither raises nor clears; the state holds.
 
 Delays run on the time of the readings. None completes on a value older than `HOLD`, and a silence restarts it when it
-lasts longer than that and than three of the point's usual intervals.
+lasts longer than that and than three of the point's usual intervals: a meter that is silent may be dead, and then says
+nothing of now.
+
+Whoever types a value in has read the meter, and says nothing more until asked again: that silence is no failure. So the
+delay of a value that was typed in, and was of now then, goes on by the clock and completes once; afterwards, and where
+it was dated back, it is as old as any other. It moves what it was typed for alone, never what a live meter holds.
 """
 
 from collections import deque
@@ -91,16 +96,23 @@ class Alarms:
                     alarm.condition.take(seen, value, quality, source)
         return [*changes, *(change for alarm in new for change in self._settle(alarm, time))]
 
-    def step(self, point: str, time: int, value: float, quality: Quality, source: str = "") -> list[AlarmChange]:
-        """Take a value [inside unit] of a point or derived quantity; `source` tells its instruments apart."""
+    def step(
+        self, point: str, time: int, value: float, quality: Quality, source: str = "", *, typed: bool = False
+    ) -> list[AlarmChange]:
+        """Take a value [inside unit] of a point or derived quantity; `source` tells its instruments apart.
+
+        One that is `typed` in has the time of the clock that `tick` follows, or was dated back.
+        """
         contacts, values = self._contacts.get(point, ()), self._values.get(point, ())
         if not contacts and not values:
             return []
-        now = self._advance(time, source or point)
+        clock = self._now + self._shifts.get("", self._base)
+        now = self._advance(max(time, clock), "") if typed else self._advance(time, source or point)
+        stands = typed and time >= clock - HOLD
         for alarm in contacts:
             alarm.condition.take_contact(now, value, quality)
         for alarm in values:
-            alarm.condition.take(now, value, quality, source)
+            alarm.condition.take(now, value, quality, source, stands=stands)
         return [change for alarm in (*contacts, *values) for change in self._settle(alarm, time)]
 
     def change_over(self, before: str, after: str) -> None:

@@ -10,6 +10,7 @@ from analysis.points import POINTS
 from collector.arguments import Answer, Command, Given, text_in
 from collector.attachments import Attachment
 from collector.collector import Collector
+from collector.recording import Recording
 from collector.uploads import Picture, Uploads
 from drivers.base import InputError
 from drivers.codecs.moments import parse_moment, told
@@ -35,10 +36,14 @@ class Entry:
 
 
 class ByHand:
-    """The commands of hands; `manual` is the driver that takes readings, None where they cannot be typed in."""
+    """The commands of hands; `manual` is the driver that takes readings, None where they cannot be typed in.
 
-    def __init__(self, collector: Collector, manual: Manual | None) -> None:
+    `began` is when the recording did, by default now. [ns]
+    """
+
+    def __init__(self, collector: Collector, manual: Manual | None, began: int | None = None) -> None:
         self._collector = collector
+        self._began = collector.now() if began is None else began
         self._manual = manual
         self._uploads = Uploads()
         self._entries: deque[Entry] = deque(maxlen=REMEMBERED)
@@ -73,8 +78,8 @@ class ByHand:
         point, typed = text_in(given, "point"), text_in(given, "value")
         meter = text_in(given, "meter", default="")
         now, at = self._collector.now(), text_in(given, "at", default="")
-        number, unit = parse_entry(typed)
-        moment = parse_moment(at, now) if at else None
+        number, unit = parse_entry(typed, point)
+        moment = parse_moment(at, now, began=self._began) if at else None
         picture = self._uploads.take(given) if "upload" in given else None  # refused before anything is recorded
         reading = self._manual.enter(point, number, unit, meter, moment)
         text = entry_text(point, typed, meter)
@@ -108,7 +113,7 @@ class ByHand:
     def keep_photo(self, given: Given) -> Answer:
         """Attach the photograph of `upload`, with `text` and at `at`."""
         text, now = text_in(given, "text", default=""), self._collector.now()
-        moment = parse_moment(text_in(given, "at", default=""), now)
+        moment = parse_moment(text_in(given, "at", default=""), now, began=self._began)
         picture = self._uploads.take(given)
         identity = self._attach(picture, moment, text)
         return Answer(f"photograph attached: {text or picture.name}", {"attachment": identity})
@@ -117,6 +122,15 @@ class ByHand:
         attachment, event = photo(picture, time, text, of, entered=self._collector.now())
         self._collector.attach(attachment, picture.content, event)
         return attachment.id
+
+
+def beginning(recording: Recording) -> int | None:
+    """When a recording began, None where nothing is in it yet; what was typed in may lie before that. [ns]"""
+    started = [event.time for event in recording.events({EventKind.RECORDER}) if "from" not in event.data]
+    if started:
+        return started[0]
+    span = recording.span()  # of one that was imported, which is told at the time when it was
+    return span[0] if span else None
 
 
 def entry_text(point: str, typed: str, meter: str) -> str:

@@ -7,7 +7,6 @@ import sys
 import tempfile
 import time
 from dataclasses import replace
-from functools import partial
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -272,16 +271,15 @@ def export(*, recording: Path, output: Path, force: bool, events: Path | None) -
 @click.argument("file", type=FILE)
 def checkjob_at(*, file: Path) -> None:
     """Explain every mistake of a job file, with its line and the nearest right key."""
-    from collector.instruments import build, cautions
-    from collector.job import load
-    from collector.papers import papers_of
-    from collector.profiles import named
+    from collector.job_check import examined
+    from collector.job_lines import read_text
+    from collector.session import rules
 
-    job = load(file)
-    for caution in cautions(job.instruments):
-        click.echo(caution, err=True)
-    profiles = partial(named, beside=file.parent)
-    build(job.instruments, now=lambda: 0, papers=papers_of(job), profiles=profiles)
+    found = examined(read_text(file), file.name, rules, folder=file.parent)
+    for one in (*found.mistakes, *found.cautions):
+        click.echo(f"{file}: {one}", err=True)
+    if found.mistakes:
+        sys.exit(1)
     click.echo(f"{file}: nothing to correct")
 
 

@@ -22,7 +22,10 @@ class Entering(Command):
 
 
 _at = click.option(
-    "--at", default="", metavar="TIME", help='When: 06:31, 06:31:20, -5min, "2026-01-14 06:31"; default: now.'
+    "--at",
+    default="",
+    metavar="TIME",
+    help='When: 06:31, 06:31:20, -5min, "2026-01-14 06:31"; default: now. Long before the recording: with its date.',
 )
 _recording = click.option(
     "--recording",
@@ -40,8 +43,9 @@ _recording = click.option(
 def enter(*, point: str, value: str, meter: str, at: str, photo: Path | None, recording: Path | None) -> None:
     """Record VALUE with its unit, read off a meter at POINT by hand.
 
-    It goes into the recording that is being made now, or afterwards into a finished one. A suction is negative. The
-    points stand in README; a wrong entry is withdrawn on the page.
+    It goes into the recording that is being made now, or afterwards into a finished one. A suction is negative; at
+    the pressure switch a pressure is positive when it acts to close it. A contact is 1 or 0. The points stand in
+    README; a wrong entry is withdrawn on the page.
     """
     from collector import entering
 

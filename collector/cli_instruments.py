@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -71,23 +72,32 @@ def check_profile(
 @click.option("--watch", "watching", is_flag=True, help="Go on and show what the instruments show, until Ctrl+C.")
 @click.option("--modbus", metavar="ADDRESS", help="Ask the units on this port or at this server.")
 @click.option("--mqtt", metavar="URL", help="Listen at this broker.")
+@click.option("--secret", metavar="env:NAME|file:PATH", help="Where the broker's password is kept.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object; watching, one for each change.")
-def scan(*, seconds: float | None, watching: bool, modbus: str | None, mqtt: str | None, as_json: bool) -> None:
+def scan(
+    *, seconds: float | None, watching: bool, modbus: str | None, mqtt: str | None, secret: str | None, as_json: bool
+) -> None:
     """Look for instruments and show what they measure, with the lines for the job file.
 
     Looks at everything that can be looked for at once; what cannot look says why. It changes nothing on an instrument.
     """
     from drivers.registry import KINDS
 
+    if secret is not None and mqtt is None:
+        raise click.UsageError("--secret is for the broker of --mqtt.")
+    kinds = KINDS if secret is None else {**KINDS, "mqtt": _with_secret(KINDS["mqtt"], secret)}
     asked = {"modbus": modbus, "mqtt": mqtt}
     ask = {name: address for name, address in asked.items() if address is not None}
-    search_for_instruments(KINDS, ask, seconds, watching=watching, as_json=as_json)
+    search_for_instruments(kinds, ask, seconds, watching=watching, as_json=as_json)
 
 
 def search_for_instruments(
     kinds: "Mapping[str, Kind]", ask: Mapping[str, str], seconds: float | None, *, watching: bool, as_json: bool
 ) -> None:
-    """Look with these kinds for so long [s], show it, and end with status 1 where none of them could look."""
+    """Look with these kinds for so long [s], show it, and end with status 1 where none of them could look.
+
+    So it is where one of the addresses to `ask` at could not be looked at.
+    """
     from collector.scan import Search
     from collector.scan_command import look, watch
     from collector.scan_text import answer, plain
@@ -107,8 +117,21 @@ def search_for_instruments(
         click.echo(answer(search, round(time.monotonic() - began, 1), kinds=kinds))
     elif not watching:
         click.echo(json.dumps(plain(search), indent=2, ensure_ascii=False))
-    if _blind(search):
+    if _blind(search) or search.troubles.keys() & ask.keys():
         sys.exit(1)
+
+
+def _with_secret(kind: "Kind", place: str) -> "Kind":
+    """The kind of a broker, asked with the password that is kept there."""
+    from collector.job_values import secret_place
+    from collector.profiles import secret_from
+    from drivers.mqtt_probe import NOBODY, probe
+
+    try:
+        kept = secret_place(place)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--secret") from None
+    return replace(kind, probe=partial(probe, secret=secret_from(kept, NOBODY)))
 
 
 def _blind(search: "Search") -> bool:

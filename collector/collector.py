@@ -220,7 +220,7 @@ class Collector:
         value, quality = normalizer(reading.value, reading.quality, reading.time)
         self._native[reading.channel] = reading.value
         point = normalizer.channel.point
-        self._offer(reading.channel, point, reading.time, value, quality)
+        self._offer(reading.channel, point, reading.time, value, quality, typed=is_typed(normalizer.channel.instrument))
         if point in CHAIN:
             self.drops.step(reading.channel, point, reading.time, value, quality)
         if not self.speakers.hear(point, reading.channel, reading.time, quality):
@@ -248,10 +248,10 @@ class Collector:
         """
         self.recorder.attach(attachment, content, lambda: self.ingest(event))
 
-    def _offer(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
+    def _offer(self, key: str, point: str, time: int, value: float, quality: Quality, *, typed: bool = False) -> None:
         item = (key, time, value, quality)
         self.latest[key] = item
-        for change in self.alarms.step(point, time, value, quality, key):
+        for change in self.alarms.step(point, time, value, quality, key, typed=typed):
             self._alarm_changed(change)
         self.fanout.offer(item)
 

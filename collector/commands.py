@@ -20,7 +20,7 @@ from drivers.replay import Replay
 class Commands:
     """The commands of one call; each returns one sentence or an `Answer`, or raises LightoffError with a sentence.
 
-    `more` are commands of other parts of the call, by their names.
+    `more` are commands of other parts of the call, by their names; `began` is when the recording did, by default now.
     """
 
     def __init__(
@@ -31,9 +31,10 @@ class Commands:
         replay: Replay | None = None,
         plant: Practice | None = None,
         more: Mapping[str, Command] | None = None,
+        began: int | None = None,
     ) -> None:
         self._collector = collector
-        self._by_hand = ByHand(collector, manual)
+        self._by_hand = ByHand(collector, manual, began)
         self._replay = replay
         self._plant = plant
         self._known: dict[str, Command] = {

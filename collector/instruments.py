@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.points import measure_of
-from collector.job import InstrumentSettings
+from collector.job import InstrumentSettings, JobError
 from collector.job_values import accuracy, native_unit
 from collector.practice import Practice
 from collector.profiles import Profiles, named, secret_from
@@ -248,13 +248,23 @@ def _beginning(value: Value, channels: Mapping[str, str]) -> Value:
     return replace(value, units={fitting: units[fitting], **units}, low=None, high=None)
 
 
+def _named(settings: InstrumentSettings, profiles: Profiles) -> Profile:
+    """The profile of that name; an error says for which instrument it was."""
+    try:
+        return profiles(settings.profile or "")
+    except InputError as error:
+        if isinstance(error, JobError) and error.mistakes:  # each with its line in the profile
+            raise
+        raise InputError(f"instrument '{settings.name}': {error.what}", error.hint) from error
+
+
 def _profile(settings: InstrumentSettings, profiles: Profiles) -> Profile:
     """The profile that an instrument names, or one of what the job says itself of its lines."""
     if settings.profile:
         if settings.line or settings.units:
             what = f"instrument '{settings.name}' has a profile and says 'line' or 'units' too"
             raise InputError(what, "keep the profile, or what stands in the job")
-        profile = profiles(settings.profile)
+        profile = _named(settings, profiles)
         if settings.baud and settings.driver == "serial":  # what the instrument is set to, where that can be chosen
             return replace(profile, serial=replace(profile.serial, baud=settings.baud))
         return profile

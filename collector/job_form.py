@@ -26,6 +26,7 @@ _KINDS = {
     given.fraction: "fraction",
     given.seconds: "seconds",
     given.whole: "whole",
+    given.unit_number: "whole",
     given.choice: "choice",
     given.known_point: "choice",
 }

@@ -136,7 +136,7 @@ class InstrumentSettings(Section):
     driver: Annotated[str | None, by(given.choice, *DRIVERS)] = None
     profile: _Text = None
     address: Annotated[str | None, by(given.address)] = None
-    device: Annotated[int | None, by(given.whole, 0, 255)] = None
+    device: Annotated[int | None, by(given.unit_number)] = None
     """Number of the unit on its line."""
     topic: _Text = None
     """Topic under which its messages come."""

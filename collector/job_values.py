@@ -12,7 +12,7 @@ from analysis.model import origin_of
 from analysis.points import DERIVED, MEASURES, Measure, Point, measure_of, nearest
 from analysis.uncertainty import Accuracy
 
-KEEP_OUT = "keep the password out of the job file; use the environment"
+KEEP_OUT = 'keep the password out of the job file; for an instrument write secret = "env:NAME"'
 SECRET_NAME = r"(?:p|pwd?|[^=&]*(?:passw|secret|token|api_?key)[^=&]*)"
 """Regular expression of what a password is called, without regard to case."""
 
@@ -130,6 +130,13 @@ def whole(value: object, low: int, high: int) -> int:
     """Whole number within bounds."""
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
         raise ValueError(f"{shown(value)} is not a whole number from {low} to {high}")
+    return value
+
+
+def unit_number(value: object) -> int:
+    """Number of a Modbus unit. Source: MODBUS over Serial Line V1.02, 2.2; Messaging on TCP/IP V1.0b, 4.4.1.1."""
+    if isinstance(value, bool) or not isinstance(value, int) or not (1 <= value <= 247 or value in (0, 255)):
+        raise ValueError(f"{shown(value)} is not the number of a unit, 1 to 247, or 0 or 255 at a server on a network")
     return value
 
 

@@ -10,7 +10,7 @@ from collector.instruments import build
 from collector.job import InstrumentSettings, Job
 from collector.page import program
 from collector.papers import papers_of
-from collector.profiles import named
+from collector.profiles import named, secret_from
 from collector.session import Plan
 from collector.simulation_request import without_causes
 from drivers.base import Driver
@@ -20,10 +20,11 @@ from drivers.setup import Shared
 
 def recording(job: Job, place: Path, *, port: int, seconds: float | None, job_file: Path | None = None) -> Plan:
     """Record the instruments of a job; of a simulated unit the recording never says what is wrong with it."""
-    profiles = partial(named, beside=(job_file or place).parent)
+    folder = (job_file or place).parent
+    profiles, secrets = partial(named, beside=folder), partial(secret_from, beside=folder)
 
     def make(clock: Clock, instruments: Iterable[InstrumentSettings]) -> list[Driver]:
-        return build(instruments, clock, papers=papers_of(job), profiles=profiles, shared=shared)
+        return build(instruments, clock, papers=papers_of(job), profiles=profiles, secrets=secrets, shared=shared)
 
     shared = Shared()
     return Plan(

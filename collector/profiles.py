@@ -52,7 +52,7 @@ def place_of(name: str, *, beside: Path | None = None) -> Path:
     if name in known:
         return known[name]
     if not name.endswith(ENDING):
-        where = f"it comes with the program or lies in {own_folder()}"
+        where = f"profiles come with the program or lie in {own_folder()}"
         raise InputError(f"there is no profile '{name}'{nearest(name, known)}", f"{where}; or give a path to one")
     return (beside or Path()) / Path(name).expanduser()
 
@@ -135,15 +135,18 @@ def _value(table: ValueTable, driver: str) -> Value:
     return Value(**given)
 
 
-def secret_from(place: str, instrument: str) -> str:
-    """Password or key from where the job says that it is kept; InputError where it is not there."""
+def secret_from(place: str, instrument: str, *, beside: Path | None = None) -> str:
+    """Password or key from where the job says that it is kept; InputError where it is not there.
+
+    A path that is not absolute is taken from the folder `beside`.
+    """
     kind, _, name = place.partition(":")
     if kind == "env":
         if not (found := os.environ.get(name, "").strip()):
             raise InputError(f"instrument '{instrument}': the environment has no {name}", f"set {name} and start again")
         return found
     try:
-        found = Path(name).expanduser().read_text(encoding="utf-8").strip()
+        found = ((beside or Path()) / Path(name).expanduser()).read_text(encoding="utf-8").strip()
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a home that is not known
         why = getattr(error, "strerror", None) or ("it is not text" if isinstance(error, ValueError) else error)
         what = f"instrument '{instrument}': its secret cannot be read from {shown(name)} ({why})"

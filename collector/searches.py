@@ -1,6 +1,6 @@
 """The search for instruments as the page asks for it: begun, looked at, ended; it holds no port of the call."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict
 
 from collector.arguments import Answer, Command, Given
@@ -63,7 +63,10 @@ class Searches:
             "why": self.work.why,
             "left": max(0.0, self.work.left - GRACE),
             "found": [self._told(one) for one in search.found.values()],
-            "troubles": [{"title": titles[name], "text": text} for name, text in sorted(troubles.items())],
+            "troubles": [
+                {"title": titles[name], "text": _untitled(text, {name, titles[name]})}
+                for name, text in sorted(troubles.items())
+            ],
             "dropped": search.dropped,
         }
         return Answer("as it stands", told)
@@ -77,3 +80,9 @@ class Searches:
         there = place(found)
         taken = next((one.name for one in self._running() if place(one) == there), "")
         return {**asdict(found), "taken": taken}
+
+
+def _untitled(text: str, titles: Collection[str]) -> str:
+    """A sentence without whom it is about, where that stands before it already."""
+    about, _, rest = text.partition(": ")
+    return rest if rest and about.casefold() in {title.casefold() for title in titles} else text

@@ -14,6 +14,7 @@ from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
 from collector.arguments import Command
 from collector.at_work import AtWork, announced
+from collector.by_hand import beginning
 from collector.checklists import words as checklist_words
 from collector.checks import Checklists
 from collector.clock import Clock
@@ -101,6 +102,7 @@ async def _record(
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
+            began = beginning(before)
         collector = Collector(
             store,
             plate=plan.job.plate,
@@ -129,7 +131,7 @@ async def _record(
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
         more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
-        commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more)
+        commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more, began=began)
         feed = Feed(
             collector,
             commands,

@@ -170,9 +170,20 @@ class Manual:
         return time
 
 
-def parse_entry(text: str) -> tuple[float, str]:
-    """Number and unit as typed, such as `0.52 inH2O`; the unit is empty where none is given. InputError."""
+def parse_entry(text: str, point: str = "") -> tuple[float, str]:
+    """Number and unit as typed, such as `0.52 inH2O`; the unit is empty where none is given. InputError.
+
+    Of a contact also words: closed and open where `point` says that one is closed, on and off at any other, since an
+    open valve is on.
+    """
+    contact = point in POINTS and POINTS[point].measure == "contact"
+    words = {"closed": 1.0, "open": 0.0} if point.endswith("_closed") else {"on": 1.0, "off": 0.0}
+    if contact and (state := words.get(text.strip().lower())) is not None:
+        return state, ""
     match = _ENTRY.fullmatch(text)
+    if match is None and contact:
+        hint = f"write 1 or 0, or {' or '.join(words)}; 1 is: {POINTS[point].text}"
+        raise InputError(f"by hand: '{text[:LONGEST_METER]}' is no state of a contact", hint)
     if match is None:
         hint = "write the decimal sign as a point" if "," in text else "write for example '0.52 inH2O'"
         raise InputError(f"by hand: '{text[:LONGEST_METER]}' is not a number with a unit", hint)

@@ -98,6 +98,7 @@ class Radio:
     def __init__(
         self, *, scanner: type[BaseBleakScanner] | None = None, client: type[BaseBleakClient] | None = None
     ) -> None:
+        logging.getLogger("bleak.backends.bluezdbus.version").setLevel(logging.ERROR)  # a guess that nobody can act on
         self._scanner_type = scanner
         self._client_type = client
         self._scanner: BleakScanner | None = None

@@ -1,5 +1,6 @@
 """Why Bluetooth does not work, in words: what happened, and what to try on this system."""
 
+import re
 import sys
 from enum import Enum, auto
 
@@ -62,10 +63,16 @@ _PAIR = {
 }
 
 
+_NUMBERED = re.compile(r"\s*\[(?:Errno|WinError) -?\d+\]")
+
+
 def radio_error(reason: Reason, instrument: str, address: str = "", detail: str = "") -> DriverError:
-    """The program's own error for a reason; `detail` is what the system says, where it says more."""
+    """The program's own error for a reason; `detail` is what the system says, where it says more.
+
+    The text of an error number says less than the reason.
+    """
     kind, what, hint = _TEXTS[reason]
-    said = f" ({' '.join(detail.split())[:160]})" if detail else ""
+    said = "" if not detail or _NUMBERED.match(detail) else f" ({' '.join(detail.split())[:160]})"
     return kind(instrument, what.format(address=address) + said, _here(hint).format(address=address))
 
 

@@ -8,6 +8,8 @@ from drivers.base import InputError
 
 CLOCKS_APART = 600
 """A clock time so little ahead of now is another clock, or a mistake, and not yesterday's. Our choice. [s]"""
+OUTSIDE = 3600
+"""A time without a date is a mistake where it lies further before the recording. Our choice. [s]"""
 
 _SIZES = {"s": 1, "sec": 1, "min": 60, "h": 3600}
 _BACK = re.compile(r"[-−]\s*(\d+(?:\.\d+)?)\s*(s|sec|min|h)|(\d+(?:\.\d+)?)\s*(s|sec|min|h) ago")  # noqa: RUF001
@@ -16,12 +18,31 @@ _DATE = re.compile(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d(?::\d\d)?)(\.\d{1,9})?\s*(Z
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def parse_moment(text: str, now: int, zone: tzinfo | None = None) -> int:
+def parse_moment(text: str, now: int, zone: tzinfo | None = None, *, began: int | None = None) -> int:
     """UTC [ns] of a moment up to `now` [ns], which an empty text is; local time where no zone is written.
 
     `zone` is the local one, by default the machine's. A clock time is the last such time before now. InputError in one
-    sentence for what is no moment, and for one in the future.
+    sentence for what is no moment, for one in the future, and where it is given for one long before a recording that
+    `began` [ns] then, unless its date is written: yesterday's 23:59 is a slip of the hand.
     """
+    found = _parsed(text, now, zone)
+    if began is not None and found < began - OUTSIDE * NANOSECONDS and not is_dated(text):
+        meant = f"{_local(found, zone):%Y-%m-%d %H:%M:%S}"
+        hours = (began - found) / (3600 * NANOSECONDS)
+        raise InputError(
+            f"the time {' '.join(text.split())} is {meant}, {hours:.0f} h before the recording,"
+            f" which began {_local(began, zone):%Y-%m-%d %H:%M:%S}",
+            f"correct the time, or write it with its date if it is meant: {meant}",
+        )
+    return found
+
+
+def is_dated(text: str) -> bool:
+    """Whether a moment is written with its date."""
+    return _DATE.fullmatch(" ".join(text.split())) is not None
+
+
+def _parsed(text: str, now: int, zone: tzinfo | None) -> int:
     given = " ".join(text.split())
     if given in ("", "now"):
         return now

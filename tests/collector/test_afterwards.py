@@ -61,6 +61,7 @@ def test_another_number_of_the_same_moment_is_kept_beside_the_first(here: Path):
     [
         (("-1.25 inH2O",), "when the meter was read is not said; add --at"),
         (("-1.25", "--at", "-1min"), "has no unit"),
+        (("-1.25 inH2O", "--at", "-14h"), " before the recording, which began "),
         (("-1.25 inH2O", "--at", "2099-01-01 06:31"), "lies in the future"),
     ],
 )

@@ -2,28 +2,32 @@
 
 import base64
 import math
+import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from analysis.model import EventKind
+from analysis.model import Event, EventKind
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmState
 from collector.arguments import Answer
 from collector.attachments import PIECE
+from collector.by_hand import beginning
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.exchange import export_csv
 from collector.normalize import series
 from collector.recording import Recording
+from collector.store import Store
 from collector.uploads import PATIENCE, Uploads
 from drivers.base import InputError
 from drivers.manual import Manual
 from drivers.replay import Replay
-from tests.collector.calls import INCH, call
+from tests.collector.calls import INCH, T0, call
 from tests.collector.pictures import JPEG, PNG
 from tests.support import until
 
@@ -69,6 +73,12 @@ async def test_an_entry_keeps_its_text_its_meter_and_its_time(tmp_path: Path):
     assert event.text.startswith("gas manifold: 3.50 inH2O, dial gauge (typed in at ")
 
 
+async def test_the_state_of_a_contact_is_typed_as_a_word(tmp_path: Path):
+    async with hands(tmp_path / "a.lightoff") as (collector, commands):
+        await enter(collector, commands, point="switch_closed", value="closed", meter="")
+        assert collector.latest["switch_closed@by hand: not named"][2] == 1.0
+
+
 async def test_what_is_dated_back_is_recorded_and_does_not_stand_for_now(tmp_path: Path):
     async with hands(tmp_path / "a.lightoff") as (collector, commands):
         await enter(collector, commands, value="3.5 inH2O")
@@ -101,6 +111,31 @@ async def test_a_wrong_entry_counts_as_never_read_and_stays_in_the_recording(tmp
         assert recording.latest(int(str(wrong.data["at"])) + 1)[MANIFOLD].value == 3.5
         assert export_csv(recording, tmp_path / "a.csv") == 2
     assert ",35" not in (tmp_path / "a.csv").read_text()
+
+
+async def test_a_time_long_before_the_recording_is_refused_and_nothing_is_recorded(tmp_path: Path):
+    """20 h ago, as 23:59 is in the evening; the same with its date is meant."""
+    async with hands(tmp_path / "a.lightoff") as (collector, commands):
+        given = {"point": "room_co", "value": "350 ppm", "at": "-20h"}
+        with pytest.raises(InputError, match=r"20 h before the recording, which began .*; correct the time, or write"):
+            commands.execute("type_in", given)
+        with pytest.raises(InputError, match="20 h before the recording"):
+            commands.execute("photo_keep", {"at": "-20h", **send(commands, PNG)})
+        assert (commands.entries(), collector.alarms.state("danger")) == ([], AlarmState.NORMAL)
+        dated = datetime.fromtimestamp(collector.now() / SECOND).astimezone() - timedelta(hours=20)
+        await enter(collector, commands, value="3.5 inH2O", at=f"{dated:%Y-%m-%d %H:%M}")
+
+
+async def test_a_recording_that_is_continued_began_when_it_did(tmp_path: Path):
+    path = tmp_path / "a.lightoff"
+    started = Event(T0, EventKind.RECORDER, "recording started", None, {"wall": T0})
+    with Store(path) as store:
+        store.append([started, Event(T0 + SECOND, EventKind.RECORDER, "recording stopped")])
+    with Recording(path) as recording:
+        assert beginning(recording) == T0
+    async with call(path, manual := Manual(now=time.time_ns)) as collector:
+        commands = Commands(collector, manual=manual, began=T0)
+        await enter(collector, commands, value="3.5 inH2O", at="-20h")
 
 
 async def test_the_only_entry_withdrawn_leaves_no_value_and_no_alarm(tmp_path: Path):

@@ -22,6 +22,7 @@ from collector.cli_instruments import search_for_instruments
 from collector.command_line import Command
 from collector.scan import Search
 from collector.scan_text import answer, found_plain, line, ordered, plain, table
+from drivers import registry
 from drivers.base import NotPermittedError
 from drivers.found import Found, Measured
 from drivers.registry import Kind, Tell
@@ -109,6 +110,56 @@ def test_what_cannot_be_asked_in_this_version_is_one_sentence(monkeypatch):
     assert result.stderr == (
         "lightoff scan: modbus instruments cannot be asked in this version; leave that option out\n"
     )
+
+
+@pytest.mark.parametrize(
+    "asked", [["--modbus", "/dev/ttyNOPE"], ["--modbus", "bogus:1:2"], ["--mqtt", "mqtt://127.0.0.1:1"]]
+)
+def test_an_address_that_was_asked_for_and_could_not_be_looked_at_has_status_one(monkeypatch, asked):
+    monkeypatch.setattr("drivers.registry.KINDS", {**registry.KINDS, "ble": kind(None), "serial": kind(telling(METER))})
+    result = CliRunner().invoke(main, ["scan", "--for", "0.5", *asked], catch_exceptions=False)
+    assert result.exit_code == 1
+    assert "/dev/ttyUSB0" in result.stdout, "what the others found is shown"
+
+
+def test_the_password_of_a_broker_comes_from_where_it_is_kept(monkeypatch, tmp_path):
+    asked: list[str | None] = []
+
+    async def probe(_address: str, _seconds: float, _tell: Tell, *, secret: str | None = None) -> None:
+        asked.append(secret)
+
+    monkeypatch.setattr("drivers.mqtt_probe.probe", probe)
+    monkeypatch.setattr("drivers.registry.KINDS", {"mqtt": registry.KINDS["mqtt"]})
+    monkeypatch.setenv("LIGHTOFF_BROKER", "from the environment")
+    (tmp_path / "key").write_text("from a file\n")
+    for place in (["--secret", "env:LIGHTOFF_BROKER"], ["--secret", f"file:{tmp_path / 'key'}"], []):
+        arguments = ["scan", "--for", "0.1", "--mqtt", "mqtt://reader@192.0.2.10", *place]
+        assert CliRunner().invoke(main, arguments, catch_exceptions=False).exit_code == 0
+    assert asked == ["from the environment", "from a file", None]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "says"),
+    [
+        (["--mqtt", "mqtt://u@127.0.0.1:1", "--secret", "env:LIGHTOFF_NOT_THERE"], 1, "has no LIGHTOFF_NOT_THERE"),
+        (["--mqtt", "mqtt://u@127.0.0.1:1", "--secret", "hunter2"], 2, "'env:NAME' for the environment"),
+        (["--secret", "env:LIGHTOFF_NOT_THERE"], 2, "--secret is for the broker of --mqtt"),
+    ],
+)
+def test_a_password_that_is_not_there_is_told_before_anything_is_looked_at(arguments, status, says):
+    result = CliRunner().invoke(main, ["scan", *arguments], catch_exceptions=False)
+    assert result.exit_code == status
+    assert says in result.stderr
+    assert "hunter2" not in result.stderr
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system's radio is asked otherwise elsewhere")
+def test_a_library_that_guesses_says_nothing(tmp_path):
+    command = [sys.executable, "-m", "collector", "scan", "--for", "0.1"]
+    environment = {**os.environ, "PATH": str(tmp_path)}
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
+    assert done.stderr == ""
+    assert "Errno" not in done.stdout
 
 
 @pytest.mark.parametrize("arguments", [["--for", "0"], ["--for", "nan"], ["extra"]])

@@ -62,7 +62,7 @@ async def test_what_is_found_and_why_one_way_cannot_look():
             assert (found["address"], found["signal"], found["taken"]) == ("00:00:5E:00:53:01", -60, "")
             assert found["measures"] == ({"name": "pressure", "unit": "Pa", "value": -3.5},)
             texts = {trouble["title"]: trouble["text"] for trouble in state(one)["troubles"]}
-            assert "may not be looked for" in texts["Modbus, on a line or the network"]
+            assert texts["Modbus, on a line or the network"] == "may not be looked for; ask who may", "named once"
             assert "cannot be looked for" in texts["USB or serial port"]
             assert state(one)["running"] is True
             one.commands["scan_stop"]({})

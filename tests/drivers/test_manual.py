@@ -243,3 +243,33 @@ def test_typed_entries_that_are_not_a_number_with_a_unit(text: str) -> None:
         return
     with pytest.raises(InputError, match="not a number with a unit"):
         parse_entry(text)
+
+
+@pytest.mark.parametrize(
+    ("point", "text", "value"),
+    [
+        ("switch_closed", "closed", 1.0),
+        ("switch_closed", " Open", 0.0),
+        ("switch_closed", "1", 1.0),
+        ("gas_valve", "on", 1.0),
+        ("gas_valve", "off", 0.0),
+    ],
+)
+def test_the_state_of_a_contact_may_be_a_word(point: str, text: str, value: float):
+    assert parse_entry(text, point) == (value, "")
+
+
+@pytest.mark.parametrize(
+    ("point", "text", "hint"),
+    [
+        ("gas_valve", "closed", "write 1 or 0, or on or off; 1 is: gas valve energised"),
+        ("humidifier_valve", "open", "write 1 or 0, or on or off; 1 is: humidifier valve open"),
+        ("switch_closed", "on", "write 1 or 0, or closed or open; 1 is: pressure switch closed"),
+        ("gas_manifold", "closed", "write for example '0.52 inH2O'"),
+    ],
+)
+def test_a_word_that_means_nothing_at_a_point_is_refused(point: str, text: str, hint: str):
+    """An open valve is on, and an open switch is off."""
+    with pytest.raises(InputError) as caught:
+        parse_entry(text, point)
+    assert caught.value.hint == hint

@@ -62,6 +62,29 @@ def test_what_is_no_moment_is_refused_in_one_sentence(text: str):
     assert caught.value.hint.startswith("write ")
 
 
+BEGAN = at("2026-01-14T06:20:00-07:00")
+
+
+@pytest.mark.parametrize(
+    ("text", "hours", "meant"),
+    [("06:55", 23, "2026-01-13 06:55:00"), ("23:55", 6, "2026-01-13 23:55:00"), ("-2h", 2, "2026-01-14 04:40:10")],
+)
+def test_a_time_long_before_the_recording_is_refused_unless_its_date_is_written(text: str, hours: int, meant: str):
+    with pytest.raises(InputError) as caught:
+        parse_moment(text, NOW, HERE, began=BEGAN)
+    assert caught.value.what == (
+        f"the time {text} is {meant}, {hours} h before the recording, which began 2026-01-14 06:20:00"
+    )
+    assert caught.value.hint.endswith(meant)
+    assert parse_moment(meant, NOW, HERE, began=BEGAN) == at(meant.replace(" ", "T") + "-07:00")
+
+
+def test_a_time_up_to_an_hour_before_the_recording_is_taken():
+    assert parse_moment("05:20", NOW, HERE, began=BEGAN) == at("2026-01-14T05:20:00-07:00")
+    with pytest.raises(InputError, match="1 h before the recording"):
+        parse_moment("05:19:59", NOW, HERE, began=BEGAN)
+
+
 def test_of_an_hour_that_clocks_show_twice_the_last_that_has_been_is_meant():
     """Clocks go back at 2:00 on 2026-11-01 in this zone (the time zone database, America/Denver)."""
     first, second = at("2026-11-01T01:30:00-06:00"), at("2026-11-01T01:30:00-07:00")
