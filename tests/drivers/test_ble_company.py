@@ -129,10 +129,9 @@ async def test_bluez_that_was_started_anew_is_found_again_by_one_after_the_other
         service.start()
         assert type(await other.failure()) is SilentError
         assert isinstance(await Session(driver).failure(), DriverError)
-        other = await reading(service, driver, second)
-        assert service.searching
         before = listener.statistics()["repeats"]
         await heard.until(lambda: listener.statistics()["repeats"] > before, "advertisement")
+        other = await reading(service, driver, second)
         for one in (other, session, heard):
             assert not one.task.done()
             await one.cancel()
