@@ -12,7 +12,7 @@ import time
 import uuid
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -50,7 +50,7 @@ class Wanted:
     broker: BrokerAddress
     topics: Sequence[str]
     now: Now
-    secret: str | None = None
+    secret: str | None = field(default=None, repr=False)
     longest: int
     """Of a message; what is beyond it is cut off. [bytes]"""
     answer: float = ANSWER

@@ -62,6 +62,17 @@ class Inbox:
         dropped, self._dropped = self._dropped, None
         return dropped, self._messages.popleft()
 
+    def drop_all(self) -> Dropped | None:
+        """What is left at the end of a session, as dropped."""
+        left = self._dropped
+        for message in self._messages:
+            left = left or Dropped(message.time)
+            left.count += 1
+            left.end = message.time
+        self._messages.clear()
+        self._dropped = None
+        return left
+
     async def arrival(self, within: float) -> None:
         """Return when something came, or after `within` [s]."""
         with suppress(TimeoutError):
