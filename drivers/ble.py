@@ -12,7 +12,7 @@ from drivers.base import ConnectionLostError, DriverError, Emit, NotPermittedErr
 from drivers.ble_advertised import Advertised
 from drivers.ble_sources import Source, about, decoder_of, services_of, sources, way
 from drivers.endings import ended
-from drivers.inbox import Dropped, Inbox, Message
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.radio import Radio
 from drivers.radio_link import Characteristic, Link
@@ -25,8 +25,6 @@ Source: Bluetooth Core Specification 5.4, volume 6, part B, 4.4.2.2 (legacy adve
 """
 CONNECT = 10.0
 """Longest time until it is connected and its services are known. [s]"""
-BACKLOG = 4096
-"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
 REST = 0.5
 """How long what had arrived at the end of a session is still taken. [s]"""
 END = 0.3

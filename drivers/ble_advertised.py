@@ -9,13 +9,11 @@ from typing import Any
 from analysis.model import Channel, Event, EventKind
 from drivers.base import DriverError, Emit, NotFoundError, SettingsError, SilentError
 from drivers.codecs import bthome
-from drivers.inbox import Dropped, Inbox, Message
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.radio import Heard, Radio
 from drivers.setup import Setup
 
-BACKLOG = 4096
-"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
 REST = 0.5
 """How long what had arrived at the end of a session is still taken. [s]"""
 REPEATED = 4_000_000_000

@@ -25,7 +25,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from drivers.base import DriverError, Now, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
-from drivers.broker_inbox import Inbox, Message
+from drivers.inbox import Inbox, Message
 
 ANSWER = 5.0
 """Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""
@@ -192,7 +192,7 @@ def _client(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion, heard: 
     def on_message(_client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         try:
             payload = bytes(message.payload[: wanted.longest + 1])
-            inbox.put(Message(wanted.now(), message.topic, payload, message.retain, message.dup))
+            inbox.put(Message(wanted.now(), message.topic, payload, retained=message.retain, again=message.dup))
         except Exception as error:
             heard.defect = error
             raise

@@ -14,9 +14,9 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind
 from drivers.base import DriverError, Emit, SettingsError, SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
-from drivers.broker_inbox import BACKLOG, Inbox, Message, Missed
 from drivers.codecs.json_values import LONGEST_MESSAGE, json_decoder
 from drivers.codecs.sample import Sample
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.profile import Condition, Role
 from drivers.setup import Setup
@@ -129,29 +129,22 @@ class Mqtt:
         """Emit what had arrived when the session was cancelled, for a short while; what is left then is counted."""
         clock = asyncio.get_running_loop().time
         until = clock() + REST
-        left: Missed | None = None
-        while taken := inbox.take():
-            if clock() < until:
-                self._ingest(*taken, emit)
-            else:
-                missed, message = taken
-                left = left or Missed(message.time, message.time)
-                left.count += missed.count if missed else 0
-                left.add(message)
-        if left:
+        while clock() < until and (taken := inbox.take()):
+            self._ingest(*taken, emit)
+        if left := inbox.drop_all():
             self._report(left, left.end, emit)
 
-    def _report(self, missed: Missed, time: int, emit: Emit) -> None:
-        self._counts["dropped_messages"] += missed.count
-        text = f"{self.name}: the program did not keep up and {missed.count} messages are lost"
-        facts = {"messages": missed.count, "from": missed.start, "to": missed.end}
+    def _report(self, dropped: Dropped, time: int, emit: Emit) -> None:
+        self._counts["dropped_messages"] += dropped.count
+        text = f"{self.name}: the program did not keep up and {dropped.count} messages are lost"
+        facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}
         emit(Event(time, EventKind.GAP, text, self.name, facts))
 
-    def _ingest(self, missed: Missed | None, message: Message, emit: Emit) -> bool:
+    def _ingest(self, dropped: Dropped | None, message: Message, emit: Emit) -> bool:
         """Take a message in; whether it could be read and is of the present."""
-        if missed:
-            self._report(missed, message.time, emit)
-        source = self._sources.get(message.topic, message.topic)
+        if dropped:
+            self._report(dropped, message.time, emit)
+        source = self._sources.get(message.source, message.source)
         if message.again and self._last.get(source) == message.data:
             self._counts["repeated"] += 1
             return not self._why
@@ -182,12 +175,12 @@ class Mqtt:
         """Count what the broker kept from before, and tell the first of each topic."""
         self._counts["retained"] += 1
         self._kept = True
-        if message.topic in self._told_kept:
+        if message.source in self._told_kept:
             return
-        self._told_kept.add(message.topic)
+        self._told_kept.add(message.source)
         shown = repr(message.data[:80].decode("utf-8", errors="backslashreplace"))[:80]
-        text = f"{self.name}: the broker kept {shown} from before on '{message.topic}'; that is no present reading"
-        emit(Event(message.time, EventKind.PROBLEM, text, self.name, {"kept": shown, "topic": message.topic}))
+        text = f"{self.name}: the broker kept {shown} from before on '{message.source}'; that is no present reading"
+        emit(Event(message.time, EventKind.PROBLEM, text, self.name, {"kept": shown, "topic": message.source}))
 
     def _silent(self, *, announced: bool) -> SilentError:
         broker, topics = self._wanted.broker, " and ".join(f"'{topic}'" for topic in self._wanted.topics[:3])
