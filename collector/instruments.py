@@ -141,7 +141,8 @@ def place(settings: InstrumentSettings | Found) -> str:
     if settings.driver in LINES_OF_MANY:
         alone = 1 if settings.driver == "modbus" else None  # the number that a server on a network is asked by
         return f"{settings.address} {alone if settings.device is None else settings.device} {settings.topic or ''}"
-    return f"{settings.driver} {settings.address}"
+    address = settings.address or ""
+    return f"{settings.driver} {address.upper() if settings.driver == 'ble' else address}"
 
 
 def _build(settings: InstrumentSettings, around: Around) -> Driver | None:

@@ -101,6 +101,10 @@ class Supervisor:
                 await self.driver.run(self._take)
             except IngestError:
                 raise
+            except asyncio.CancelledError:
+                if _cancelled():
+                    raise
+                await self._wait(f"{self.driver.name}: its session was broken off from within; it is begun anew")
             except DriverError as error:
                 if not error.retry:
                     self._enter(State.STOPPED, str(error))
@@ -133,16 +137,20 @@ class Supervisor:
             if self.status.state not in (State.READING, State.REMOVED):
                 self._failures = 0
                 self._enter(State.READING)
+        self._hand_on(item)
+        if isinstance(item, Channel):
+            self.channels[item.key] = item
+        elif isinstance(item, Reading):
+            self.latency.add(item.time, self._now())
+
+    def _hand_on(self, item: Emission) -> None:
+        """Emit; a defect of who takes it is no defect of the driver."""
         try:
             self._emit(item)
         except DriverError:
             raise
         except Exception as error:
             raise IngestError(f"{self.driver.name}: {item}") from error
-        if isinstance(item, Channel):
-            self.channels[item.key] = item
-        elif isinstance(item, Reading):
-            self.latency.add(item.time, self._now())
 
     async def _wait(self, why: str) -> None:
         ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)
@@ -166,11 +174,11 @@ class Supervisor:
         if not repeated:
             sentence = f"{self.driver.name}: {state}" + (f" ({text})" if text else "")
             data = {"state": str(state), "text": text}
-            self._emit(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))
+            self._hand_on(Event(before.since, EventKind.INSTRUMENT, sentence, self.driver.name, data))
             if state in (State.WAITING, State.STOPPED):
                 log.warning("%s", sentence)
         if state is State.READING and lost_since is not None:
-            self._emit(self._gap(lost_since, before.since))
+            self._hand_on(self._gap(lost_since, before.since))
 
     def _gap(self, start: int, end: int) -> Event:
         """The span in which the instrument was lost, as it stands in the recording."""
@@ -189,3 +197,9 @@ class Supervisor:
         elif state is State.READING and status.lost_since is not None:
             status.away += (now - status.lost_since) / NANOSECONDS
             status.lost_since = None
+
+
+def _cancelled() -> bool:
+    """Whether somebody cancelled the task; a library that cancels a future of its own raises the same."""
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0

@@ -3,15 +3,16 @@
 import asyncio
 import math
 from collections import Counter
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterator, Mapping
+from contextlib import AsyncExitStack, contextmanager
 from typing import Any
 
 from analysis.model import Channel, Event, EventKind
-from drivers.base import DriverError, Emit, NotPermittedError, SettingsError, SilentError
+from drivers.base import ConnectionLostError, DriverError, Emit, NotPermittedError, SettingsError, SilentError
 from drivers.ble_advertised import Advertised
 from drivers.ble_sources import Source, about, decoder_of, services_of, sources, way
 from drivers.endings import ended
-from drivers.inbox import Dropped, Inbox, Message
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.radio import Radio
 from drivers.radio_link import Characteristic, Link
@@ -24,8 +25,6 @@ Source: Bluetooth Core Specification 5.4, volume 6, part B, 4.4.2.2 (legacy adve
 """
 CONNECT = 10.0
 """Longest time until it is connected and its services are known. [s]"""
-BACKLOG = 4096
-"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
 REST = 0.5
 """How long what had arrived at the end of a session is still taken. [s]"""
 END = 0.3
@@ -66,6 +65,9 @@ class Ble:
         self._backlog, self._find, self._connect = backlog, find, connect
         self._counts = Counter(dropped_messages=0)
         self._facts: dict[str, Any] = {}
+        self._has_read = False
+        self._why = ""
+        """Why the last message could not be read."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -87,16 +89,32 @@ class Ble:
 
     async def _session(self, emit: Emit) -> None:
         inbox = Inbox(self._backlog)
+        self._why = ""
         address, services = self._setup.address, services_of(self._setup.profile)
-        device = await self._radio.find(self.name, address, services, within=self._find)
-        async with self._radio.connect(self.name, device, inbox.fail, within=self._connect) as link:
-            tasks: list[asyncio.Task[None]] = []
+        tasks: list[asyncio.Task[None]] = []
+        async with AsyncExitStack() as stack:
+            with self._retried():
+                device = await self._radio.find(self.name, address, services, within=self._find)
+                connecting = self._radio.connect(self.name, device, inbox.fail, within=self._connect)
+                link = await stack.enter_async_context(connecting)
             try:
-                await self._listen(link, inbox, tasks)
+                with self._retried():
+                    await self._listen(link, inbox, tasks)
                 self._meter.begin(emit)
                 await self._pass_on(inbox, emit)
             finally:
                 await ended(*tasks, within=END)
+
+    @contextmanager
+    def _retried(self) -> Iterator[None]:
+        """What stops an instrument at first is tried again for one that has read: its settings were right."""
+        try:
+            yield
+        except (NotPermittedError, SettingsError) as error:
+            if not self._has_read:
+                raise
+            what = error.what.removeprefix(f"{self.name}: ")
+            raise ConnectionLostError(self.name, what, error.hint) from error.__cause__
 
     async def _listen(self, link: Link, inbox: Inbox, tasks: list[asyncio.Task[None]]) -> None:
         """Subscribe to what notifies, and begin to ask the rest."""
@@ -195,6 +213,9 @@ class Ble:
             self._take_rest(inbox, emit)
             self._meter.tell(emit, now=True)
             raise
+        except DriverError:
+            self._meter.tell(emit, now=True)
+            raise
 
     async def _emit_all(self, inbox: Inbox, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
@@ -203,42 +224,47 @@ class Ble:
             failure, taken = inbox.failure, inbox.take()  # in this order: what came before the failure is read
             self._meter.tell(emit)
             if taken:
-                self._ingest(*taken, emit)
-                heard = clock()
+                if self._ingest(*taken, emit):
+                    heard = clock()
                 await asyncio.sleep(0)
                 continue
             if failure:
-                raise failure
+                with self._retried():
+                    raise failure
             patience = heard + silence - clock()
             if patience <= 0:
-                what = f"it is connected and said nothing for {silence:g} s"
-                raise SilentError(self.name, what, "check that it measures, and its profile")
+                raise self._silent()
             await inbox.arrival(within=min(patience, 1.0) if self._meter.waiting else patience)
 
     def _take_rest(self, inbox: Inbox, emit: Emit) -> None:
         """Emit what had arrived when the session was cancelled, for a short while; what is left then is counted."""
         clock = asyncio.get_running_loop().time
         until = clock() + REST
-        left: Dropped | None = None
-        while taken := inbox.take():
-            dropped, message = taken
-            if clock() < until:
-                self._ingest(dropped, message, emit)
-                continue
-            left = left or Dropped(message.time)
-            left.count += 1 + (dropped.count if dropped else 0)
-            left.end = message.time
-        if left:
+        while clock() < until and (taken := inbox.take()):
+            self._ingest(*taken, emit)
+        if left := inbox.drop_all():
             self._report(left, emit)
 
-    def _ingest(self, dropped: Dropped | None, message: Message, emit: Emit) -> None:
+    def _ingest(self, dropped: Dropped | None, message: Message, emit: Emit) -> bool:
+        """Take a message in; whether it could be read."""
         if dropped:
             self._report(dropped, emit)
         if message.refused:
             self._meter.unreadable(message.refused, message.data, message.time, emit)
-        else:
-            decoded = self._decoder.decode(message.data, message.source)
-            self._meter.take(decoded, message.data, message.time, emit)
+            return False
+        decoded = self._decoder.decode(message.data, message.source)
+        self._why = "" if decoded.sample else decoded.reason
+        self._meter.take(decoded, message.data, message.time, emit)
+        self._has_read |= decoded.sample is not None
+        return decoded.sample is not None
+
+    def _silent(self) -> SilentError:
+        silence = self._setup.profile.silence
+        if self._why:
+            what = f"none of what it said for {silence:g} s could be read: it {self._why}"
+            return SilentError(self.name, what, "choose another profile, or correct it")
+        what = f"it is connected and said nothing for {silence:g} s"
+        return SilentError(self.name, what, "check that it measures, and its profile")
 
     def _report(self, dropped: Dropped, emit: Emit) -> None:
         self._counts["dropped_messages"] += dropped.count

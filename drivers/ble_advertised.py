@@ -7,15 +7,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.model import Channel, Event, EventKind
-from drivers.base import Emit, NotFoundError, SettingsError, SilentError
+from drivers.base import DriverError, Emit, NotFoundError, SettingsError, SilentError
 from drivers.codecs import bthome
-from drivers.inbox import Dropped, Inbox, Message
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.radio import Heard, Radio
 from drivers.setup import Setup
 
-BACKLOG = 4096
-"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
+REST = 0.5
+"""How long what had arrived at the end of a session is still taken. [s]"""
 REPEATED = 4_000_000_000
 """Within this time the same bytes are the same message, which is sent several times so that one is heard. [ns]
 
@@ -55,6 +55,8 @@ class Advertised:
         self._counts = Counter(dropped_messages=0, repeats=0)
         self._signal: int | None = None
         self._last: tuple[bytes, int] = (b"", 0)
+        self._begun = False
+        """Whether something could be read in this session."""
         self._why = ""
         """Why the last message could not be read."""
 
@@ -74,11 +76,15 @@ class Advertised:
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
         inbox = Inbox(self._backlog)
-        self._why = ""
+        self._why, self._begun = "", False
         async with self._radio.listen(self.name, lambda heard: self._hear(heard, inbox)):
             try:
                 await self._pass_on(inbox, emit)
             except asyncio.CancelledError:
+                self._take_rest(inbox, emit)
+                self._meter.tell(emit, now=True)
+                raise
+            except DriverError:
                 self._meter.tell(emit, now=True)
                 raise
 
@@ -89,7 +95,7 @@ class Advertised:
 
     async def _pass_on(self, inbox: Inbox, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
-        heard, begun = clock(), False
+        heard = clock()
         while True:
             taken = inbox.take()
             self._meter.tell(emit)
@@ -97,26 +103,39 @@ class Advertised:
                 dropped, message = taken
                 if dropped:
                     self._report(dropped, emit)
-                if self._ingest(message, emit, begun=begun):
-                    heard, begun = clock(), True
+                if self._ingest(message, emit):
+                    heard = clock()
                 await asyncio.sleep(0)
                 continue
             patience = heard + self._silence - clock()
             if patience <= 0:
-                raise self._silent(begun=begun)
+                raise self._silent()
             await inbox.arrival(within=min(patience, 1.0) if self._meter.waiting else patience)
 
-    def _ingest(self, message: Message, emit: Emit, *, begun: bool) -> bool:
+    def _take_rest(self, inbox: Inbox, emit: Emit) -> None:
+        """Emit what had been heard when the session was cancelled, for a short while; what is left then is counted."""
+        clock = asyncio.get_running_loop().time
+        until = clock() + REST
+        while clock() < until and (taken := inbox.take()):
+            dropped, message = taken
+            if dropped:
+                self._report(dropped, emit)
+            self._ingest(message, emit)
+        if left := inbox.drop_all():
+            self._report(left, emit)
+
+    def _ingest(self, message: Message, emit: Emit) -> bool:
         """Whether it shows that the instrument is well."""
         data, time = self._last
         if message.data == data and 0 <= message.time - time < REPEATED:
             self._counts["repeats"] += 1
-            return begun
+            return self._begun and not self._why
         self._last = message.data, message.time
         decoded = self._decoder.decode(message.data, message.source)
-        if decoded.sample and not begun:
+        if decoded.sample and not self._begun:
+            self._begun = True
             self._meter.begin(emit)
-        self._why = decoded.reason
+        self._why = "" if decoded.sample else decoded.reason
         self._meter.take(decoded, message.data, message.time, emit)
         return decoded.sample is not None
 
@@ -126,12 +145,12 @@ class Advertised:
         facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}
         emit(Event(dropped.end, EventKind.GAP, text, self.name, facts))
 
-    def _silent(self, *, begun: bool) -> SilentError | NotFoundError:
+    def _silent(self) -> SilentError | NotFoundError:
         address, silence = self._setup.address, self._silence
         if self._why:
             what = f"none of what {address} said for {silence:g} s could be read: it {self._why}"
             return SilentError(self.name, what, "correct the secret that the job names, or choose another profile")
-        if begun:
+        if self._begun:
             what = f"nothing was heard of {address} for {silence:g} s"
             return SilentError(self.name, what, "check its battery, or bring it nearer")
         what = f"nothing is heard of {address}"

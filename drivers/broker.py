@@ -10,7 +10,7 @@ import threading
 import time
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -23,8 +23,8 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from drivers.base import DriverError, Now, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
-from drivers.broker_inbox import Inbox, Message
 from drivers.endings import thread_ended
+from drivers.inbox import Inbox, Message
 
 ANSWER = 5.0
 """Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""
@@ -49,7 +49,7 @@ class Wanted:
     broker: BrokerAddress
     topics: Sequence[str]
     now: Now
-    secret: str | None = None
+    secret: str | None = field(default=None, repr=False)
     longest: int
     """Of a message; what is beyond it is cut off. [bytes]"""
     answer: float = ANSWER
@@ -187,7 +187,7 @@ def _client(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion, heard: 
     def on_message(_client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         try:
             payload = bytes(message.payload[: wanted.longest + 1])
-            inbox.put(Message(wanted.now(), message.topic, payload, message.retain, message.dup))
+            inbox.put(Message(wanted.now(), message.topic, payload, retained=message.retain, again=message.dup))
         except Exception as error:
             heard.defect = error
             raise

@@ -12,8 +12,12 @@ LAST = 0.2
 """What work that was cancelled twice still gets, and a thread after its last act. [s]"""
 
 
+class BrokenOffError(Exception):
+    """Work was cancelled from within, by the library that does it."""
+
+
 async def bounded(work: Coroutine[Any, Any, Result], *, within: float, ending: float) -> Result:
-    """Result of the work; TimeoutError after `within` [s].
+    """Result of the work; TimeoutError after `within` [s], BrokenOffError where it cancels itself.
 
     When cancelled, or late, the work is cancelled and gets `ending` [s] to clean up.
     """
@@ -24,6 +28,8 @@ async def bounded(work: Coroutine[Any, Any, Result], *, within: float, ending: f
         await ended(task, within=ending)
     if not done:
         raise TimeoutError
+    if task.cancelled():
+        raise BrokenOffError("it was broken off from within")
     return task.result()
 
 

@@ -1,13 +1,12 @@
 """From the reader thread of a port to the event loop: what arrived, and what was lost on the way."""
 
-import asyncio
-import threading
 from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
+
+from drivers.passage import Passage
 
 
 class Chunk(NamedTuple):
@@ -65,19 +64,11 @@ Taken = tuple[tuple[Loss, ...], Chunk]
 """A chunk and what was lost before it."""
 
 
-class Handover:
+class Handover(Passage):
     """From the reader thread to the loop: bounded, the oldest chunks are dropped and counted."""
 
     def __init__(self, size: int, count: Callable[[bytes], int] = lines_in) -> None:
-        self.stop = threading.Event()
-        self.ended = asyncio.Event()
-        """The thread is at its end."""
-        self.opened = False
-        self.failure: Exception | None = None
-        """What ended the thread, to be raised when the chunks before it are taken."""
-        self._loop = asyncio.get_running_loop()
-        self._arrived = asyncio.Event()
-        self._lock = threading.Lock()
+        super().__init__()
         self._chunks: deque[tuple[Loss | None, Chunk]] = deque()
         """Each with the flood before it."""
         self._size = size
@@ -89,7 +80,6 @@ class Handover:
         """It ended with the end of a line."""
         self._passed: Loss | None = None
         """A flood before chunks that were dropped themselves."""
-        self._signalled = False
 
     def put(self, chunk: Chunk) -> None:
         """In the thread: add a chunk."""
@@ -115,20 +105,6 @@ class Handover:
         if self._flood:
             self.put(Chunk(time, b"", cut=not self._whole))
 
-    def end(self) -> None:
-        """In the thread: its last act."""
-        with suppress(RuntimeError):  # the loop is closed: nobody waits
-            self._loop.call_soon_threadsafe(self.ended.set)
-        self.signal()
-
-    def signal(self) -> None:
-        """In the thread: wake the loop, with one call until it wakes."""
-        with self._lock:
-            call, self._signalled = not self._signalled, True
-        if call:
-            with suppress(RuntimeError):
-                self._loop.call_soon_threadsafe(self._arrived.set)
-
     def take(self) -> Taken | None:
         """In the loop: the oldest chunk and what was lost before it."""
         with self._lock:
@@ -144,15 +120,6 @@ class Handover:
         with self._lock:
             loss, self._flood = self._flood, None
         return loss
-
-    async def arrival(self, within: float) -> None:
-        """In the loop: return when something came, or after `within` [s]."""
-        with suppress(TimeoutError):
-            async with asyncio.timeout(within):
-                await self._arrived.wait()
-        with self._lock:
-            self._arrived.clear()
-            self._signalled = False
 
 
 def _joined(first: Loss | None, second: Loss | None) -> Loss | None:

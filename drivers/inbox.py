@@ -1,10 +1,15 @@
-"""From a callback to the session that emits: bounded, the oldest messages are dropped and counted."""
+"""From a callback or a thread to the session that emits: bounded, the oldest messages are dropped and counted."""
 
-import asyncio
 from collections import deque
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import NamedTuple
+
+from drivers.passage import Passage
+
+BACKLOG = 4096
+"""Messages kept for a loop that does not keep up; the oldest are dropped and counted. [1]"""
+LARGEST = 16_000_000
+"""What they may hold altogether. [bytes]"""
 
 
 class Message(NamedTuple):
@@ -13,9 +18,14 @@ class Message(NamedTuple):
     time: int
     """When it arrived. [ns]"""
     source: str
+    """Characteristic, service or topic."""
     data: bytes
     refused: str = ""
     """Why there is no data: the instrument did not answer a question."""
+    retained: bool = False
+    """The broker kept it from before the subscription."""
+    again: bool = False
+    """The broker says that it may have been sent before."""
 
 
 @dataclass(slots=True)
@@ -23,48 +33,66 @@ class Dropped:
     """Messages dropped in a row."""
 
     start: int
-    """[ns]"""
+    """When the first of them arrived. [ns]"""
     end: int = 0
-    """[ns]"""
+    """When the last of them arrived. [ns]"""
     count: int = 0
 
+    def add(self, message: Message) -> None:
+        """One more is lost."""
+        self.end = message.time
+        self.count += 1
 
-class Inbox:
-    """Messages of one session on their way; all on one event loop."""
 
-    def __init__(self, size: int) -> None:
-        self.failure: Exception | None = None
-        """What ends the session, to be raised when the messages before it are taken."""
+class Inbox(Passage):
+    """Messages of one session on their way."""
+
+    def __init__(self, size: int = BACKLOG) -> None:
+        super().__init__()
         self._messages: deque[Message] = deque()
+        self._held = 0
         self._size = size
         self._dropped: Dropped | None = None
-        self._arrived = asyncio.Event()
+
+    def open(self) -> None:
+        """In the thread: the other side has agreed."""
+        self.opened = True
+        self.signal()
 
     def put(self, message: Message) -> None:
-        """Add a message."""
-        if len(self._messages) >= self._size:
-            oldest = self._messages.popleft()
-            self._dropped = self._dropped or Dropped(oldest.time)
-            self._dropped.count += 1
-            self._dropped.end = oldest.time
-        self._messages.append(message)
-        self._arrived.set()
+        """In the thread: add a message."""
+        with self._lock:
+            self._messages.append(message)
+            self._held += len(message.data)
+            while len(self._messages) > self._size or (self._held > LARGEST and len(self._messages) > 1):
+                self._drop()
+        self.signal()
 
     def fail(self, error: Exception) -> None:
-        """End the session; the first error counts."""
+        """In the thread: end the session; the first error counts."""
         self.failure = self.failure or error
-        self._arrived.set()
+        self.signal()
 
     def take(self) -> tuple[Dropped | None, Message] | None:
-        """The oldest message and what was dropped before it."""
-        if not self._messages:
-            return None
-        dropped, self._dropped = self._dropped, None
-        return dropped, self._messages.popleft()
+        """In the loop: the oldest message and what was dropped before it."""
+        with self._lock:
+            if not self._messages:
+                return None
+            dropped, self._dropped = self._dropped, None
+            message = self._messages.popleft()
+            self._held -= len(message.data)
+            return dropped, message
 
-    async def arrival(self, within: float) -> None:
-        """Return when something came, or after `within` [s]."""
-        with suppress(TimeoutError):
-            async with asyncio.timeout(within):
-                await self._arrived.wait()
-        self._arrived.clear()
+    def drop_all(self) -> Dropped | None:
+        """In the loop: what is left at the end of a session, as dropped."""
+        with self._lock:
+            while self._messages:
+                self._drop()
+            dropped, self._dropped = self._dropped, None
+            return dropped
+
+    def _drop(self) -> None:
+        oldest = self._messages.popleft()
+        self._held -= len(oldest.data)
+        self._dropped = self._dropped or Dropped(oldest.time)
+        self._dropped.add(oldest)

@@ -49,7 +49,8 @@ class Meter:
         sizes = (value.counter_size for value in setup.profile.values if value.role is Role.COUNTER)
         self._counter = CounterWatch(next(sizes, 256))
         self._clock = ClockWatch()
-        self._problems = Problems(setup.name)
+        lines = setup.profile.driver == "serial" and setup.profile.serial.format != "frame"
+        self._problems = Problems(setup.name, "line" if lines else "message")
         self._counts = Counter(
             messages=0, readings=0, unreadable=0, duplicates=0, late=0, out_of_range=0, misfits=0, without_unit=0
         )

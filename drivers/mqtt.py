@@ -11,12 +11,12 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind
-from drivers.base import Emit, SettingsError, SilentError
+from drivers.base import DriverError, Emit, SettingsError, SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
-from drivers.broker_inbox import BACKLOG, Inbox, Message, Missed
 from drivers.codecs.json_values import LONGEST_MESSAGE, json_decoder
 from drivers.codecs.sample import Sample
+from drivers.inbox import BACKLOG, Dropped, Inbox, Message
 from drivers.meter import Meter
 from drivers.profile import Condition, Role
 from drivers.setup import Setup
@@ -64,6 +64,13 @@ class Mqtt:
         self._counts = Counter(dropped_messages=0, retained=0, repeated=0, old=0)
         self._told_kept: set[str] = set()
         self._last: dict[str, bytes] = {}
+        """Last message of each topic in this session."""
+        self._before: dict[str, bytes] = {}
+        """And in the sessions before."""
+        self._kept = False
+        """Whether the broker gave what it kept from before."""
+        self._why = ""
+        """Why the last message could not be read."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -81,7 +88,8 @@ class Mqtt:
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
         inbox = Inbox(self._backlog)
-        self._last.clear()
+        self._before, self._last = {**self._before, **self._last}, {}
+        self._kept, self._why = False, ""
         thread = listen(self._wanted, inbox)
         try:
             await self._pass_on(inbox, emit)
@@ -90,12 +98,15 @@ class Mqtt:
             self._take_rest(inbox, emit)
             self._meter.tell(emit, now=True)
             raise
+        except DriverError:
+            self._meter.tell(emit, now=True)
+            raise
         finally:
             await hang_up(thread, inbox)
 
     async def _pass_on(self, inbox: Inbox, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time
-        heard, announced, kept = clock(), False, False
+        heard, announced = clock(), False
         while True:
             failure, taken = inbox.failure, inbox.take()  # in this order: what came before the failure is read
             if inbox.opened and not announced:
@@ -103,58 +114,56 @@ class Mqtt:
                 self._meter.begin(emit)
             self._meter.tell(emit)
             if taken:
-                live = self._ingest(*taken, emit)
-                heard, kept = (clock(), kept) if live else (heard, True)
+                if self._ingest(*taken, emit):
+                    heard = clock()
                 await asyncio.sleep(0)
                 continue
             if failure:
                 raise failure
             patience = heard + (self._silence if announced else 4 * self._wanted.answer) - clock()
             if patience <= 0:
-                raise self._silent(announced=announced, kept=kept)
+                raise self._silent(announced=announced)
             await inbox.arrival(within=min(patience, 1.0) if self._meter.waiting else patience)
 
     def _take_rest(self, inbox: Inbox, emit: Emit) -> None:
         """Emit what had arrived when the session was cancelled, for a short while; what is left then is counted."""
         clock = asyncio.get_running_loop().time
         until = clock() + REST
-        left: Missed | None = None
-        while taken := inbox.take():
-            if clock() < until:
-                self._ingest(*taken, emit)
-            else:
-                missed, message = taken
-                left = left or Missed(message.time, message.time)
-                left.count += missed.count if missed else 0
-                left.add(message)
-        if left:
+        while clock() < until and (taken := inbox.take()):
+            self._ingest(*taken, emit)
+        if left := inbox.drop_all():
             self._report(left, left.end, emit)
 
-    def _report(self, missed: Missed, time: int, emit: Emit) -> None:
-        self._counts["dropped_messages"] += missed.count
-        text = f"{self.name}: the program did not keep up and {missed.count} messages are lost"
-        facts = {"messages": missed.count, "from": missed.start, "to": missed.end}
+    def _report(self, dropped: Dropped, time: int, emit: Emit) -> None:
+        self._counts["dropped_messages"] += dropped.count
+        text = f"{self.name}: the program did not keep up and {dropped.count} messages are lost"
+        facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}
         emit(Event(time, EventKind.GAP, text, self.name, facts))
 
-    def _ingest(self, missed: Missed | None, message: Message, emit: Emit) -> bool:
-        """Take a message in; whether it is of the present."""
-        if missed:
-            self._report(missed, message.time, emit)
-        source = self._sources.get(message.topic, message.topic)
+    def _ingest(self, dropped: Dropped | None, message: Message, emit: Emit) -> bool:
+        """Take a message in; whether it could be read and is of the present."""
+        if dropped:
+            self._report(dropped, message.time, emit)
+        source = self._sources.get(message.source, message.source)
         if message.again and self._last.get(source) == message.data:
             self._counts["repeated"] += 1
-            return True
+            return not self._why
         self._last[source] = message.data
         decoded = self._decoder.decode(message.data, source)
         old = self._is_old(decoded.sample, message.time)
         if message.retained and (old or self._old_after is None):
             self._keep_out(message, emit)
             return False
+        if message.retained and self._before.get(source) == message.data:
+            self._counts["repeated"] += 1
+            self._kept = True
+            return False
         if decoded.sample and self._old_after is not None:
             self._counts["old"] += old
             decoded = decoded._replace(sample=_aged(decoded.sample, old=old))
+        self._why = "" if decoded.sample else decoded.reason
         self._meter.take(decoded, message.data, message.time, emit)
-        return True
+        return decoded.sample is not None
 
     def _is_old(self, sample: Sample | None, time: int) -> bool:
         """Whether its own time is too far from the present to be of it, or cannot be read."""
@@ -165,19 +174,23 @@ class Mqtt:
     def _keep_out(self, message: Message, emit: Emit) -> None:
         """Count what the broker kept from before, and tell the first of each topic."""
         self._counts["retained"] += 1
-        if message.topic in self._told_kept:
+        self._kept = True
+        if message.source in self._told_kept:
             return
-        self._told_kept.add(message.topic)
+        self._told_kept.add(message.source)
         shown = repr(message.data[:80].decode("utf-8", errors="backslashreplace"))[:80]
-        text = f"{self.name}: the broker kept {shown} from before on '{message.topic}'; that is no present reading"
-        emit(Event(message.time, EventKind.PROBLEM, text, self.name, {"kept": shown, "topic": message.topic}))
+        text = f"{self.name}: the broker kept {shown} from before on '{message.source}'; that is no present reading"
+        emit(Event(message.time, EventKind.PROBLEM, text, self.name, {"kept": shown, "topic": message.source}))
 
-    def _silent(self, *, announced: bool, kept: bool) -> SilentError:
+    def _silent(self, *, announced: bool) -> SilentError:
         broker, topics = self._wanted.broker, " and ".join(f"'{topic}'" for topic in self._wanted.topics[:3])
         if not announced:
             what = f"the broker at {broker} does not answer"
             return SilentError(self.name, what, "check its address and the network")
-        only = " but what the broker kept from before" if kept else ""
+        if self._why:
+            what = f"none of what came on {topics} for {self._silence:g} s could be read: it {self._why}"
+            return SilentError(self.name, what, "choose another profile, or correct it")
+        only = " but what the broker kept from before" if self._kept else ""
         what = f"nothing came on {topics} from the broker at {broker} for {self._silence:g} s{only}"
         user = f"'{broker.user}'" if broker.user else "one without a name"
         hint = f"check the gateway and the spelling of the topic, and that the broker lets this user ({user}) read it"

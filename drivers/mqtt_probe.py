@@ -7,9 +7,9 @@ from collections.abc import Callable
 from drivers.base import SilentError
 from drivers.broker import ANSWER, Wanted, hang_up, listen
 from drivers.broker_address import broker_address
-from drivers.broker_inbox import Inbox, Message
 from drivers.codecs.json_values import LONGEST_MESSAGE, numbers_in
 from drivers.found import Found, Measured
+from drivers.inbox import Inbox, Message
 
 MOST_TOPICS = 500
 """Topics that are told of; further ones are left out. [1]"""
@@ -61,7 +61,7 @@ async def probe(
 
 def _tell(address: str, message: Message, known: dict[str, Found], tell: Callable[[Found], None]) -> None:
     """Tell of a topic where it is new or its numbers changed."""
-    if message.topic not in known and len(known) >= MOST_TOPICS:
+    if message.source not in known and len(known) >= MOST_TOPICS:
         return
     numbers = [number for number, _ in zip(numbers_in(message.data), range(MOST_NUMBERS), strict=False)]
     note = "" if numbers else "its last message has no number"
@@ -71,10 +71,10 @@ def _tell(address: str, message: Message, known: dict[str, Found], tell: Callabl
         driver="mqtt",
         address=address,
         name="",
-        topic=message.topic,
+        topic=message.source,
         measures=tuple(Measured(name=path, unit="", value=value) for path, value in numbers),
         note=note,
     )
-    if known.get(message.topic) != found:
-        known[message.topic] = found
+    if known.get(message.source) != found:
+        known[message.source] = found
         tell(found)

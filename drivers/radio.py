@@ -9,7 +9,7 @@ import asyncio
 import logging
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from contextlib import asynccontextmanager, contextmanager, suppress
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
 
 from bleak import BleakAdapter, BleakClient, BleakScanner
@@ -26,6 +26,7 @@ from bleak.exc import (
 
 from drivers.base import DriverError
 from drivers.endings import bounded, carried_out
+from drivers.radio_bluez import know_version, learn_anew, release
 from drivers.radio_link import Link
 from drivers.radio_reasons import Reason, radio_error
 
@@ -106,6 +107,8 @@ class Radio:
         self._searching = asyncio.Lock()
         self._connecting = asyncio.Lock()
         self._users = 0
+        self._links = 0
+        """Connections that are up."""
         self._last = 0.0
         """When somebody was heard. [s, of the loop]"""
 
@@ -156,10 +159,14 @@ class Radio:
                 async with self._connecting:
                     with translated(instrument, device.address, Reason.UNREACHABLE):
                         await bounded(client.connect(), within=within + 1.0, ending=END)
-                yield Link(client, lambda fallback: translated(instrument, device.address, fallback))
+                self._links += 1
+                try:
+                    yield Link(client, lambda fallback: translated(instrument, device.address, fallback))
+                finally:
+                    self._links -= 1
             except DriverError as error:
-                if error.__cause__ and _is_old(error.__cause__):
-                    await carried_out(self._forget(), within=END)
+                if error.__cause__:
+                    await carried_out(self._forget(error.__cause__, device), within=END)
                 raise
             finally:
                 await carried_out(client.disconnect(), within=END)
@@ -169,13 +176,12 @@ class Radio:
         """Keep what is known of the system between one thing and the next; given back by the last who uses it."""
         self._users += 1
         try:
-            if sys.platform == "linux":
-                await _know_version()
+            await know_version()
             yield
         finally:
             self._users -= 1
             if not self._users:
-                await carried_out(_release(), within=END)
+                await carried_out(release(), within=END)
 
     async def _connected_already(self, instrument: str, address: str, services: tuple[str, ...]) -> BLEDevice | None:
         if self._client_type or not services or sys.platform == "win32":  # there it cannot be asked
@@ -203,10 +209,18 @@ class Radio:
             return BleakScanner(self._hear, bluez={"filters": {"DuplicateData": True}})
         return BleakScanner(self._hear)
 
-    async def _forget(self) -> None:
-        """BlueZ was started anew, or is away: all who use it begin again."""
-        await self._stop()
-        await _release(forced=True)
+    async def _forget(self, error: BaseException, device: BLEDevice) -> None:
+        """Drop what is remembered of the system and is not so any more, without harm to other connections."""
+        gone = _reason(error, Reason.LOST) in (Reason.NO_SERVICE, Reason.NO_ADAPTER)
+        if gone and not self._links:  # all who listen begin again
+            await self._stop()
+            await release(forced=True)
+        elif (gone or _is_old(error)) and sys.platform == "linux" and not self._client_type:
+            searches = await learn_anew(device.details["path"])
+            if not searches and self._listeners:  # BlueZ was started anew, and knows nothing of the search
+                async with self._searching:
+                    await self._stop()
+                    await self._search("")
 
     async def _stop(self) -> None:
         scanner, self._scanner = self._scanner, None
@@ -262,9 +276,9 @@ def _of_system(error: BaseException, fallback: Reason) -> Reason:
 
 
 def _is_old(error: BaseException) -> bool:
-    """Whether what the library remembers of the system may be the cause."""
+    """Whether what the library remembers of the instrument may be the cause."""
     name = error.dbus_error if isinstance(error, BleakDBusError) else ""
-    return name in _OLD or _reason(error, Reason.LOST) in (Reason.NO_SERVICE, Reason.UNSEEN, Reason.NO_ADAPTER)
+    return name in _OLD or _reason(error, Reason.LOST) is Reason.UNSEEN
 
 
 def _detail(error: Exception) -> str:
@@ -274,35 +288,3 @@ def _detail(error: Exception) -> str:
 async def _connected(services: tuple[str, ...]) -> list[BLEDevice]:
     adapter = await BleakAdapter.get()
     return await adapter.get_connected_devices(list(services))
-
-
-async def _know_version() -> None:
-    """Let the library ask for the version of BlueZ: a question that is cancelled is never answered or put again."""
-    from bleak.backends.bluezdbus.version import BlueZFeatures  # noqa: PLC0415 - only there on Linux
-
-    if not BlueZFeatures.checked_bluez_version:
-        await carried_out(BlueZFeatures.check_bluez_version(), within=START)
-
-
-async def _release(*, forced: bool = False) -> None:
-    """Close the library's own line to BlueZ, which it would keep for ever, with what it remembers of it.
-
-    Not while others use it, unless `forced`: then they are told that their connections are lost.
-    """
-    if sys.platform != "linux":
-        return
-    from bleak.backends.bluezdbus import manager as bluez  # noqa: PLC0415 - only there on Linux
-
-    instances = bluez._global_instances
-    manager = instances.get(asyncio.get_running_loop())
-    if manager is None or manager._bus is None:
-        return
-    in_use = any(manager._advertisement_callbacks.values()) or bool(manager._device_watchers)
-    if in_use and not forced:
-        return
-    if not in_use and manager._bus_watcher_task:
-        manager._bus_watcher_task.cancel()
-    instances.pop(asyncio.get_running_loop())
-    manager._bus.disconnect()
-    with suppress(Exception):  # it raises again what ended the line, where something did
-        await manager._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]

@@ -44,7 +44,7 @@ class Setup:
     """Number of the unit on its line. [1]"""
     topic: str = ""
     """Topic under which an instrument's messages come."""
-    secret: str | None = None
+    secret: str | None = field(default=None, repr=False)
     """Password, or key in hexadecimal digits."""
     shared: Shared = field(default_factory=Shared)
 

@@ -17,7 +17,6 @@ from drivers.codecs.sample import Decoded, Interpreter
 from drivers.profile import Value
 
 SERVICE = full_uuid("181a")
-BATTERY_SERVICE = full_uuid("180f")
 VALID_RANGE = full_uuid("2906")
 MEASUREMENT = full_uuid("290c")
 

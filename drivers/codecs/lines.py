@@ -179,24 +179,26 @@ class LinePattern:
 
 @dataclass(slots=True)
 class Problems:
-    """Tells the first unreadable line of a kind at once and sums up the others, at most every ten seconds."""
+    """Tells the first unreadable message of a kind at once and sums up the others, at most every ten seconds."""
 
     name: str
     """The instrument's."""
+    thing: str = "line"
+    """What it sends: lines, or messages."""
     told: set[str] = field(default_factory=set)
     waiting: Counter[str] = field(default_factory=Counter)
     last: int = 0
     """When something was told. [ns]"""
 
-    def add(self, kind: str, line: bytes, time: int) -> list[Event]:
-        """Event with the line's text for the first of its kind, none for the others."""
+    def add(self, kind: str, message: bytes, time: int) -> list[Event]:
+        """Event with the text of the message for the first of its kind, none for the others."""
         if kind in self.told:
             self.waiting[kind] += 1
             return []
         self.told.add(kind)
         self.last = time
-        shown = repr(line.decode("utf-8", errors="backslashreplace"))[:80]
-        text = f"{self.name}: a line {kind}: {shown}; further ones are counted"
+        shown = repr(message.decode("utf-8", errors="backslashreplace"))[:80]
+        text = f"{self.name}: a {self.thing} {kind}: {shown}; further ones are counted"
         return [Event(time, EventKind.PROBLEM, text, self.name, {"kind": kind, "line": shown})]
 
     def summary(self, time: int, pause: int = SUMMARY) -> list[Event]:
@@ -206,7 +208,7 @@ class Problems:
         self.last = time
         counts, self.waiting = dict(self.waiting), Counter()
         parts = ", ".join(f"{count} x {kind}" for kind, count in counts.items())
-        text = f"{self.name}: further lines could not be read: {parts}"
+        text = f"{self.name}: further {self.thing}s could not be read: {parts}"
         return [Event(time, EventKind.PROBLEM, text, self.name, {"counts": counts})]
 
 

@@ -152,6 +152,14 @@ def test_a_driver_that_refuses_its_settings_is_a_mistake_of_the_job():
         build(parse(text).instruments, lambda: 0)
 
 
+def test_two_bluetooth_addresses_that_differ_in_capitals_only_are_one_place():
+    one = '[[instrument]]\nname = "{}"\ndriver = "ble"\nprofile = "bthome"\naddress = "{}"\n'
+    first = one.format("a", "00:00:5E:00:53:0A") + 'channels = { temperature = "temp_room" }\n'
+    second = one.format("b", "00:00:5e:00:53:0a") + 'channels = { temperature = "temp_flue" }\n'
+    with pytest.raises(InputError, match="instruments 'a' and 'b' are both at 00:00:5e:00:53:0a"):
+        build(parse(first + second).instruments, lambda: 0)
+
+
 def test_two_instruments_at_one_place_are_said_and_two_topics_are_two_places():
     one = '[[instrument]]\nname = "{}"\ndriver = "mqtt"\nprofile = "mqtt-json"\naddress = "mqtt://192.0.2.10"\n{}'
     channels = 'channels = {{ temperature = "{}" }}\n'

@@ -51,7 +51,7 @@ def supervised(driver: Scripted) -> tuple[Supervisor, list[Emission], list[float
 
 
 def states(taken: list[Emission]) -> list[str]:
-    return [str(item.data["state"]) for item in taken if isinstance(item, Event)]
+    return [str(item.data["state"]) for item in taken if isinstance(item, Event) and item.kind is EventKind.INSTRUMENT]
 
 
 async def test_a_session_that_ends_is_ended():
@@ -145,6 +145,60 @@ async def test_a_defect_in_ingest_is_heard():
     supervisor = Supervisor(Scripted(reads), broken, now=StillClock())
     with pytest.raises(IngestError, match="draft meter"):
         await supervisor.run()
+
+
+@pytest.mark.parametrize("state", [State.READING, State.WAITING, State.STOPPED])
+async def test_a_defect_in_what_takes_the_events_of_an_instrument_is_no_defect_of_its_driver(state: State):
+    def broken(item: Emission) -> None:
+        if isinstance(item, Event) and item.data.get("state") == state:
+            raise ZeroDivisionError("x")
+
+    sessions = {
+        State.READING: reads,
+        State.WAITING: fails(BusyError("draft meter", "held")),
+        State.STOPPED: fails(NotPermittedError("draft meter", "no permission")),
+    }
+    supervisor = Supervisor(Scripted(sessions[state]), broken, now=StillClock())
+    with pytest.raises(IngestError, match="draft meter"):
+        await supervisor.run()
+    assert "defect" not in supervisor.status.text
+
+
+async def test_a_session_that_a_library_breaks_off_by_cancelling_itself_is_begun_anew_and_told():
+    class Broken(Scripted):
+        async def run(self, emit: Emit) -> None:
+            if len(self.sessions) == 1:
+                self.sessions.pop()(emit)
+                return
+            self.sessions.pop(0)(emit)
+            future = asyncio.get_running_loop().create_future()
+            asyncio.get_running_loop().call_soon(future.cancel)
+            await future
+
+    supervisor, taken, waits = supervised(Broken(reads, reads, reads))
+    await supervisor.run()
+    assert supervisor.status.state is State.ENDED
+    assert (supervisor.status.sessions, supervisor.status.lost, len(waits)) == (3, 2, 2)
+    assert states(taken).count("trying again") == 2
+    assert supervisor.status.last_error is not None
+    assert "broken off" in supervisor.status.last_error.text
+
+
+async def test_a_supervisor_that_is_cancelled_while_a_library_cancels_itself_ends():
+    future = asyncio.get_running_loop().create_future()
+
+    class Broken(Scripted):
+        async def run(self, emit: Emit) -> None:
+            await future
+
+    supervisor, _, waits = supervised(Broken())
+    task = asyncio.create_task(supervisor.run())
+    await asyncio.sleep(0)
+    future.cancel()
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    assert waits == []
 
 
 async def test_cancelling_ends_the_session():

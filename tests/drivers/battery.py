@@ -150,10 +150,10 @@ class DriverBattery:
 
     @needs(Ability.FAIL)
     async def test_what_hinders_a_session_is_named_and_passes(self, tmp_path: Path) -> None:
-        """A session that cannot start says why; when the reason is gone a new one works."""
+        """A first session that cannot start says why; when the reason is gone a new one works."""
         with closing(self.bench(tmp_path)) as bench:
-            driver = bench.make()
             for failure in bench.failures():
+                driver = bench.make()
                 with failure.prepared(), nothing_left():
                     error = await Session(driver).failure()
                 _assert_speaks(error, driver, failure.expected, failure.title)

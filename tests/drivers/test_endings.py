@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from drivers.endings import LAST, bounded, carried_out, ended, thread_ended
+from drivers.endings import LAST, BrokenOffError, bounded, carried_out, ended, thread_ended
 from tests.drivers.session import DefectError
 from tests.support import until
 
@@ -31,6 +31,16 @@ async def test_the_result_and_the_error_of_the_work_come_out() -> None:
     assert await bounded(right(), within=1, ending=1) == 7
     with pytest.raises(DefectError):
         await bounded(wrong(), within=1, ending=1)
+
+
+async def test_work_that_a_library_cancels_from_within_is_an_error_and_no_cancellation() -> None:
+    async def broken() -> None:
+        future = asyncio.get_running_loop().create_future()
+        asyncio.get_running_loop().call_soon(future.cancel)
+        await future
+
+    with pytest.raises(BrokenOffError):
+        await bounded(broken(), within=1, ending=1)
 
 
 async def test_late_work_is_cancelled_and_may_clean_up() -> None:

@@ -145,15 +145,24 @@ def test_no_bytes_raise(line: bytes) -> None:
     LinePattern(r".*?(?P<value>[-+.,\deE]+).*", ["value"]).texts(line)
 
 
+def test_what_is_no_line_is_called_a_message() -> None:
+    problems = Problems("sensor", "message")
+    assert problems.add("is odd", b"x", 0)[0].text == "sensor: a message is odd: 'x'; further ones are counted"
+    problems.add("is odd", b"x", 0)
+    assert problems.summary(SUMMARY)[0].text == "sensor: further messages could not be read: 1 x is odd"
+
+
 def test_problems_are_told_once_then_summed_up() -> None:
     problems = Problems("meter")
     (first,) = problems.add("odd", b"\xff" * 100, 0)
     assert len(str(first.data["line"])) == 80
+    assert first.text.startswith("meter: a line odd: ")
     assert problems.add("odd", b"x", 1) == []
     assert len(problems.add("short", b"x", 2)) == 1
     assert problems.summary(SUMMARY + 1) == [], "ten seconds have not passed since the last word"
     (summary,) = problems.summary(SUMMARY + 2)
     assert summary.data["counts"] == {"odd": 1}
+    assert summary.text == "meter: further lines could not be read: 1 x odd"
     assert problems.summary(10 * SUMMARY) == []
     problems.add("odd", b"x", 10 * SUMMARY)
     assert len(problems.summary(-NANOSECONDS)) == 1, "a clock that was set back keeps nothing waiting"

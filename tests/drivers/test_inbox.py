@@ -2,8 +2,8 @@
 
 import pytest
 
-from drivers import broker_inbox as module
-from drivers.broker_inbox import Inbox, Message
+from drivers import inbox as module
+from drivers.inbox import Inbox, Message
 
 
 def sized(number: int, size: int = 1) -> Message:
