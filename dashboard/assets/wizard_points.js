@@ -65,7 +65,7 @@ lightoff.wizardPoints = (function () {
     const answers = [["true", "yes, it says so on it or in its papers"], ["false", "no"], ["unknown", "not sure"]];
     const chosen = (answer) => (answer === "unknown" ? state.isolated === "unknown" : state.isolated === answer);
     return element("fieldset", { id: "wizard-isolated", hidden: true },
-      element("legend", {}, "Is it isolated? It hangs on the flame rod, igniter or line circuit."),
+      element("legend", {}, "Is it isolated? It hangs where mains voltage may be: on the flame rod, igniter or line circuit."),
       ...answers.map(([answer, text]) => element("label", { class: "wizard-answer" },
         element("input", { type: "radio", name: "wizard-isolated", value: answer, checked: chosen(answer), onchange: () => { state.isolated = answer; mind(state); } }),
         element("span", {}, text))));
