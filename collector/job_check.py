@@ -36,8 +36,17 @@ class Found:
         }
 
 
-def examined(text: str, name: str, rules: Callable[[Job], Sequence[AlarmRule]]) -> Found:
-    """All mistakes of a text: those of `collector.job.check`, then what its instruments lack and alarms that clash."""
+def examined(
+    text: str,
+    name: str,
+    rules: Callable[[Job], Sequence[AlarmRule]],
+    *,
+    running: Sequence[InstrumentSettings] = (),
+) -> Found:
+    """All mistakes of a text: those of `collector.job.check`, then what its instruments lack and alarms that clash.
+
+    `running` are the instruments of the call, whose profiles are there.
+    """
     try:
         job = parse(text, name)
     except JobError:
@@ -49,7 +58,7 @@ def examined(text: str, name: str, rules: Callable[[Job], Sequence[AlarmRule]]) 
         return Mistake(line_of(lines, path), shown_key(path), what)
 
     mistakes = [at(path, what) for path, what in (*_instruments(job), *_alarms(job, rules))]
-    minded = [at(path, what) for path, what in _minded(job)]
+    minded = [at(path, what) for path, what in _minded(job, running)]
     return Found(None if mistakes else job, tuple(mistakes), tuple(minded))
 
 
@@ -106,12 +115,17 @@ def _alarms(job: Job, rules: Callable[[Job], Sequence[AlarmRule]]) -> list[tuple
     return []
 
 
-def _minded(job: Job) -> list[tuple[Path, str]]:
-    found: list[tuple[Path, str]] = []
+def _minded(job: Job, running: Sequence[InstrumentSettings]) -> list[tuple[Path, str]]:
+    """What can hurt comes first."""
+    there = {(one.driver, one.profile) for one in running}
+    found: list[tuple[Path, str]] = [
+        (("instrument", index, "isolated"), text)
+        for index, one in enumerate(job.instruments)
+        for text in cautions([one])
+    ]
     for index, one in enumerate(job.instruments):
-        found += [(("instrument", index, "isolated"), text) for text in cautions([one])]
         if one.driver == "replay" and one.address:
             found.append((("instrument", index, "address"), f"{one.name}: {WITH_A_CALL}"))
-        if _names_a_file(one):
+        if _names_a_file(one) and (one.driver, one.profile) not in there:
             found.append((("instrument", index, "profile"), f"{one.name}: {LOOKED_FOR}"))
     return found

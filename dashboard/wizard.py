@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from analysis.points import measure_of
 from dashboard.shell import section
 
 
@@ -115,9 +116,26 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 """Headings over the points that are offered, and how the names under each begin; the first that fits."""
 
 
+ACCURACIES = {
+    "pressure": "0.5 % + 0.01 inH2O",
+    "temperature": "1 degF",
+    "humidity": "3 %RH",
+    "flame_current": "1 % + 0.1 uA",
+    "voltage": "1 % + 0.1 V",
+    "current": "2 % + 0.05 A",
+    "speed": "1 % + 5 rpm",
+    "fraction": "0.2 %vol",
+    "trace": "5 % + 3 ppm",
+}
+"""What an accuracy looks like, by measure; figures of the usual size, no published source."""
+
+
 def words() -> dict[str, Any]:
-    """What the scripts need: for each point its place and heading."""
-    return {name: {**asdict(place), "group": group_of(name)} for name, place in PLACES.items()}
+    """What the scripts need: for each point its place, its heading, and what an accuracy of it looks like."""
+    return {
+        name: {**asdict(place), "group": group_of(name), "accuracy": ACCURACIES.get(measure_of(name).name, "")}
+        for name, place in PLACES.items()
+    }
 
 
 def group_of(point: str) -> str:

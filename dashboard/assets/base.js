@@ -42,6 +42,7 @@ lightoff.dom = (function () {
 
   /* To a part of the page, also for who works with keys or a screen reader. */
   function jump(to, focus) {
+    id(to).style.scrollMarginTop = id("top").offsetHeight + 8 + "px"; // the header covers what is under it
     id(to).scrollIntoView({ block: "start" });
     id(focus).focus({ preventScroll: true });
   }

@@ -100,7 +100,7 @@ lightoff.wizard = (function () {
         id("wizard-open").focus();
         return;
       }
-      state = { offers: offers.data, file: job.data.name, way: "", address: "", device: "", topic: "", secret: "", profile: "",
+      state = { offers: offers.data, file: job.data.name, way: "", address: "", baud: "", device: "", topic: "", secret: "", profile: "",
         said: "", shows: {}, points: {}, name: "", named: false, isolated: "", accuracy: "", response: "", number: null, cautions: [] };
       id("wizard-body").replaceChildren(
         element("ol", { id: "wizard-way", "aria-label": "steps" }),
@@ -118,7 +118,7 @@ lightoff.wizard = (function () {
 
   /* The meter as the job file has it. */
   function entry(given) {
-    const pairs = [["name", given.name.trim()], ["driver", given.way], ["profile", given.profile], ["address", given.address.trim()],
+    const pairs = [["name", given.name.trim()], ["driver", given.way], ["profile", given.profile], ["address", given.address.trim()], ["baud", given.baud],
       ["device", given.device.trim()], ["topic", given.topic.trim()], ["secret", given.secret.trim()], ["channels", given.points],
       ["accuracy", given.accuracy.trim()], ["response_time", given.response.trim()], ["isolated", needsIsolation(given) && given.isolated !== "unknown" ? given.isolated : ""]];
     return Object.fromEntries(pairs.filter(([, value]) => value !== ""));

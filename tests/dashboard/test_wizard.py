@@ -4,8 +4,9 @@ import re
 
 import pytest
 
-from analysis.points import POINTS
+from analysis.points import POINTS, measure_of
 from collector.instruments import LIVE_PARTS
+from collector.job_values import accuracy
 from dashboard.wizard import GROUPS, PLACES, group_of, words
 
 NEVER = re.compile(r"\b(jumper|tape|adjust|drill|reset|light the|start the|turn on|open the gas|match|lighter|smoke)\b")
@@ -45,6 +46,14 @@ def test_nothing_is_handled_before_it_is_off_the_unit(point):
 @pytest.mark.parametrize("point", sorted(LIVE_PARTS - {"flame_current"}))
 def test_a_place_that_may_be_on_the_line_circuit_says_live_work(point):
     assert PLACES[point].where.endswith("; live work")
+
+
+def test_what_an_accuracy_looks_like_is_one_at_its_point():
+    told = {name: facts["accuracy"] for name, facts in words().items()}
+    for point, example in told.items():
+        assert bool(example) == (measure_of(point).name != "contact"), point
+        if example:
+            accuracy(example, point)
 
 
 def test_headings_gather_what_belongs_together():
