@@ -53,7 +53,7 @@ lightoff.wizard = (function () {
     part.make(id("wizard-room"), state);
     drawFoot();
     id("wizard-step").focus({ preventScroll: true });
-    id("wizard").scrollIntoView({ block: "start" });
+    lightoff.dom.toTop(id("wizard"));
     if (part.look) {
       const look = () => { if (lightoff.views.shown() === VIEW && !document.hidden) part.look(state); };
       look();
