@@ -18,8 +18,10 @@ from drivers.replay import CsvSource, Replay
 from drivers.setup import Setup, Shared
 from drivers.simulate.papers import Papers
 
-LIVE_PARTS = frozenset({"flame_current", "volts_line", "volts_line_neutral_ground", "amps_igniter"})
-"""Points on circuits that may carry mains voltage."""
+LIVE_PARTS = frozenset(
+    {"flame_current", "volts_line", "volts_line_neutral_ground", "amps_igniter", "door_closed", "blower_on"}
+)
+"""Points on circuits that may carry mains voltage: door switch and blower's output are often on the line circuit."""
 
 WIRED = ("serial", "modbus")
 """Drivers of instruments with a wire to this machine."""

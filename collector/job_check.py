@@ -40,12 +40,17 @@ class Found:
 
 
 def examined(
-    text: str, name: str, rules: Callable[[Job], Sequence[AlarmRule]], *, folder: Folder | None = None
+    text: str,
+    name: str,
+    rules: Callable[[Job], Sequence[AlarmRule]],
+    *,
+    folder: Folder | None = None,
+    running: Sequence[InstrumentSettings] = (),
 ) -> Found:
     """All mistakes of a text: those of `collector.job.check`, then what its instruments lack and alarms that clash.
 
     A text may come from anywhere, so no file that it names is opened, and what a simulated unit is set to is not shown;
-    unless its own user asks, and says in which `folder` it is.
+    unless its own user asks, and says in which `folder` it is. The profiles of the call's `running` instruments are there.
     """
     try:
         job = parse(text, name)
@@ -59,7 +64,7 @@ def examined(
 
     mistakes = [at(path, what) for path, what in (*_instruments(job, folder), *_alarms(job, rules))]
     mistakes.sort(key=lambda mistake: mistake.line)
-    minded = [at(path, what) for path, what in _minded(job, folder)]
+    minded = [at(path, what) for path, what in _minded(job, folder, running)]
     return Found(None if mistakes else job, tuple(mistakes), tuple(minded))
 
 
@@ -162,14 +167,17 @@ def _alarms(job: Job, rules: Callable[[Job], Sequence[AlarmRule]]) -> list[tuple
     return []
 
 
-def _minded(job: Job, folder: Folder | None) -> list[tuple[Path, str]]:
-    found: list[tuple[Path, str]] = []
-    for index, one in enumerate(job.instruments):
-        found += [(("instrument", index, "isolated"), text) for text in cautions([one])]
-        if folder is not None:
-            continue
+def _minded(job: Job, folder: Folder | None, running: Sequence[InstrumentSettings]) -> list[tuple[Path, str]]:
+    """What can hurt comes first."""
+    there = {(one.driver, one.profile) for one in running}
+    found: list[tuple[Path, str]] = [
+        (("instrument", index, "isolated"), text)
+        for index, one in enumerate(job.instruments)
+        for text in cautions([one])
+    ]
+    for index, one in enumerate(job.instruments if folder is None else ()):
         if one.driver == "replay" and one.address:
             found.append((("instrument", index, "address"), f"{one.name}: {WITH_A_CALL}"))
-        if _names_a_file(one):
+        if _names_a_file(one) and (one.driver, one.profile) not in there:
             found.append((("instrument", index, "profile"), f"{one.name}: {LOOKED_FOR}"))
     return found

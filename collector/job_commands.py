@@ -72,6 +72,11 @@ class JobDesk:
         return {"job": self.job.name, "plate": asdict(self.job.plate), "limits": limits}
 
     @property
+    def folder(self) -> Path | None:
+        """Where profiles of its own lie; None where the job has no file."""
+        return self._place.file.parent if self._place.file else None
+
+    @property
     def commands(self) -> Mapping[str, Command]:
         """The commands by their names."""
         return {
@@ -116,7 +121,7 @@ class JobDesk:
         return {"text": text, "values": job_form.values(text), **found.told()}
 
     def _examined(self, text: str) -> Found:
-        return examined(text, self.job.name, self._rules)
+        return examined(text, self.job.name, self._rules, running=self._running.settings)
 
     def check(self, given: Given) -> Answer:
         """All mistakes of a text with changes; nothing is saved."""

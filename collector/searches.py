@@ -8,11 +8,12 @@ from collector.attended import Attended
 from collector.instruments import place
 from collector.job import InstrumentSettings
 from collector.offers import titles_of
-from collector.scan import NEVER, Search
+from collector.scan import Search
 from drivers.base import InputError
 from drivers.found import Found
 from drivers.registry import KINDS, Kind
 
+NEVER = 'it cannot be looked for here; give its address below, under "It is not in the list"'
 SECONDS = 12.0
 """How long a search looks. [s]"""
 GRACE = 8.0

@@ -179,7 +179,7 @@ def more_commands(
         **library_commands(library, replays),
         **searches.commands,
         **trials.commands,
-        "meter_offers": lambda _: offers(),
+        "meter_offers": lambda _: offers(beside=desk.folder),
     }
 
 

@@ -121,6 +121,11 @@ class Trial:
             return
         self._values[channel.key] = Watched(channel)
 
+    def _statistics(self) -> Mapping[str, Any]:
+        """What its driver counts, where it does."""
+        ask = getattr(self.supervisor.driver, "statistics", None)
+        return ask() if callable(ask) else {}
+
     def told(self) -> dict[str, object]:
         """How it stands; plain JSON values."""
         status, now = self.supervisor.status, self._monotonic()
@@ -131,6 +136,7 @@ class Trial:
             "said": self._said,
             "values": [value.told(now) for value in self._shown()],
             "uncounted": self.uncounted,
+            "unreadable": self._statistics().get("unreadable", 0),
         }
 
 

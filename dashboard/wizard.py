@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from analysis.points import measure_of
 from dashboard.shell import section
 
 
@@ -16,12 +17,15 @@ class Place:
     """What moves the value; never a firing, a bridge or an opened valve."""
 
 
-PINCH = "With the hose off the unit, pinch it between two fingers and let go. Do not blow into it."
-PINCH_GAS = "Before the hose is on its tap, pinch it between two fingers and let go. The tap stays shut for this."
+PINCH = "With the burners off and the hose off the unit, pinch it between two fingers and let go. Do not blow into it."
+PINCH_GAS = (
+    "Only before the hose is on its tap: pinch it between two fingers and let go. If it is on already, leave it on."
+)
 HAND = "Hold the probe in your hand."
+HAND_FLUE = "Only before it is in the flue: hold the probe in your hand. One that was in there may be hot."
 BREATH = "Breathe on the sensor."
 BY_ITSELF = "It changes when the unit does so by itself. Bridge, press and open nothing for this."
-LEADS = "Hold the leads together, then on a small battery, away from the unit."
+LEADS = "Take both leads off the unit first. Then hold their tips together, then on a small battery."
 MOTOR = "It moves when the motor starts by itself. Nothing is started for this."
 
 PLACES: dict[str, Place] = {
@@ -39,7 +43,7 @@ PLACES: dict[str, Place] = {
     "temp_supply": Place("probe in the supply air, out of sight of the heat exchanger", HAND),
     "temp_supply_2": Place("probe in another supply run", HAND),
     "temp_outdoor": Place("outside, in the shade and out of the exhaust", HAND),
-    "temp_flue": Place("probe in the port that the flue has", "Hold the probe in your hand; it needs no flue gas."),
+    "temp_flue": Place("probe in the port that the flue has", HAND_FLUE),
     "temp_surface": Place("probe flat on the coldest surface that may sweat", HAND),
     "temp_room": Place("in the room, away from appliance and registers", HAND),
     "humidity_return": Place("sensor in the return air", BREATH),
@@ -59,10 +63,10 @@ PLACES: dict[str, Place] = {
         "leads on N and ground; live work", "It may stay near nothing, and that is right. Touch no live part for this."
     ),
     "volts_switch": Place("leads across the pressure switch: about 24 V open, about 0 V closed", LEADS),
-    "amps_inducer": Place("clamp around one wire of the inducer", MOTOR),
-    "amps_blower": Place("clamp around one wire of the blower", MOTOR),
+    "amps_inducer": Place("clamp around one insulated wire of the inducer; live work", MOTOR),
+    "amps_blower": Place("clamp around one insulated wire of the blower; live work", MOTOR),
     "amps_igniter": Place(
-        "clamp around one wire of the igniter",
+        "clamp around one insulated wire of the igniter; live work",
         "It moves when the igniter heats by itself. Nothing is started for this.",
     ),
     "speed_inducer": Place("pickup at the inducer's wheel or shaft, clear of moving parts", MOTOR),
@@ -73,17 +77,23 @@ PLACES: dict[str, Place] = {
     "switch_high_closed": Place("behind the high-stage pressure switch against C", BY_ITSELF),
     "limit_closed": Place("behind the limit against C", BY_ITSELF),
     "gas_valve": Place("gas valve against C", BY_ITSELF),
-    "blower_on": Place("the blower's output of the control", BY_ITSELF),
+    "blower_on": Place("the blower's output of the control, often line voltage; live work", BY_ITSELF),
     "rollout_closed": Place("behind the roll-out switch against C", BY_ITSELF),
     "float_closed": Place("behind the float switch against C", BY_ITSELF),
-    "door_closed": Place("behind the door switch", BY_ITSELF),
+    "door_closed": Place("behind the door switch, often line voltage; live work", BY_ITSELF),
     "call_fan": Place("G against C", BY_ITSELF),
     "call_reversing": Place("O or B against C", BY_ITSELF),
     "call_humidifier": Place("the humidity call against C", BY_ITSELF),
     "humidifier_valve": Place("humidifier valve against C", BY_ITSELF),
     "defrost_active": Place("the defrost output of the heat pump", BY_ITSELF),
-    "flue_o2": Place("probe in the flue's port", "Breathe on the probe: oxygen falls."),
-    "flue_co2": Place("probe in the flue's port", "Breathe on the probe: carbon dioxide rises."),
+    "flue_o2": Place(
+        "probe in the flue's port",
+        "Only before it is in the flue: breathe on the probe; oxygen falls. One that was in there may be hot.",
+    ),
+    "flue_co2": Place(
+        "probe in the flue's port",
+        "Only before it is in the flue: breathe on the probe; the figure rises. One that was in there may be hot.",
+    ),
     "flue_co": Place("probe in the flue's port", "In clean air it shows next to nothing and need not move."),
     "room_co": Place(
         "in the room at breathing height, near the appliance",
@@ -106,9 +116,26 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 """Headings over the points that are offered, and how the names under each begin; the first that fits."""
 
 
+ACCURACIES = {
+    "pressure": "0.5 % + 0.01 inH2O",
+    "temperature": "1 degF",
+    "humidity": "3 %RH",
+    "flame_current": "1 % + 0.1 uA",
+    "voltage": "1 % + 0.1 V",
+    "current": "2 % + 0.05 A",
+    "speed": "1 % + 5 rpm",
+    "fraction": "0.2 %vol",
+    "trace": "5 % + 3 ppm",
+}
+"""What an accuracy looks like, by measure; figures of the usual size, no published source."""
+
+
 def words() -> dict[str, Any]:
-    """What the scripts need: for each point its place and heading."""
-    return {name: {**asdict(place), "group": group_of(name)} for name, place in PLACES.items()}
+    """What the scripts need: for each point its place, its heading, and what an accuracy of it looks like."""
+    return {
+        name: {**asdict(place), "group": group_of(name), "accuracy": ACCURACIES.get(measure_of(name).name, "")}
+        for name, place in PLACES.items()
+    }
 
 
 def group_of(point: str) -> str:

@@ -74,13 +74,16 @@ class Modbus:
 
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
-        with self._line.visit(self.name) as visit:
-            try:
-                await visit.open()
-                await self._rounds_without_end(visit, emit)
-            finally:
-                self._counts["unasked_bytes"] += visit.unasked
-                self._meter.tell(emit, now=True)
+        try:
+            with self._line.visit(self.name) as visit:
+                try:
+                    await visit.open()
+                    await self._rounds_without_end(visit, emit)
+                finally:
+                    self._counts["unasked_bytes"] += visit.unasked
+                    self._meter.tell(emit, now=True)
+        finally:
+            await asyncio.sleep(0)  # a closed connection gives its descriptor back at the loop's next turn
 
     async def _rounds_without_end(self, visit: Visit, emit: Emit) -> None:
         clock = asyncio.get_running_loop().time

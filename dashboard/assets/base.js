@@ -40,11 +40,17 @@ lightoff.dom = (function () {
     if (node && node.classList.contains(name) !== on) node.classList.toggle(name, on);
   }
 
+  /* Bring a part of the page up to the header, which would cover what is under it. */
+  function toTop(node) {
+    node.style.scrollMarginTop = id("top").offsetHeight + 8 + "px";
+    node.scrollIntoView({ block: "start" });
+  }
+
   /* To a part of the page, also for who works with keys or a screen reader. */
   function jump(to, focus) {
-    id(to).scrollIntoView({ block: "start" });
+    toTop(id(to));
     id(focus).focus({ preventScroll: true });
   }
 
-  return { id, element, setText, show, setClass, jump };
+  return { id, element, setText, show, setClass, toTop, jump };
 })();

@@ -62,9 +62,11 @@ lightoff.instruments = (function () {
   function stateText(one, status, connected) {
     if (!connected) return "not known: no connection";
     const age = one.age === null ? "no reading yet" : lightoff.format.span(one.age) + " ago";
+    const state = lightoff.meters.stateText(one);
+    const standing = lightoff.meters.byHand(one) ? [state + " " + age] : [state, age];
     const zeroed = Object.keys(one.zeros || {}).length ? "zeroed" : "";
     const lost = (one.losses || []).find((text) => text.startsWith("lost ")) || "";
-    return [lightoff.meters.stateText(one), age, ...lightoff.meters.briefly(one, status), zeroed, lost.split(",")[0]].filter(Boolean).join(" · ");
+    return [...standing, ...lightoff.meters.briefly(one, status), zeroed, lost.split(",")[0]].filter(Boolean).join(" · ");
   }
 
   function drawList(status, connected) {

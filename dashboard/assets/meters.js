@@ -17,6 +17,7 @@ lightoff.meters = (function () {
 
   /* "reading", "lost, trying again", "not there, connecting": what the recorder calls it, with what that means. */
   function stateText(one) {
+    if (byHand(one) && one.state === "reading") return "typed in";
     if (one.state === "stopped" || !lostNow(one)) return one.state;
     return (neverThere(one) ? "not there, " : "lost, ") + (one.state === "connecting" ? "connecting again" : one.state);
   }
@@ -66,6 +67,10 @@ lightoff.meters = (function () {
     return batteryLow(one) ? ["LOW", figure, "change or charge it"].filter(Boolean).join(", ") : figure;
   }
 
+  /* What is not said of a meter on a circuit that may carry mains voltage; empty where nothing has to be. */
+  const isolationDoubt = (one) => (!one.needs_isolation || one.isolated === true ? ""
+    : one.isolated === false ? "not isolated" : "not said to be isolated");
+
   function latencyText(one) {
     if (!one.latency) return "";
     return "taken in " + milliseconds(one.latency.median) + " after arrival, at most " + milliseconds(one.latency.largest) + " (last 10 s)";
@@ -109,6 +114,7 @@ lightoff.meters = (function () {
   function briefly(one, status) {
     const left = (one.facts || {}).warm_up_left;
     return [
+      isolationDoubt(one),
       ...suspicions(one, status).map((told) => told.word),
       left ? "warming up, " + Math.ceil(left) + " s left" : "",
       batteryLow(one) ? "low battery" : "",
@@ -123,7 +129,7 @@ lightoff.meters = (function () {
     const often = one.errors > 1 ? " (" + one.errors + " times in all)" : "";
     const own = lightoff.readings.channels().filter((channel) => one.channels.includes(channel.key));
     return [
-      ["state", connected ? stateText(one) + " since " + clock(one.lost_since || one.since, status.now) : "not known: no connection"],
+      ["state", connected ? byHand(one) ? stateText(one) : stateText(one) + " since " + clock(one.lost_since || one.since, status.now) : "not known: no connection"],
       ["next try", connected && one.next_try ? clock(one.next_try, status.now) : ""],
       ["last reading", one.age === null ? "none yet" : connected ? lightoff.format.span(one.age) + " ago" : ""],
       [connected ? "readings" : "readings before that", [String(one.readings), rate].filter(Boolean).join(", ")],
@@ -150,7 +156,7 @@ lightoff.meters = (function () {
 
   /* " · low battery: flame meter · hoses may be swapped: switch manometer", or of one meter " · flame meter: low battery, ..." */
   function worries(meters, status, names) {
-    const of = (one) => [batteryLow(one) ? "low battery" : "", ...suspicions(one, status).map((told) => told.word)].filter(Boolean);
+    const of = (one) => [isolationDoubt(one), batteryLow(one) ? "low battery" : "", ...suspicions(one, status).map((told) => told.word)].filter(Boolean);
     const worried = meters.filter((one) => of(one).length);
     const words = [...new Set(worried.flatMap(of))];
     if (worried.length === 1) return " · " + names(worried) + ": " + words.join(", ");
@@ -187,5 +193,5 @@ lightoff.meters = (function () {
     id("meters-state").addEventListener("click", () => { lightoff.views.go("meters"); scrollTo(0, 0); });
   }
 
-  return { start, draw, facts, fill, listed, stateText, briefly, suspicionOf };
+  return { start, draw, facts, fill, listed, byHand, stateText, briefly, suspicionOf };
 })();

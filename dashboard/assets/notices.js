@@ -59,21 +59,27 @@ lightoff.notices = (function () {
   function valueText(alarm) {
     const found = lightoff.readings.reading(alarm.point);
     if (alarm.value === null || !ACTIVE.has(alarm.state) || !found) return "";
-    const old = lightoff.readings.stale(found.key) || lightoff.readings.typed(found.key);
-    return (old ? "last " : "now ") + lightoff.format.text(alarm.point, alarm.value);
+    const value = lightoff.format.text(alarm.point, alarm.value);
+    return lightoff.readings.present(found) ? "now " + value : "last " + value + ", " + lightoff.readings.goodText(found.key);
+  }
+
+  const unmeasured = (alarm) => OVER.has(alarm.state) && !lightoff.readings.measured(alarm.point);
+
+  /* An alarm whose meter was taken away is not over: nothing sees it any more. */
+  function stateText(alarm) {
+    const text = STATES[alarm.state] || alarm.state;
+    return unmeasured(alarm) ? text.replace(/^over/, "no longer measured") : text;
   }
 
   function facts(alarm, status) {
     const { clock, text } = lightoff.format;
     const over = OVER.has(alarm.state);
-    const found = lightoff.readings.reading(alarm.point);
-    const old = ACTIVE.has(alarm.state) && found && (lightoff.readings.stale(found.key) || lightoff.readings.typed(found.key));
     const at = (word, time) => (time ? word + " " + clock(time, status.now) : "");
     return [
       at(over ? "raised" : "since", alarm.since),
-      over ? at("over", alarm.ended) : "",
+      over ? at(unmeasured(alarm) ? "not measured since" : "over", alarm.ended) : "",
       alarm.state === "shelved" ? at("until", alarm.shelved_until) : "",
-      valueText(alarm) + (old ? ", " + lightoff.readings.ageText(found.key) : ""),
+      valueText(alarm),
       "limit " + text(alarm.point, alarm.limit),
       alarm.count > 1 ? "came " + alarm.count + " times" : "",
     ].filter(Boolean).join(" · ");
@@ -99,7 +105,7 @@ lightoff.notices = (function () {
         element("span", { class: "alarm-priority" }, SHAPES[alarm.priority] + " " + alarm.priority),
         element("strong", {}, alarm.text || alarm.name),
         alarm.first_out ? element("span", { class: "first-out" }, "came first") : null),
-      element("div", { class: "alarm-state" }, STATES[alarm.state] || alarm.state),
+      element("div", { class: "alarm-state" }),
       element("div", { class: "facts alarm-facts" }),
       action ? element("div", { class: "alarm-action" }, action) : null,
       buttons);
@@ -119,8 +125,11 @@ lightoff.notices = (function () {
         ...(status.flood ? [element("p", { class: "flood" }, "Many alarms at once: look at the one that came first.")] : []),
         ...told.map((alarm) => row(alarm, told)), element("p", { class: "facts" }, summary));
     }
-    for (const alarm of told)
-      setText(body.querySelector('[data-name="' + CSS.escape(alarm.name) + '"] .alarm-facts'), facts(alarm, status));
+    for (const alarm of told) {
+      const node = body.querySelector('[data-name="' + CSS.escape(alarm.name) + '"]');
+      setText(node.querySelector(".alarm-state"), stateText(alarm));
+      setText(node.querySelector(".alarm-facts"), facts(alarm, status));
+    }
   }
 
   function drawSafety(told) {
@@ -128,13 +137,13 @@ lightoff.notices = (function () {
     const unsafe = all.filter((alarm) => !covered(alarm, all));
     const box = id("safety-message");
     show(box, unsafe.length > 0);
-    const mark = JSON.stringify(unsafe.map((alarm) => [alarm.name, alarm.state, alarm.text, alarm.action]));
+    const mark = JSON.stringify(unsafe.map((alarm) => [alarm.name, alarm.state, alarm.text, alarm.action, unmeasured(alarm)]));
     if (box.dataset.mark === mark) return;
     box.dataset.mark = mark;
     box.replaceChildren(...unsafe.map((alarm) => element("div", {
       class: UNSEEN.has(alarm.state) ? "unsafe" : "unsafe seen", "data-name": alarm.name },
       element("strong", {}, "STOP: " + (alarm.text || alarm.name)),
-      element("span", {}, [alarm.action, STATES[alarm.state]].filter(Boolean).join(" · ")),
+      element("span", {}, [alarm.action, stateText(alarm)].filter(Boolean).join(" · ")),
       acknowledge(alarm))));
   }
 
@@ -147,7 +156,9 @@ lightoff.notices = (function () {
     show(line, Boolean(first));
     if (!first) return;
     const number = active.length || over.length;
-    const kind = (number === 1 ? "1 alarm" : number + " alarms") + (active.length ? "" : " over, not acknowledged");
+    const lost = over.filter(unmeasured).length;
+    const end = !lost ? " over" : lost === over.length ? " no longer measured" : " over or no longer measured";
+    const kind = (number === 1 ? "1 alarm" : number + " alarms") + (active.length ? "" : end + ", not acknowledged");
     setText(id("alarm-line-priority"), SHAPES[first.priority] + " " + first.priority);
     setText(id("alarm-line-text"), kind + ": " + (first.text || first.name) + (connected ? "" : " (no connection)"));
     for (const priority of ORDER) setClass(line, "priority-" + priority, first.priority === priority);

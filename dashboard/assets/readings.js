@@ -12,6 +12,7 @@ lightoff.readings = (function () {
   let byPoint = {};
   let byKey = {};
   let latest = {}; // key -> {time, value, quality, arrived}
+  let good = {}; // key -> time of the last value that is one [ns]
   let spacings = {}; // key -> the last distances between readings [s]
   let newest = 0; // [ns]
   let status = null;
@@ -28,7 +29,7 @@ lightoff.readings = (function () {
       byKey[channel.key] = channel;
     }
     if (!derived) return;
-    for (const key of Object.keys(latest)) if (!byKey[key] && !derived.includes(key)) delete latest[key];
+    for (const key of Object.keys(latest)) if (!byKey[key] && !derived.includes(key)) { delete latest[key]; delete good[key]; }
   }
 
   function useReadings(rows) {
@@ -42,6 +43,7 @@ lightoff.readings = (function () {
         if (steps.length > SPACINGS) steps.shift();
       }
       latest[key] = { time, value, quality, arrived: now };
+      if (value !== null && quality < 2) good[key] = time;
       newest = Math.max(newest, time);
     }
   }
@@ -53,6 +55,7 @@ lightoff.readings = (function () {
 
   function forget() {
     latest = {};
+    good = {};
     newest = 0;
   }
 
@@ -125,6 +128,20 @@ lightoff.readings = (function () {
     return latest[point] ? { key: point, instrument: null, ...latest[point] } : null;
   }
 
+  /* Whether a reading is a good present value; a number that was typed in is none. */
+  const present = (found) => found.value !== null && found.quality < 2 && !stale(found.key) && !typed(found.key);
+
+  /* Whether anything measures a point, though it may be silent; a number typed in long ago does not. */
+  const measured = (point) => Boolean(latest[point])
+    || (byPoint[point] || []).some(({ key }) => !typed(key) || (Boolean(latest[key]) && !old(key)));
+
+  /* "5 min ago, no good value now" of the last good value of a key; what this page has not seen is left out. */
+  function goodText(key) {
+    if (latest[key].value !== null && latest[key].quality < 2) return ageText(key);
+    const before = good[key] === undefined ? "" : lightoff.format.span(age(key) + (latest[key].time - good[key]) / 1e9) + " ago";
+    return [before, "no good value now"].filter(Boolean).join(", ");
+  }
+
   /* The other instruments of the point of a reading. */
   const others = (point, found) => all(point).filter((one) => one.key !== found.key);
 
@@ -150,7 +167,7 @@ lightoff.readings = (function () {
 
   return {
     useChannels, useReadings, useStatus, useHello, useJob, forget, spacing, age, ageText, stale, old, typed, all, reading, others,
-    instrumentText, zeroed,
+    instrumentText, zeroed, present, measured, goodText,
     channels: () => channels,
     pointOf: (key) => (byKey[key] ? byKey[key].point : key),
     status: () => status,

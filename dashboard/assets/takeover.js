@@ -30,8 +30,9 @@ lightoff.takeover = (function () {
   function valueText(alarm, connected) {
     const value = alarm.value === null ? "no value" : lightoff.format.text(alarm.point, alarm.value);
     const present = connected && fresh(alarm);
-    const over = alarm.state !== "unacknowledged" ? "over, " : "";
-    return over + (present ? "now " : "last ") + value + (present ? "" : ", the meter is silent")
+    const measured = lightoff.readings.measured(alarm.point);
+    const over = alarm.state === "unacknowledged" ? "" : measured ? "over, " : "no longer measured, ";
+    return over + (present ? "now " : "last ") + value + (present || !measured ? "" : ", the meter is silent")
       + " · limit " + lightoff.format.text(alarm.point, alarm.limit);
   }
 

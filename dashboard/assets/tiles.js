@@ -37,7 +37,8 @@ lightoff.tiles = (function () {
 
   function note(point, found, others) {
     const zero = lightoff.readings.zeroed(found.key);
-    const name = others.length && found.instrument ? lightoff.readings.instrumentText(found.instrument) : "";
+    const told = others.length || lightoff.readings.typed(found.key); // of a number that was typed in: off which meter
+    const name = told && found.instrument ? lightoff.readings.instrumentText(found.instrument) : "";
     return [lightoff.meters.suspicionOf(point), qualityText(found), name, zero ? "zeroed " + zero : "", plateText(point)].filter(Boolean).join(" · ");
   }
 

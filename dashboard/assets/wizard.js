@@ -6,7 +6,7 @@ lightoff.wizard = (function () {
   const NAMES = ["What is in reach", "What it measures", "Check that the value moves", "Add it"];
   const VIEW = "meters";
 
-  const { id, element, setText, show } = lightoff.dom;
+  const { id, element, setText, setClass, show } = lightoff.dom;
   const ask = (name, given) => lightoff.live.send(name, given || {}, true);
   const parts = () => [lightoff.wizardReach, lightoff.wizardPoints, lightoff.wizardTrial, lightoff.wizardAdd];
   let state = null; // of the meter that is being added; null while none is
@@ -20,7 +20,11 @@ lightoff.wizard = (function () {
     const box = id("wizard-trouble");
     box.replaceChildren(...sentences.filter(Boolean).map((text) => element("p", {}, "✗ " + text)));
     show(box, box.childElementCount > 0);
+    setClass(box, "settled", false);
   }
+
+  /* Something was changed: what stood in the way may be gone. Its room stays: the button must not move under a click. */
+  const settle = () => setClass(id("wizard-trouble"), "settled", true);
 
   function drawWay() {
     id("wizard-way").replaceChildren(...NAMES.map((name, number) => element("li", {
@@ -49,7 +53,7 @@ lightoff.wizard = (function () {
     part.make(id("wizard-room"), state);
     drawFoot();
     id("wizard-step").focus({ preventScroll: true });
-    id("wizard").scrollIntoView({ block: "start" });
+    lightoff.dom.toTop(id("wizard"));
     if (part.look) {
       const look = () => { if (lightoff.views.shown() === VIEW && !document.hidden) part.look(state); };
       look();
@@ -96,12 +100,12 @@ lightoff.wizard = (function () {
         id("wizard-open").focus();
         return;
       }
-      state = { offers: offers.data, file: job.data.name, way: "", address: "", device: "", topic: "", secret: "", profile: "",
+      state = { offers: offers.data, file: job.data.name, way: "", address: "", baud: "", device: "", topic: "", secret: "", profile: "",
         said: "", shows: {}, points: {}, name: "", named: false, isolated: "", accuracy: "", response: "", number: null, cautions: [] };
       id("wizard-body").replaceChildren(
         element("ol", { id: "wizard-way", "aria-label": "steps" }),
         element("h3", { id: "wizard-step", tabindex: "-1" }),
-        element("div", { id: "wizard-room", onchange: () => trouble() }),
+        element("div", { id: "wizard-room", onchange: settle }),
         element("div", { id: "wizard-trouble", role: "alert", hidden: true }),
         element("div", { id: "wizard-foot", class: "buttons" },
           button("wizard-next", "next", next), button("wizard-back", "back", () => { if (!busy) go(step - 1); }),
@@ -114,7 +118,7 @@ lightoff.wizard = (function () {
 
   /* The meter as the job file has it. */
   function entry(given) {
-    const pairs = [["name", given.name.trim()], ["driver", given.way], ["profile", given.profile], ["address", given.address.trim()],
+    const pairs = [["name", given.name.trim()], ["driver", given.way], ["profile", given.profile], ["address", given.address.trim()], ["baud", given.baud],
       ["device", given.device.trim()], ["topic", given.topic.trim()], ["secret", given.secret.trim()], ["channels", given.points],
       ["accuracy", given.accuracy.trim()], ["response_time", given.response.trim()], ["isolated", needsIsolation(given) && given.isolated !== "unknown" ? given.isolated : ""]];
     return Object.fromEntries(pairs.filter(([, value]) => value !== ""));

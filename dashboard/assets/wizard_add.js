@@ -3,16 +3,16 @@
 window.lightoff = window.lightoff || {};
 
 lightoff.wizardAdd = (function () {
-  const { id, element } = lightoff.dom;
+  const { id, element, setText } = lightoff.dom;
   const button = (name, words, act) => element("button", { id: name, type: "button", onclick: act }, words);
 
   function rows(state) {
     const kind = lightoff.wizard.profile(state);
     const way = state.offers.ways.find((one) => one.name === state.way);
-    const measures = Object.entries(state.points).map(([value, point]) => value.replace(/_/g, " ") + " at: " + lightoff.format.pointText(point));
+    const measures = Object.entries(state.points).map(([value, point]) => value.replace(/_/g, " ") + ": " + lightoff.format.pointText(point));
     const isolated = { true: "yes", false: "NO", unknown: "not sure" }[state.isolated];
     return [["name", state.name], ["kind", kind.title], ["reached by", way.title + ", " + state.address
-      + (state.device ? ", device " + state.device : "") + (state.topic ? ", topic " + state.topic : "")],
+      + (state.baud ? ", " + state.baud + " baud" : "") + (state.device ? ", device " + state.device : "") + (state.topic ? ", topic " + state.topic : "")],
       ...measures.map((text) => ["measures", text]),
       ["isolated", lightoff.wizard.needsIsolation(state) ? isolated : ""], ["accuracy", state.accuracy], ["response time", state.response],
       ["seen to move", state.moved ? "yes" : "NO"]].filter(([, text]) => text);
@@ -26,7 +26,8 @@ lightoff.wizardAdd = (function () {
       element("dl", { class: "meter-facts" }, ...rows(state).flatMap(([name, text]) => [element("dt", {}, name), element("dd", {}, text)])));
   }
 
-  function finish(words, undo) {
+  function finish(heading, words, undo) {
+    setText(id("wizard-step"), heading);
     const done = element("p", { id: "wizard-done", tabindex: "-1", role: "status" }, words);
     id("wizard-room").replaceChildren(done, element("div", { class: "buttons" },
       ...(undo ? [button("wizard-undo", "undo", takeBack)] : []),
@@ -38,7 +39,7 @@ lightoff.wizardAdd = (function () {
   function takeBack() {
     lightoff.wizard.ask("job_undo").then((done) => {
       if (!done.ok || done.data.conflict) { lightoff.wizard.trouble(done.text); return; }
-      finish("✓ " + done.text + ". The meter is not read any more; what it gave stays in the recording.", false);
+      finish("Taken back", "✓ " + done.text + ". The meter is not read any more; what it gave stays in the recording.", false);
     });
   }
 
@@ -51,7 +52,7 @@ lightoff.wizardAdd = (function () {
       return lightoff.wizard.ask("job_save", { text: read.data.text, changes: [change], version: read.data.version, minded: true }).then((done) => {
         if (!done.ok) return [done.text];
         if (!done.data.saved) return (done.data.mistakes || []).length ? done.data.mistakes.map((one) => one.text) : [done.text];
-        finish("✓ " + state.name + ": " + done.text, done.data.undo);
+        finish("Added", "✓ " + state.name + ": " + done.text, done.data.undo);
         return [];
       });
     });

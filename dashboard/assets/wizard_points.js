@@ -32,8 +32,14 @@ lightoff.wizardPoints = (function () {
   function suggest(state) {
     if (state.named) return;
     const first = Object.values(state.points)[0];
-    state.name = state.said || (first ? lightoff.format.pointText(first) + " meter" : "");
+    state.name = state.said || (first ? lightoff.format.pointText(first).replace(/^at the /, "") + " meter" : "");
     id("wizard-named").value = state.name;
+  }
+
+  /* What an accuracy looks like at the points that are chosen. */
+  function exemplify(state) {
+    const known = Object.values(state.points).map((point) => (places()[point] || {}).accuracy).find(Boolean);
+    id("wizard-accuracy").placeholder = known ? "e.g. " + known : "";
   }
 
   function mind(state) {
@@ -54,6 +60,7 @@ lightoff.wizardPoints = (function () {
       state.points = chosen;
       setText(facts, where(select.value));
       suggest(state);
+      exemplify(state);
       mind(state);
     } }, element("option", { value: "" }, "do not record it"), ...choices(one.points, state.points[one.name]));
     const words = one.name.replace(/_/g, " ") + (one.unit === "1" || !one.unit ? "" : " [" + one.unit + "]");
@@ -65,7 +72,7 @@ lightoff.wizardPoints = (function () {
     const answers = [["true", "yes, it says so on it or in its papers"], ["false", "no"], ["unknown", "not sure"]];
     const chosen = (answer) => (answer === "unknown" ? state.isolated === "unknown" : state.isolated === answer);
     return element("fieldset", { id: "wizard-isolated", hidden: true },
-      element("legend", {}, "Is it isolated? It hangs on the flame rod, igniter or line circuit."),
+      element("legend", {}, "Is it isolated? It hangs where mains voltage may be: on the flame rod, igniter or line circuit."),
       ...answers.map(([answer, text]) => element("label", { class: "wizard-answer" },
         element("input", { type: "radio", name: "wizard-isolated", value: answer, checked: chosen(answer), onchange: () => { state.isolated = answer; mind(state); } }),
         element("span", {}, text))));
@@ -88,10 +95,11 @@ lightoff.wizardPoints = (function () {
       })),
       element("details", { id: "wizard-more" }, element("summary", {}, "Accuracy and response time"),
         element("div", { class: "wizard-form" },
-          input("wizard-accuracy", "accuracy, as its sheet states it", state.accuracy, "e.g. 0.5 % + 0.01 inH2O", (text) => { state.accuracy = text; }),
+          input("wizard-accuracy", "accuracy, as its sheet states it", state.accuracy, "", (text) => { state.accuracy = text; }),
           input("wizard-response", "response time", state.response, "e.g. 0.5 s", (text) => { state.response = text; })),
         element("p", { class: "facts" }, "Left empty, what the kind of meter says is taken.")));
     suggest(state);
+    exemplify(state);
     mind(state);
   }
 

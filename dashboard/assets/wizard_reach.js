@@ -26,7 +26,7 @@ lightoff.wizardReach = (function () {
   }
 
   function pick(state, one) {
-    Object.assign(state, { way: one.driver, address: one.address, device: one.device === null ? "" : String(one.device),
+    Object.assign(state, { way: one.driver, address: one.address, baud: "", device: one.device === null ? "" : String(one.device),
       topic: one.topic, said: one.name, shows: Object.fromEntries(one.measures.map((value) => [value.name, value])) });
     if (state.profile !== one.profile) state.points = {};
     state.profile = one.profile || "";
@@ -98,6 +98,11 @@ lightoff.wizardReach = (function () {
     options(mine.profile, [["", way ? "choose" : "first how it is reached"], ...own.map((one) => [one.name, one.title])], state.profile);
     for (const key of ["address", "device", "topic", "secret"]) if (mine[key].value !== state[key]) mine[key].value = state[key];
     mine.address.placeholder = way ? "e.g. " + way.example : "";
+    const kind = lightoff.wizard.profile(state);
+    const bauds = way ? way.bauds || [] : [];
+    if (!bauds.includes(state.baud)) state.baud = "";
+    options(mine.baud, [["", kind && kind.baud ? kind.baud + ", as its kind has it" : "as its kind has it"], ...bauds.map((one) => [one, one])], state.baud);
+    show(mine.baud.parentNode, bauds.length > 0);
     show(mine.device.parentNode, Boolean(way && way.device));
     show(mine.topic.parentNode, Boolean(way && way.topic));
     show(mine.secret.parentNode, Boolean(way && way.secret));
@@ -106,14 +111,15 @@ lightoff.wizardReach = (function () {
   function makeForm(state) {
     mine = {
       way: element("select", { id: "wizard-by", onchange: (event) => { state.way = event.target.value; state.shows = {}; fill(state); } }),
-      profile: element("select", { id: "wizard-profile", onchange: (event) => { state.profile = event.target.value; state.points = {}; } }),
+      profile: element("select", { id: "wizard-profile", onchange: (event) => { state.profile = event.target.value; state.points = {}; fill(state); } }),
+      baud: element("select", { id: "wizard-baud", onchange: (event) => { state.baud = event.target.value; } }),
       address: box(state, "address", ""), device: box(state, "device", "1"), topic: box(state, "topic", "gateway/meter"),
       secret: box(state, "secret", "env:NAME or file:PATH"),
     };
     const node = element("details", { id: "wizard-other", ontoggle: () => lightoff.wizard.drawFoot() },
       element("summary", {}, "It is not in the list"),
       element("div", { class: "wizard-form" },
-        label("how it is reached", mine.way), label("what kind of meter", mine.profile), label("address", mine.address),
+        label("how it is reached", mine.way), label("what kind of meter", mine.profile), label("address", mine.address), label("baud", mine.baud),
         label("number on its line", mine.device), label("topic of its messages", mine.topic),
         label("where its key or password is kept, if it has one", mine.secret)),
       element("p", { class: "facts" }, "No kind fits? A meter is described in a short file, a profile; a serial meter also by its lines, in the Job view."),

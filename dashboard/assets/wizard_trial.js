@@ -81,9 +81,13 @@ lightoff.wizardTrial = (function () {
     setText(id("trial-summary"), moved + " of " + data.values.length + (data.values.length === 1 ? " value has moved" : " values have moved"));
     state.moved = moved > 0 && moved === data.values.length;
     const troubled = ["trying again", "stopped"].includes(data.state);
-    setText(id("trial-state"), data.running ? (troubled ? data.text : data.state === "reading" ? "reading; nothing of this is recorded" : "connecting")
-      : data.state === "stopped" ? data.text : "");
-    setClass(id("trial-state"), "bad", troubled || data.state === "stopped");
+    const misfit = data.running && !troubled && data.unreadable > 0 && data.values.every((one) => !one.count);
+    const way = state.offers.ways.find((one) => one.name === state.way);
+    const other = "it speaks, but nothing fits: go back and choose another kind" + (way && (way.bauds || []).length ? " or baud" : "");
+    setText(id("trial-state"), misfit ? other
+      : data.running ? (troubled ? data.text : data.state === "reading" ? "reading; nothing of this is recorded" : "connecting")
+        : data.state === "stopped" ? data.text : "");
+    setClass(id("trial-state"), "bad", misfit || troubled || data.state === "stopped");
     setText(id("trial-said"), data.said);
     show(id("trial-said"), data.said !== "");
     over(data.running ? "" : data.why ? "The trial has " + (data.why.startsWith("ended") ? data.why : "ended") + "." : "The trial has ended.");

@@ -45,6 +45,17 @@ def test_a_meter_on_a_live_circuit_has_to_be_isolated_and_says_whether_it_is():
     assert [text.split(":")[0] for text in cautions(job.instruments)] == ["rod", "line"]
 
 
+def test_contacts_that_are_often_on_the_line_circuit_need_it_too_on_a_wire_only():
+    job = parse(
+        meter("door", "door_closed", "1")
+        + meter("blower", "blower_on", "1", "isolated = true")
+        + meter("switch", "switch_closed", "1")
+        + meter("radio", "door_closed", "1", driver="ble")
+        + meter("simulated", "blower_on", "1", driver="simulate")
+    )
+    assert [text.split(":")[0] for text in cautions(job.instruments)] == ["door"]
+
+
 PRESSURE = Profile(
     name="probe",
     driver="serial",

@@ -12,6 +12,8 @@ from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
 from collector.files import job_at
+from collector.job import parse
+from collector.job_check import examined
 from collector.job_commands import JobDesk, Place
 from collector.job_lines import MAX_BYTES
 from collector.recording import Recording
@@ -161,6 +163,19 @@ def test_a_file_named_by_a_browser_is_not_opened(tmp_path: Path):
         data = ask(one, "job_check", text=JOB, changes=[{"path": ["instrument", 0], "value": replay}]).data
         assert data["mistakes"] == []
         assert "begins and ends with a call" in data["cautions"][0]["text"]
+
+
+def test_nothing_is_said_of_a_profile_that_is_in_use_and_what_can_hurt_comes_first():
+    meter = '[[instrument]]\nname = "{0}"\ndriver = "serial"\nprofile = "{1}.toml"\naddress = "/dev/{0}"\n'
+    used = meter.format("draft", "draft") + 'channels = { a = "draft_switch" }\n'
+    text = used + meter.format("rod", "new") + 'channels = { a = "flame_current" }\n'
+    found = examined(text, "job.toml", lambda _: (), running=parse(used).instruments)
+    assert [one.key for one in found.cautions] == ["instrument[2].isolated", "instrument[2].profile"]
+    assert [one.key for one in examined(text, "job.toml", lambda _: ()).cautions] == [
+        "instrument[2].isolated",
+        "instrument[1].profile",
+        "instrument[2].profile",
+    ]
 
 
 def test_a_call_whose_instruments_stay_refuses_another_one_before_anything_is_saved(tmp_path: Path):

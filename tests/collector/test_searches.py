@@ -63,7 +63,7 @@ async def test_what_is_found_and_why_one_way_cannot_look():
             assert found["measures"] == ({"name": "pressure", "unit": "Pa", "value": -3.5},)
             texts = {trouble["title"]: trouble["text"] for trouble in state(one)["troubles"]}
             assert texts["Modbus, on a line or the network"] == "may not be looked for; ask who may", "named once"
-            assert "cannot be looked for" in texts["USB or serial port"]
+            assert "give its address below" in texts["USB or serial port"]
             assert state(one)["running"] is True
             one.commands["scan_stop"]({})
             await until(lambda: not state(one)["running"], what="over")
@@ -100,6 +100,22 @@ def test_every_shipped_profile_is_offered_with_points_that_fit():
         for value in profile["values"]:
             assert value["points"], f"{profile['name']}: {value['name']} fits no point"
     assert {one["name"] for one in told["ways"]} == set(KINDS)
+
+
+def test_profiles_beside_the_job_are_offered_as_files_and_what_is_none_is_left_out(tmp_path):
+    (tmp_path / "mine.toml").write_text((shipped()["line-pressure"]).read_text())
+    (tmp_path / "job.toml").write_text("[furnace]\nfuel = 'propane'\n")
+    told: Any = offers(beside=tmp_path).data
+    assert told["troubles"] == []
+    (mine,) = (one for one in told["profiles"] if one["name"] not in shipped())
+    assert (mine["name"], mine["driver"]) == ("mine.toml", "serial")
+    assert mine["title"].endswith("(mine.toml)")
+
+
+def test_the_baud_of_a_serial_meter_can_be_chosen_and_its_kind_says_its_own():
+    told: Any = offers().data
+    assert {way["name"] for way in told["ways"] if way["bauds"]} == {"serial"}
+    assert all(bool(one["baud"]) == (one["driver"] == "serial") for one in told["profiles"])
 
 
 def test_points_fit_by_the_unit():

@@ -58,6 +58,23 @@ async def test_a_value_is_shown_live_and_whether_it_moved_and_nothing_is_recorde
             assert (tmp_path / "job.toml").read_text() == ""
 
 
+async def test_lines_that_do_not_fit_are_counted_and_another_baud_is_taken(tmp_path):
+    with ports(tmp_path, "a") as (port,):
+        async with desk(tmp_path) as (one, _, trials):
+            entry = {**ENTRY, "address": str(port.path), "baud": "38400"}
+            found = one.with_instrument(entry).job
+            assert found is not None
+            assert found.instruments[-1].baud == 38400
+            begun = ask(trials, "trial_start", instrument=entry).data
+
+            def misfits() -> bool:
+                port.offer(b"\nT=20.0 C\r\n", within=0.01)
+                told = ask(trials, "trial_state", number=begun["number"]).data
+                return bool(told["unreadable"] > 0 and not any(one["count"] for one in told["values"]))
+
+            await until(misfits, what="it is counted")
+
+
 async def test_a_trial_is_bounded_whatever_a_meter_says():
     trial = Trial(Told("m", DRAFT), now=lambda: 0, monotonic=lambda: 1.0)
     for number in range(5000):

@@ -1,5 +1,6 @@
 """Readings and photographs by hand on the page, at the width of a telephone and of a desk."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,10 +10,13 @@ from analysis.model import EventKind
 from collector.pictures import media_type_of
 from collector.recording import Recording
 from tests.collector.pictures import png
+from tests.system.page_bench import alarm, empty_bench
 from tests.system.programs import browser, lightoff, looking
+from tests.system.test_screenshots import keep
 
 __all__ = ["browser"]
 
+PICTURES = os.environ.get("LIGHTOFF_SCREENSHOTS")
 WIDE, HIGH = 3000, 900
 ROW = bytes(value for place in range(WIDE) for value in (place % 256, place * 7 % 256, place * 13 % 256))
 KEY = "gas_inlet@by hand: dial gauge"
@@ -86,6 +90,25 @@ def test_a_reading_and_its_photograph_by_keys_alone(  # noqa: PLR0915 - one stor
             assert _size(content) == (2048, 614), "made smaller before it was sent"
         (photo,) = [event for event in recording.events({EventKind.PHOTO}) if "channel" in event.data]
         assert (photo.data["channel"], photo.data["at"]) == (KEY, recording.read(KEY).time[0])
+
+
+@pytest.mark.timeout(60)
+def test_the_key_shows_the_whole_form_below_a_high_header(browser: Browser, tmp_path: Path):
+    with empty_bench(tmp_path) as bench:
+        bench.status["alarms"] = [alarm("room_co_high", "room_co", "high", 36e-6, text="Carbon monoxide in the room")]
+        bench.greet("room_co@simulated: room meter", "temp_room@shared: a meter of another room")
+        with looking(browser, bench.address, width=390, height=480) as look:
+            look.until("document.querySelector('#page-state').innerText === 'connected'")
+            look.until("!document.querySelector('#alarm-line').hidden")
+            look.page.keyboard.press("e")
+            look.until("document.activeElement.id === 'type-in-value'")
+            header = look.page.locator("#top").bounding_box()
+            where = look.page.locator("#entry-label-where").bounding_box()
+            assert header is not None
+            assert where is not None
+            assert where["y"] >= header["y"] + header["height"]
+            if PICTURES:
+                keep(look, Path(PICTURES) / "entry-by-key-phone.png")
 
 
 def _size(jpeg: bytes) -> tuple[int, int]:

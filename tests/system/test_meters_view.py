@@ -46,8 +46,13 @@ def test_a_meter_tells_everything_about_itself_in_plain_words(bench: PageBench, 
     bench.rows["flame meter"] = {"isolated": None, "needs_isolation": True}
     bench.greet(draft, flame, "temp_room@by hand: wall")
     with looking(browser, bench.address, timezone_id="America/Denver") as look:
-        look.until(text_of(CHIP, "2 meters reading"))
+        look.until(text_of(CHIP, "2 meters reading · flame meter: not said to be isolated"))
+        assert "worried" in (look.page.get_attribute(CHIP, "class") or "")
         look.page.click(".way[data-view=meters]")
+        hand = look.page.locator(".instrument[data-name='by hand: wall'] .instrument-state")
+        assert hand.inner_text() == "typed in 0 s ago"
+        amber = look.page.locator(".instrument.worried[data-name='flame meter'] .instrument-state")
+        assert "not said to be isolated" in amber.inner_text()
         row = look.page.locator(".instrument[data-name='switch manometer']")
         assert row.locator(".instrument-state").inner_text() == "reading · 2 s ago · zeroed · lost 2 times"
         row.locator("summary").click()

@@ -184,6 +184,43 @@ def test_alarm_rows_tell_now_only_of_what_is_active_and_fresh(bench: PageBench, 
 
 
 @pytest.mark.timeout(120)
+def test_an_alarm_row_gives_the_age_of_a_number_that_is_no_present_value(bench: PageBench, browser: Browser):
+    bench.status["alarms"] = [alarm("short", "draft_margin", "high", 0.0, value=-410.0)]
+    bench.greet("draft_switch@meter")
+    facts = ".alarm-row[data-name=short] .alarm-facts"
+    with looking(browser, bench.address) as look:
+        now = text_of(facts, "now \u22121.65")
+        until_told(look, bench, now, ("draft_switch@meter", -400.0), ("draft_margin", -410.0))
+        bench.now += 300 * 10**9
+        gone = (("draft_switch@meter", None), ("draft_margin", None))
+        last = "last \u22121.65 in. w.c., 5 min ago, no good value now"
+        until_told(look, bench, f"{text_of(facts, last)} && !{now}", *gone)
+
+
+@pytest.mark.timeout(120)
+def test_an_alarm_whose_meter_was_taken_away_is_not_called_over(bench: PageBench, browser: Browser):
+    over = {"state": "latched_unacknowledged", "since": START - 60 * 10**9, "ended": START - 20 * 10**9}
+    bench.status["alarms"] = [alarm("too_hot", "temp_supply", "high", 76.7, value=None, **over)]
+    typed = "temp_supply@by hand: dial gauge"
+    bench.greet("temp_room@meter", typed)
+    row = ".alarm-row[data-name=too_hot]"
+    with looking(browser, bench.address) as look:
+        lost = text_of(row, "no longer measured, held until acknowledged")
+        bench.rows["by hand: dial gauge"] = {"age": 1500.0}
+        look.until("document.querySelector('#page-state').innerText === 'connected'")
+        bench.tell((typed, 60.0), before=1500.0)
+        look.until("document.querySelector('#tile-temp_supply .tile-row.stale')")
+        until_told(look, bench, f"{lost} && {text_of(row, 'not measured since')}")
+        assert "over" not in look.text(row)
+        assert "alarm no longer measured, not acknowledged" in look.text("#alarm-line")
+        note = look.text("#tile-temp_supply .tile-row")
+        assert "dial gauge" in note
+        assert "typed in 25 min ago" in note
+        bench.greet("temp_supply@meter", typed)
+        until_told(look, bench, text_of(row, "over, held until acknowledged"), ("temp_supply@meter", 60.0))
+
+
+@pytest.mark.timeout(120)
 def test_margins_say_what_they_are_margins_to(bench: PageBench, browser: Browser):
     low, high = "#tile-draft_switch .tile-margin", "#tile-draft_switch_high .tile-margin"
     meters = ("draft_switch@meter", "draft_switch_high@meter")
