@@ -50,7 +50,7 @@ def examined(
     """All mistakes of a text: those of `collector.job.check`, then what its instruments lack and alarms that clash.
 
     A text may come from anywhere, so no file that it names is opened, and what a simulated unit is set to is not shown;
-    unless its own user asks, and says in which `folder` it is. The profiles of the call's `running` instruments are there.
+    unless its own user asks, and says in which `folder` it is. `running` instruments have theirs.
     """
     try:
         job = parse(text, name)

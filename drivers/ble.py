@@ -267,6 +267,7 @@ class Ble:
         return SilentError(self.name, what, "check that it measures, and its profile")
 
     def _report(self, dropped: Dropped, emit: Emit) -> None:
+        self._meter.missed()
         self._counts["dropped_messages"] += dropped.count
         text = f"{self.name}: the program did not keep up and {dropped.count} messages are lost"
         facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}

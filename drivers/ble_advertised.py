@@ -140,6 +140,7 @@ class Advertised:
         return decoded.sample is not None
 
     def _report(self, dropped: Dropped, emit: Emit) -> None:
+        self._meter.missed()
         self._counts["dropped_messages"] += dropped.count
         text = f"{self.name}: the program did not keep up and {dropped.count} messages are lost"
         facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}

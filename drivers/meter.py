@@ -92,6 +92,10 @@ class Meter:
         _emit_all(emit, self._states.step(decoded.sample, self._last))
         self._read(decoded.sample, emit, late=place is Place.LATE)
 
+    def missed(self) -> None:
+        """The driver lost messages and told it: its counter says nothing about them."""
+        self._counter.skip()
+
     def unreadable(self, reason: str, data: bytes, time: int, emit: Emit) -> None:
         """Something that arrived could not be read, or not in full."""
         self._counts["unreadable"] += 1

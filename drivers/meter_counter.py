@@ -70,6 +70,11 @@ class CounterWatch:
         """A session begins: what was missed meanwhile came in no wrong order."""
         self._apart = True
 
+    def skip(self) -> None:
+        """Messages were lost on the way here, and that is told already: whatever number comes next is the next one."""
+        self._last = None
+        self._seen, self._absent = {}, {}
+
     def step(self, number: int, content: str, time: int) -> Place:
         """Where a message with this number stands that arrived at `time` [ns]; `content` tells it from its like."""
         number %= self._size

@@ -135,6 +135,7 @@ class Mqtt:
             self._report(left, left.end, emit)
 
     def _report(self, dropped: Dropped, time: int, emit: Emit) -> None:
+        self._meter.missed()
         self._counts["dropped_messages"] += dropped.count
         text = f"{self.name}: the program did not keep up and {dropped.count} messages are lost"
         facts = {"messages": dropped.count, "from": dropped.start, "to": dropped.end}

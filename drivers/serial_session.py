@@ -162,6 +162,7 @@ class SerialDriver(ABC):
     def report(self, losses: tuple[Loss, ...], time: int, emit: Emit) -> None:
         """Count what was lost, and tell it: at once where this machine was slow, now and then where it is a flood."""
         for loss in losses:
+            self._meter.missed()
             if loss.cause is Cause.SLOW:
                 self._counts.update(dropped_bytes=loss.bytes, dropped_lines=loss.lines)
                 text = "the program did not keep up and {bytes} bytes, about {lines} lines, are lost"

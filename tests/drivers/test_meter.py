@@ -146,6 +146,18 @@ def test_a_counter_goes_round_after_the_number_that_its_profile_says() -> None:
         assert held.meter.statistics()["missing"] == 0
 
 
+def test_what_the_driver_lost_is_neither_missing_by_the_counter_nor_a_sign_that_it_was_switched_off() -> None:
+    held = Held(warm_up=5.0)
+    for number in (200, 201, 202, 60, 61, 190, 3):
+        if number in (60, 190, 3):
+            held.meter.missed()
+        held.say(after=0.1, counter=number)
+    assert held.meter.statistics()["missing"] == 0
+    assert held.texts(EventKind.INSTRUMENT) == []
+    assert len(held.texts()) == 1, "it warms up once"
+    assert not held.tell(after=60.0)
+
+
 def test_what_is_missing_is_told_at_the_end_of_a_session() -> None:
     held = Held()
     held.say(counter=1)
