@@ -23,7 +23,7 @@ test: $(TEST_STAMP)
 ifdef TESTS
 	$(BIN)/python -m pytest $(TESTS)
 else
-	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder --ignore=tests/benchmarks
+	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder --ignore=tests/benchmarks
 	$(BIN)/python -m pytest tests/benchmarks
 endif
 
