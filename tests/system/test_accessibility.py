@@ -1,5 +1,6 @@
 """Every view against the success criteria of WCAG 2.2 at level AA, as far as a program can judge them (axe)."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,9 @@ __all__ = ["browser"]
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text()
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 VIEWS = [view.name for view in views()]
+EVERY_LOOK = bool(os.environ.get("LIGHTOFF_EVERY_LOOK"))
+"""Whether each colour scheme is tried at each width; else each of them once."""
+LOOKS = [("dark", 390), ("light", 1280), *([("light", 390), ("dark", 1280)] if EVERY_LOOK else [])]
 
 
 @pytest.fixture
@@ -41,7 +45,7 @@ def found(look: Look) -> list[str]:
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize(("scheme", "width"), [("dark", 1280), ("light", 390), ("light", 1280), ("dark", 390)])
+@pytest.mark.parametrize(("scheme", "width"), LOOKS)
 def test_axe_finds_nothing_in_any_view(browser: Browser, tmp_path: Path, scheme: str, width: int):
     """The demo with its alarm; settings opened; and nothing to press is smaller than 44 pixels on a telephone."""
     with lightoff("demo", "--speed", "60", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:

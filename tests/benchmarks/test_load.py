@@ -25,7 +25,7 @@ STEADY = {**{f"meter {number}": 0.1 for number in range(16)}, "quick": 0.01, "fa
 
 
 def started(module: str, settings: dict[str, Any], pass_fds: tuple[int, ...] = ()) -> subprocess.Popen[str]:
-    command = [sys.executable, "-m", f"tests.system.{module}", json.dumps(settings)]
+    command = [sys.executable, "-m", f"tests.benchmarks.{module}", json.dumps(settings)]
     return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, pass_fds=pass_fds)
 
 

@@ -1,4 +1,4 @@
-"""A real collector on one core with meters on serial ports: `python -m tests.system.load_child`, settings as argument.
+"""A real collector on one core with meters on serial ports: `python -m tests.benchmarks.load_child SETTINGS`.
 
 It says `ready` when all ports are open, records until its input ends, and says how late readings were taken in.
 """

@@ -1,4 +1,4 @@
-"""What instruments on serial ports say, each line with its number: `python -m tests.system.load_talker`, settings.
+"""What instruments on serial ports say, each line with its number: `python -m tests.benchmarks.load_talker`, settings.
 
 Says afterwards how many lines each said, when it said those that it said one by one, and how late it was itself.
 """
