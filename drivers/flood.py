@@ -6,7 +6,7 @@ from time import monotonic
 
 MOST = 2_000.0
 """Messages that an instrument may hand over; what 115,200 baud can carry is less. [1/s]"""
-BURST = 2_000.0
+BURST = 1_000.0
 """Messages that it may hand over at once after a rest. [1]"""
 WEIGHT = 100
 """A message counts once for each so many bytes, so that noise without an end of line is limited too. [bytes]"""
