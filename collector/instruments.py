@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.points import measure_of
+from analysis.units import to_inside
 from collector.job import InstrumentSettings, JobError
 from collector.job_values import accuracy, native_unit
 from collector.practice import Practice
@@ -226,12 +227,26 @@ def _check_units(settings: InstrumentSettings, profile: Profile) -> None:
             named = " or ".join(unit or "1" for unit in units)
             what = f"instrument '{settings.name}' has '{value.name}' in {named}, and '{point}' is a {measure}"
             raise InputError(what, "choose another point in channels, or correct the profile")
+        if not reaches(value, point):
+            what = f"instrument '{settings.name}': '{value.name}' is from {value.low:g} {value.unit} on"
+            raise InputError(
+                f"{what} and can never be at '{point}'", "leave it out of channels, or choose another point"
+            )
         if value.accuracy and not settings.accuracy:
             try:
                 accuracy(value.accuracy, point)
             except ValueError as error:
                 what = f"instrument '{settings.name}': the accuracy of '{value.name}' does not fit '{point}' ({error})"
                 raise InputError(what, "correct the profile, or give the instrument an accuracy") from error
+
+
+def reaches(value: Value, point: str) -> bool:
+    """Whether a value can be at a point at all: the pressure of the air around is no draft."""
+    if value.low is None or not value.unit or not _measures(value.unit, point):
+        return True
+    measure = measure_of(point)
+    scale, offset = to_inside(value.unit, measure)
+    return value.low * scale + offset <= measure.plausible[1]
 
 
 def _measures(unit: str, point: str) -> bool:

@@ -6,7 +6,7 @@ from pathlib import Path
 from analysis.points import MEASURES, POINTS
 from analysis.units import UnitError, to_inside
 from collector.arguments import Answer
-from collector.instruments import CAUTION, LINES_OF_MANY, LIVE_PARTS, WIRED
+from collector.instruments import CAUTION, LINES_OF_MANY, LIVE_PARTS, WIRED, reaches
 from collector.job_sections import BAUD_RATES
 from collector.profiles import ENDING, available, load
 from drivers.base import InputError
@@ -71,9 +71,10 @@ def offers(kinds: Mapping[str, Kind] = KINDS, *, beside: Path | None = None) -> 
 
 
 def points_for(value: Value) -> list[str]:
-    """Points that a value may be, by its unit."""
+    """Points that a value may be, by its unit and range."""
     units = [value.unit] if value.unit else [*dict.fromkeys(value.units.values())]
-    return [name for name, point in POINTS.items() if any(_fits(unit, point.measure) for unit in units)]
+    fitting = [name for name, point in POINTS.items() if any(_fits(unit, point.measure) for unit in units)]
+    return [name for name in fitting if reaches(value, name)]
 
 
 def _fits(unit: str, measure: str) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from analysis.model import origin_of
 from analysis.points import MEASURES, POINTS
 from analysis.units import UnitError, to_inside
-from collector.instruments import LIVE_PARTS, WIRED
+from collector.instruments import LIVE_PARTS, WIRED, reaches
 from collector.profiles import Profiles, named
 from drivers.base import LightoffError
 from drivers.found import Found
@@ -39,7 +39,7 @@ def points_for(unit: str) -> list[str]:
 def entries(found: Iterable[Found], *, profiles: Profiles = named) -> list[str]:
     """Lines of an [[instrument]] for each; a channel stands there where one point alone fits, else as a choice."""
     taken: set[str] = set()
-    return [_entry(one, _name(one, taken), _units(one, profiles)) for one in found]
+    return [_entry(one, _name(one, taken), _fitting(one, profiles)) for one in found]
 
 
 def clean(text: str, *, longest: int = 80) -> str:
@@ -47,7 +47,7 @@ def clean(text: str, *, longest: int = 80) -> str:
     return "".join(character if character.isprintable() else "?" for character in text)[:longest].strip()
 
 
-def _entry(found: Found, name: str, units: Mapping[str, Sequence[str]]) -> str:
+def _entry(found: Found, name: str, fitting: Mapping[str, Sequence[str]]) -> str:
     lines = ["[[instrument]]", f"name = {_quoted(name)}", f'driver = "{found.driver}"']
     if found.profile:
         lines.append(f"profile = {_quoted(found.profile)}")
@@ -58,7 +58,6 @@ def _entry(found: Found, name: str, units: Mapping[str, Sequence[str]]) -> str:
         lines.append(f"device = {found.device}")
     if found.topic:
         lines.append(f"topic = {_quoted(found.topic)}")
-    fitting = {value: _points(possible) for value, possible in units.items()}
     if found.driver in WIRED and any(LIVE_PARTS.intersection(points) for points in fitting.values()):
         lines.append(f"# isolated = true   # {_ISOLATED}")
     return "\n".join([*lines, "[instrument.channels]", *_channels(fitting)]) + "\n"
@@ -79,20 +78,22 @@ def _channels(fitting: Mapping[str, Sequence[str]]) -> list[str]:
     return lines
 
 
-def _points(units: Sequence[str]) -> list[str]:
-    return list(dict.fromkeys(point for unit in units for point in points_for(unit)))
-
-
-def _units(found: Found, profiles: Profiles) -> dict[str, Sequence[str]]:
-    """Units that each value may have: what it said, else what its profile says."""
-    units: dict[str, Sequence[str]] = {one.name: (one.unit,) for one in found.measures}
-    if not units and found.profile:
-        try:
-            values = profiles(found.profile).measures()
-        except LightoffError:
-            return {}
-        return {value.name: (value.unit,) if value.unit else tuple(value.units.values()) for value in values}
-    return units
+def _fitting(found: Found, profiles: Profiles) -> dict[str, list[str]]:
+    """Points that each value of its profile may be, in the units that it said or else in the profile's."""
+    try:
+        values = profiles(found.profile).measures() if found.profile else ()
+    except LightoffError:
+        values = ()
+    said = {one.name: one.unit for one in found.measures}
+    fitting: dict[str, list[str]] = {}
+    for value in values:
+        if said and value.name not in said:
+            continue
+        own = (value.unit,) if value.unit else tuple(value.units.values())
+        units = (said[value.name],) if said else own
+        points = dict.fromkeys(point for unit in units for point in points_for(unit))
+        fitting[value.name] = [point for point in points if reaches(value, point)]
+    return fitting
 
 
 def _name(found: Found, taken: set[str]) -> str:

@@ -224,3 +224,12 @@ def test_a_dial_begins_with_the_first_unit_that_fits_its_point_and_limits_of_ano
     (settings,) = parse(text % "temp_room").instruments
     with pytest.raises(InputError, match="has 'dial' in V or ohm or mA or uA, and 'temp_room' is a temperature"):
         setup_of(settings, around)
+
+
+def test_the_pressure_of_the_air_around_is_refused_as_a_draft():
+    job = parse(
+        '[[instrument]]\nname = "room"\ndriver = "ble"\nprofile = "environmental-sensing"\n'
+        'address = "00:00:5E:00:53:01"\nchannels = { pressure = "draft_collector" }\n'
+    )
+    with pytest.raises(InputError, match="'pressure' is from 51000 Pa on and can never be at 'draft_collector'"):
+        build(job.instruments, now=lambda: 0)

@@ -115,11 +115,24 @@ def test_what_an_instrument_said_goes_before_its_profile():
 
 
 def test_two_values_that_fit_one_point_alone_do_not_both_take_it():
-    measures = (Measured(name="flame", unit="uA"), Measured(name="rod", unit="uA"))
-    (entry,) = entries([found(profile=None, measures=measures)])
+    twins = profile_of(RIG.replace("speed", "rod").replace('"rpm"', '"uA"'), "twins")
+    (entry,) = entries([found(profile="twins")], profiles=lambda _: twins)
     parse(entry)
     assert 'flame = "flame_current"' in entry
-    assert choices(entry) == {"rod": ["flame_current"]}
+    assert choices(entry)["rod"] == ["flame_current"]
+
+
+def test_the_pressure_of_the_air_around_is_offered_nowhere():
+    for name in ("environmental-sensing", "bthome"):
+        (entry,) = entries([found(driver="ble", profile=name, measures=())])
+        assert "# pressure: no point measures this" in entry
+
+
+def test_what_a_gateway_says_without_a_profile_is_no_channel_yet():
+    measures = (Measured(name="$.temperature", unit="", value=41.2),)
+    (entry,) = entries([found(driver="mqtt", profile=None, topic="bench/duct", measures=measures)])
+    assert "temperature" not in entry
+    assert f'# value = "{CHOOSE}"' in entry
 
 
 def test_units_of_a_line_and_topics_of_a_broker_are_told_apart():
