@@ -28,7 +28,7 @@ from collector.library import Library
 from collector.library_commands import library_commands
 from collector.normalize import zeros_in
 from collector.offers import offers
-from collector.page import PageProcess
+from collector.page import BEGIN, PageProcess
 from collector.practice import Practice
 from collector.recording import Recording
 from collector.replays import Replays
@@ -222,11 +222,22 @@ async def _until_stopped(
     recording = asyncio.create_task(collector.run(), name="collector")
     waiting = asyncio.create_task(stopped.wait(), name="stop")
     around = [waiting]
+    seen = asyncio.Event()
     if plan.page:
-        page = PageProcess(plan.page, settings, on_address=on_address).run()
+
+        def shown(address: str) -> None:
+            on_address(address)
+            seen.set()
+
+        page = PageProcess(plan.page, settings, on_address=shown).run()
         around.append(asyncio.create_task(page, name="page"))  # type: ignore[arg-type]
+    else:
+        seen.set()
+    if plan.seconds is not None:
+        around.append(ending := asyncio.create_task(_time_is_up(plan.seconds, seen), name="time"))
+        ending.add_done_callback(lambda _: stopped.set())
     try:
-        await asyncio.wait([recording, waiting], timeout=plan.seconds, return_when=asyncio.FIRST_COMPLETED)
+        await asyncio.wait([recording, waiting], return_when=asyncio.FIRST_COMPLETED)
     except asyncio.CancelledError:  # an interrupt where loops take no signals: a stop like any other
         task = asyncio.current_task()
         assert task is not None
@@ -240,6 +251,14 @@ async def _until_stopped(
     await asyncio.wait([recording, *around])
     if not recording.cancelled() and (error := recording.exception()):
         raise error
+
+
+async def _time_is_up(seconds: float, seen: asyncio.Event) -> None:
+    """Wait for the seconds of a run; they count from when the page can be looked at, on a slow machine too."""
+    with suppress(TimeoutError):
+        async with asyncio.timeout(BEGIN):
+            await seen.wait()
+    await asyncio.sleep(seconds)
 
 
 @contextmanager
