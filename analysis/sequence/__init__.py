@@ -1,0 +1,1 @@
+"""Recognizer of the ignition sequence: over a whole recording, and reading by reading."""
