@@ -2,10 +2,46 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from analysis.model import Plate, Series, Timing
 from analysis.sequence.attempts import Recognition
+from analysis.sequence.boundaries import refined
+from analysis.sequence.build import attempts
+from analysis.sequence.evidence import Evidence, moments
+from analysis.sequence.path import Path
+from analysis.sequence.states import Durations, impossible
+from analysis.sequence.voices import keys, voices
 
 
 def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Plate | None = None) -> Recognition:
-    """Attempts in what was recorded, from whatever channels there are."""
-    raise NotImplementedError
+    """Attempts in what was recorded, from whatever channels there are.
+
+    series : (channels,) each with times increasing; NaN where there is no good value.
+    timing : what the job file says of the control's timings; None where it says nothing.
+    plate : what it says of switches, stages and manifold; None where there is none.
+    """
+    series = [one for one in series if one.time.size]
+    if not series:
+        return Recognition()
+    found, left_out = voices(series, plate)
+    if not found:
+        return Recognition(left_out=left_out)
+    durations = Durations(timing)
+    start = min(float(one.time[0]) for one in series)
+    end = max(float(one.time[-1]) for one in series)
+    time = moments(found, durations, start, end)
+    evidence = Evidence(found)
+    path = Path(durations, impossible(evidence.signals, plate))
+    path.extend(time, evidence.said(time))
+    segments = path.best()
+    at, u = refined(segments, time, found, durations)
+    built = attempts(
+        segments, at, u, voices=found, series=list(series), durations=durations, plate=plate
+    )
+    return Recognition(tuple(built), keys(found), left_out)
+
+
+__all__ = ["recognize"]
+
+_ = np

@@ -1,0 +1,140 @@
+"""The most probable course of states through the moments at which something may have changed.
+
+A hidden semi-Markov model: a state lasts from one moment to a later one, with a probability for its duration and for
+what the channels say meanwhile; the best path is found by dynamic programming over the moments (Viterbi's algorithm
+with explicit durations; Yu, Hidden semi-Markov models, Artificial Intelligence 174, 2010, section 2.2.3).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.sequence.states import BEGINS, BROKEN_OFF, FOLLOWS, NAMES, OFTEN, OTHERWISE, SELDOM, STATES, Durations, transitions
+
+Array = NDArray[np.float64]
+
+WINDOW = 120
+"""Moments that a state is looked at to have begun at; of earlier ones the best of each state is kept. [1]"""
+COUNT = len(STATES)
+UNKNOWN_BEGIN = 3.0
+"""What the end of a state costs that was there already when the recording began. [log 1/s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A state from one moment to another."""
+
+    state: int
+    start: int
+    """Number of the moment."""
+    end: int
+    """Number of the moment."""
+
+
+class Path:
+    """Best scores up to each moment; more moments may follow, and the last ones be taken back."""
+
+    def __init__(self, durations: Durations, never: NDArray[np.bool_], first: int | None = None) -> None:
+        self._durations = durations
+        self._follow = transitions(FOLLOWS)
+        self._broken = transitions(BROKEN_OFF) + np.log([[SELDOM.get(name, OFTEN)] for name in NAMES])
+        self._follow[:, never] = self._broken[:, never] = -np.inf
+        self._never = never
+        self._first = first  # state that is known at the beginning
+        self.time = np.empty(0)
+        self._said = np.empty((0, COUNT))
+        self._entered = np.empty((0, COUNT))
+        self._from = np.empty((0, COUNT), np.int32)
+        self._since = np.empty((0, COUNT), np.int32)
+        self._carried: list[tuple[Array, NDArray[np.int32]]] = []
+
+    def cut(self, count: int) -> None:
+        """Take back all moments but the first `count`."""
+        self.time, self._said, self._entered = self.time[:count], self._said[:count], self._entered[:count]
+        self._from, self._since = self._from[:count], self._since[:count]
+        del self._carried[count:]
+
+    def extend(self, time: Array, said: Array) -> None:
+        """Add moments: (n,) times [s] and (n, states) sums of what the channels said for each state until then."""
+        if not time.size:
+            return
+        before = self.time.size
+        self.time, self._said = np.concatenate([self.time, time]), np.concatenate([self._said, said])
+        more = np.full((time.size, COUNT), -np.inf)
+        self._entered = np.concatenate([self._entered, more])
+        none = np.full((time.size, COUNT), -1, np.int32)
+        self._from, self._since = np.concatenate([self._from, none]), np.concatenate([self._since, none])
+        for number in range(before, self.time.size):
+            self._enter(number)
+
+    def _enter(self, number: int) -> None:
+        """Best scores of a change at a moment."""
+        if number == 0:
+            begin = np.log([BEGINS.get(name, OTHERWISE) for name in NAMES])
+            if self._first is not None:
+                begin[:] = -np.inf
+                begin[self._first] = 0.0
+            begin[self._never] = -np.inf
+            self._entered[0] = begin
+            self._carried.append((np.full(COUNT, -np.inf), np.zeros(COUNT, np.int32)))
+            return
+        ended, since = self._best(number, lasting=False)
+        broken, begun = self._best(number, lasting=True)
+        through, apart = ended[:, None] + self._follow, broken[:, None] + self._broken
+        take = apart > through
+        through = np.where(take, apart, through)
+        before = np.argmax(through, axis=0)
+        every = np.arange(COUNT)
+        self._from[number] = before
+        self._entered[number] = through[before, every]
+        self._since[number] = np.where(take[before, every], begun[before], since[before])
+
+    def _best(self, number: int, *, lasting: bool) -> tuple[Array, NDArray[np.int32]]:
+        """(states,) best score of a state that ends at a moment, or lasts until then at least, and when it began."""
+        first = max(0, number - WINDOW)
+        if number == len(self._carried):
+            self._carry(number, first)
+        length = self.time[number] - self.time[first:number]
+        spent = self._durations.lasting(length) if lasting else self._durations.density(length)
+        if first == 0 and self._first is None:  # nobody knows how long it had lasted when the recording began
+            spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
+        score = self._entered[first:number] - self._said[first:number] + spent
+        which = np.argmax(score, axis=0)
+        best, since = score[which, np.arange(COUNT)], (which + first).astype(np.int32)
+        if first:
+            held, begun = self._carried[number]
+            length = self.time[number] - self.time[begun]
+            table = self._durations.lasting(length) if lasting else self._durations.density(length)
+            older = held + np.diagonal(table)
+            take = older > best
+            best, since = np.where(take, older, best), np.where(take, begun, since)
+        return best + self._said[number], since
+
+    def _carry(self, number: int, first: int) -> None:
+        """Of the moment that leaves the window, keep for each state what is better than what was kept."""
+        held, begun = self._carried[-1]
+        if first:
+            leaving = self._entered[first - 1] - self._said[first - 1]
+            better = leaving > held
+            held, begun = np.where(better, leaving, held), np.where(better, np.int32(first - 1), begun)
+        self._carried.append((held, begun))
+
+    def scores(self) -> tuple[Array, NDArray[np.int32]]:
+        """(states,) score of being in each state at the last moment, and the moment at which it then began."""
+        return self._best(self.time.size - 1, lasting=True)
+
+    def best(self) -> list[Segment]:
+        """The best path, from the first moment to the last."""
+        if self.time.size < 2:
+            return []
+        scores, since = self.scores()
+        state = int(np.argmax(scores))
+        start, end = int(since[state]), self.time.size - 1
+        found = [Segment(state, start, end)]
+        while start > 0:
+            before = int(self._from[start, state])
+            start, end = int(self._since[start, state]), start
+            state = before
+            found.append(Segment(state, start, end))
+        return found[::-1]

@@ -1,0 +1,251 @@
+"""The states of the model: what each asks of the signals, how long it lasts, and which may follow it.
+
+Durations are the job file's where it gives them, else the envelope of the trade: common practice, no published source.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.model import Plate, Timing
+from analysis.sequence.signals import (
+    BLOWER,
+    CALL,
+    FLAME,
+    GAS,
+    HEAT,
+    HIGH,
+    IGNITER,
+    INDUCER,
+    LIMIT,
+    ROLLOUT,
+    SIGNALS,
+    SWITCH,
+)
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One state of the sequence."""
+
+    name: str
+    phase: str
+    """Phase of an attempt that it is part of; empty between attempts."""
+    on: str
+    """Signals that are on, by their letters in `LETTERS`."""
+    off: str
+    """Signals that are off; lower weight in small letters."""
+    envelope: tuple[float, float, float]
+    """Shortest, usual and longest duration. [s]"""
+    timing: str = ""
+    """Field of the job's timing that gives its duration."""
+    told: float = 0.85
+    """How often it lasts as long as that field says. [1]"""
+
+
+LETTERS = {
+    "C": CALL,
+    "I": INDUCER,
+    "S": SWITCH,
+    "N": IGNITER,
+    "G": GAS,
+    "F": FLAME,
+    "B": BLOWER,
+    "L": LIMIT,
+    "R": ROLLOUT,
+    "T": HEAT,
+    "H": HIGH,
+}
+
+STATES = (
+    State("idle", "", "", "CISNGF", (5.0, 600.0, 20_000.0)),
+    State("waiting", "", "C", "INGFt", (0.3, 2.0, 60.0)),
+    State("inducer_start", "inducer_start", "CI", "SNGFt", (1.0, 5.0, 25.0)),
+    State("not_proved", "inducer_start", "CI", "SNGFt", (10.0, 45.0, 130.0)),
+    State("prepurge", "prepurge", "CIS", "NGFt", (1.0, 15.0, 60.0), "prepurge"),
+    State("igniter_warmup", "igniter_warmup", "CISN", "GFt", (3.0, 17.0, 45.0), "igniter_warmup"),
+    State("ignition_trial", "ignition_trial", "CISGn", "Ft", (0.2, 1.0, 6.0)),
+    State("no_light", "ignition_trial", "CISGn", "Ft", (2.0, 5.0, 15.0), "ignition_trial"),
+    State("blower_on_delay", "blower_on_delay", "CISGF", "NB", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("run_low", "run_low", "CISGFBT", "NH", (1.0, 300.0, 10_000.0)),
+    State("run_high", "run_high", "CISGFBTH", "N", (1.0, 300.0, 10_000.0)),
+    State("post_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
+    State("unlit_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
+    State("failed_purge", "post_purge", "CI", "NGF", (2.0, 13.0, 60.0), "post_purge"),
+    State("blower_off_delay", "blower_off_delay", "B", "INGF", (20.0, 120.0, 300.0), "blower_off_delay"),
+    State("interpurge", "interpurge", "CI", "NGF", (10.0, 20.0, 60.0)),
+    State("interpurge_rest", "interpurge", "C", "INGF", (1.5, 4.0, 15.0)),
+    State("lockout", "lockout", "C", "INGF", (60.0, 2500.0, 20_000.0)),
+    State("limit_cooldown", "limit_cooldown", "CIB", "NGFL", (10.0, 90.0, 600.0)),
+    State("cooldown_rest", "limit_cooldown", "CB", "INGF", (1.5, 4.0, 15.0)),
+    State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
+    State("rollout", "lockout", "R", "NGF", (10.0, 300.0, 20_000.0)),
+)
+"""In `rollout` and `limit_cooldown` the contact in question is what is open."""
+NAMES = tuple(state.name for state in STATES)
+NUMBER = {name: number for number, name in enumerate(NAMES)}
+
+FOLLOWS: Mapping[str, Mapping[str, float]] = {
+    "idle": {"waiting": 0.5, "inducer_start": 0.42, "not_proved": 0.08, "found_closed": 0.01},
+    "waiting": {"inducer_start": 0.8, "not_proved": 0.15, "idle": 0.02, "found_closed": 0.02},
+    "inducer_start": {"prepurge": 1.0},
+    "not_proved": {"interpurge": 0.75, "failed_purge": 0.24, "lockout": 0.01},
+    "prepurge": {"igniter_warmup": 1.0},
+    "igniter_warmup": {"ignition_trial": 0.75, "no_light": 0.25},
+    "ignition_trial": {"blower_on_delay": 1.0},
+    "no_light": {"interpurge": 0.75, "failed_purge": 0.25},
+    "blower_on_delay": {"run_low": 0.6, "run_high": 0.4},
+    "run_low": {"run_high": 0.3, "post_purge": 0.7},
+    "run_high": {"run_low": 0.2, "post_purge": 0.8},
+    "post_purge": {"blower_off_delay": 0.9, "idle": 0.05, "waiting": 0.05},
+    "unlit_purge": {"idle": 0.7, "waiting": 0.2, "blower_off_delay": 0.1},
+    "failed_purge": {"lockout": 1.0},
+    "blower_off_delay": {"idle": 0.9, "waiting": 0.1},
+    "interpurge": {"interpurge_rest": 0.9, "igniter_warmup": 0.02, "prepurge": 0.03, "inducer_start": 0.05},
+    "interpurge_rest": {"inducer_start": 0.8, "not_proved": 0.2},
+    "lockout": {"waiting": 0.4, "inducer_start": 0.2, "not_proved": 0.05, "idle": 0.25, "blower_off_delay": 0.1},
+    "limit_cooldown": {"cooldown_rest": 0.7, "lockout": 0.15, "igniter_warmup": 0.03, "blower_off_delay": 0.12},
+    "cooldown_rest": {"inducer_start": 0.9, "not_proved": 0.1},
+    "found_closed": {"inducer_start": 0.6, "idle": 0.4},
+    "rollout": {"idle": 0.5, "lockout": 0.3, "inducer_start": 0.2},
+}
+"""What follows a state that lasts its time, and how often among calls that a technician is sent to; our choice."""
+
+BROKEN_OFF: Mapping[str, Mapping[str, float]] = {
+    "idle": {"limit_cooldown": 0.05},
+    "waiting": {"idle": 0.3, "limit_cooldown": 0.05},
+    "inducer_start": {"unlit_purge": 0.5, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.1, "rollout": 0.1, "failed_purge": 0.08},
+    "not_proved": {"unlit_purge": 0.5, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.1, "rollout": 0.1, "failed_purge": 0.08},
+    "prepurge": {"interpurge": 0.35, "unlit_purge": 0.35, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.05, "rollout": 0.05, "failed_purge": 0.08},
+    "igniter_warmup": {"interpurge": 0.35, "unlit_purge": 0.35, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.05, "rollout": 0.05, "failed_purge": 0.08},
+    "ignition_trial": {"interpurge": 0.35, "unlit_purge": 0.35, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.05, "rollout": 0.05, "failed_purge": 0.08},
+    "no_light": {"interpurge": 0.2, "unlit_purge": 0.35, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.05, "rollout": 0.05, "failed_purge": 0.08},
+    "blower_on_delay": {"interpurge": 0.4, "post_purge": 0.3, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.15, "rollout": 0.05, "failed_purge": 0.08},
+    "run_low": {"interpurge": 0.4, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.4, "rollout": 0.05, "blower_off_delay": 0.02, "failed_purge": 0.08},
+    "run_high": {"interpurge": 0.4, "idle": 0.01, "waiting": 0.015, "limit_cooldown": 0.4, "rollout": 0.05, "blower_off_delay": 0.02, "failed_purge": 0.08},
+    "unlit_purge": {"waiting": 0.4, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
+    "post_purge": {"waiting": 0.3, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
+    "failed_purge": {"waiting": 0.1, "idle": 0.2, "blower_off_delay": 0.3, "post_purge": 0.3},
+    "blower_off_delay": {"waiting": 0.4, "inducer_start": 0.3, "not_proved": 0.05, "idle": 0.2, "limit_cooldown": 0.05},
+    "interpurge": {"unlit_purge": 0.1, "post_purge": 0.1, "idle": 0.3, "waiting": 0.2, "blower_off_delay": 0.2, "limit_cooldown": 0.1, "lockout": 0.1},
+    "interpurge_rest": {"idle": 0.5, "blower_off_delay": 0.3, "limit_cooldown": 0.1},
+    "lockout": {"waiting": 0.3, "idle": 0.4, "blower_off_delay": 0.2, "limit_cooldown": 0.05, "inducer_start": 0.05},
+    "limit_cooldown": {"blower_off_delay": 0.3, "idle": 0.2, "waiting": 0.2, "lockout": 0.2},
+    "cooldown_rest": {"idle": 0.5, "blower_off_delay": 0.3, "limit_cooldown": 0.1},
+    "found_closed": {"idle": 0.5, "waiting": 0.3},
+    "rollout": {"idle": 0.5, "waiting": 0.3},
+}
+"""What follows a state that something interrupts: the end of the call, a safety, the supply; our choice."""
+OFTEN = 1 / 400.0
+"""How often a state is interrupted; those of `SELDOM` less. [1/s]"""
+SELDOM: Mapping[str, float] = {
+    "idle": 1 / 20_000.0,
+    "run_low": 1 / 8000.0,
+    "run_high": 1 / 8000.0,
+    "post_purge": 1 / 1000.0,
+    "unlit_purge": 1 / 1000.0,
+    "failed_purge": 1 / 1000.0,
+    "blower_off_delay": 1 / 1500.0,
+    "lockout": 1 / 4000.0,
+    "limit_cooldown": 1 / 1000.0,
+}
+"""[1/s]"""
+
+BEYOND = 8.0
+"""Cost of lasting twice as long as the envelope's longest. [log 1]"""
+
+BEGINS: Mapping[str, float] = {
+    "idle": 0.5,
+    "waiting": 0.02,
+    "run_low": 0.12,
+    "run_high": 0.12,
+    "blower_off_delay": 0.05,
+    "lockout": 0.03,
+    "limit_cooldown": 0.01,
+    "rollout": 0.002,
+    "found_closed": 0.002,
+}
+"""In what state a recording begins; each of the others is 0.015. [1]"""
+OTHERWISE = 0.015
+
+STRENGTH = {"C": 1.0, "T": 1.0, "B": 1.0, "t": 0.3, "n": 0.3}
+"""Part of a signal's evidence that counts in a state; 1 unless said here. [1]"""
+
+
+def asks() -> tuple[Array, Array]:
+    """(states, signals) which part of the evidence for on, and for off, each state takes."""
+    on, off = np.zeros((len(STATES), SIGNALS)), np.zeros((len(STATES), SIGNALS))
+    for number, state in enumerate(STATES):
+        for letter in state.on:
+            on[number, LETTERS[letter.upper()]] = STRENGTH.get(letter, 1.0)
+        for letter in state.off:
+            off[number, LETTERS[letter.upper()]] = STRENGTH.get(letter, 1.0)
+    for name in ("limit_cooldown", "rollout"):
+        letter = "L" if name == "limit_cooldown" else "R"
+        on[NUMBER[name], LETTERS[letter]] = 0.0
+        off[NUMBER[name], LETTERS[letter]] = 1.0
+    return on, off
+
+
+def transitions(follows: Mapping[str, Mapping[str, float]]) -> Array:
+    """(from, to) logarithms of how often one state follows another."""
+    table = np.full((len(STATES), len(STATES)), -np.inf)
+    for name, following in follows.items():
+        total = sum(following.values())
+        for other, share in following.items():
+            table[NUMBER[name], NUMBER[other]] = np.log(share / total)
+    return table
+
+
+def impossible(signals: frozenset[int], plate: Plate | None) -> NDArray[np.bool_]:
+    """(states,) those that this unit, or these channels, cannot be seen in."""
+    never = np.zeros(len(STATES), np.bool_)
+    never[NUMBER["rollout"]] = ROLLOUT not in signals
+    never[NUMBER["found_closed"]] = not {CALL, SWITCH} <= signals
+    never[NUMBER["limit_cooldown"]] = never[NUMBER["cooldown_rest"]] = not signals & {LIMIT, BLOWER}
+    if plate is not None and len(plate.input) == 1:
+        never[NUMBER["run_low"]] = True  # a single stage is the high one
+    return never
+
+
+class Durations:
+    """How long each state lasts: about what the timing says, or somewhere in the envelope."""
+
+    def __init__(self, timing: Timing | None) -> None:
+        low, usual, high = np.array([state.envelope for state in STATES]).T
+        self._longest = high
+        self._middle = np.log(usual)
+        self._wide = np.maximum(np.log(high / low) / 4.0, 0.25)
+        told = [getattr(timing, state.timing, None) if timing and state.timing else None for state in STATES]
+        self._told = np.array([np.nan if one is None else float(one) for one in told])
+        self.usual = np.where(np.isnan(self._told), usual, self._told)
+        self._spread = 0.35 + 0.015 * np.nan_to_num(self._told)
+        self._share = np.where(np.isnan(self._told), 0.0, [state.told for state in STATES])
+
+    def told(self, state: int) -> float | None:
+        """Spread of a state's duration where the timing tells it; None where it does not. [s]"""
+        return None if np.isnan(self._told[state]) else float(self._spread[state])
+
+    def density(self, duration: Array) -> Array:
+        """(n, states) logarithm of the probability density for durations (n,). [log 1/s]"""
+        length = np.maximum(duration, 1e-3)[:, None]
+        deviation = (np.log(length) - self._middle) / self._wide
+        wide = np.exp(-0.5 * deviation**2) / (self._wide * length * 2.5066) + 1e-7
+        near = np.nan_to_num(np.exp(-0.5 * ((length - self._told) / self._spread) ** 2) / (self._spread * 2.5066))
+        return np.asarray(np.log(self._share * near + (1 - self._share) * wide) - self._beyond(length))
+
+    def lasting(self, duration: Array) -> Array:
+        """(n, states) logarithm of the probability to last longer than durations (n,). [log 1]"""
+        length = np.maximum(duration, 1e-3)[:, None]
+        wide = ndtr(-(np.log(length) - self._middle) / self._wide)
+        near = np.nan_to_num(ndtr(-(length - self._told) / self._spread))
+        return np.asarray(np.log(self._share * near + (1 - self._share) * wide + 1e-6) - self._beyond(length))
+
+    def _beyond(self, length: Array) -> Array:
+        """What it costs to last longer than the envelope. [log 1]"""
+        return np.asarray(BEYOND * np.maximum(length / self._longest - 1.0, 0.0))
