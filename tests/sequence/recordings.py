@@ -143,14 +143,16 @@ def _load(path: Path) -> Recorded:
             Series(Channel(**channel), arrays[f"t{number}"], arrays[f"v{number}"])
             for number, channel in enumerate(head["channels"])
         )
-    plate = head["plate"] and Plate(
-        **{name: tuple(value) if isinstance(value, list) else value for name, value in head["plate"].items()}
-    )
+    plate = head["plate"] and _plate(head["plate"])
     truth = tuple(
         Attempt(**{**one, "phases": tuple(PhaseSpan(**span) for span in one["phases"])}) for one in head["truth"]
     )
     timing = head["timing"] and Timing(**head["timing"])
     return Recorded(head["seed"], series, timing, plate, truth, head["start"], head["end"], head["about"])
+
+
+def _plate(told: dict[str, Any]) -> Plate:
+    return Plate(**{name: tuple(value) if isinstance(value, list) else value for name, value in told.items()})
 
 
 def _fill(folder: Path, first: int, last: int) -> None:

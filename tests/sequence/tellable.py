@@ -1,0 +1,196 @@
+"""What a recognizer has to find with the channels that are there: attempts, outcomes, boundaries. The strict table.
+
+An attempt has to be found when its inducer start shows in draft, amps or speed of the inducer, or its proved switch,
+its open valve or its flame in the channel of each. What only a call, temperatures or the blower hint at may be found.
+
+| outcome | can be told with |
+|---|---|
+| `heat` | that it burned (flame, valve, manifold, supply or flue temperature) for longer than a blower delay, and why it ended: the call, or an inducer that goes on and rests |
+| `call_ended` | the call |
+| `draft_not_proved` | an inducer that moves, and the switch (contact, volts), valve or igniter that never came, or a pressure at the switch below its closing point |
+| `draft_lost` | the switch seen open (contact, volts, or pressure below its opening point) and the inducer, call, valve or flame |
+| `no_ignition` | valve and flame; or valve and the job's timing; or flame and a proved switch or an igniter that was on |
+| `flame_lost` | flame and valve; or flame, switch and limit, and the call or the inducer |
+| `limit_open`, `rollout_open` | its contact seen open |
+| `gas_off_unexplained` | inducer, valve or flame, and the call |
+| `no_start` | the call, and a channel of the inducer |
+| `switch_found_closed` | the call and the switch |
+| `no_blower` | blower contact, amps or static, and flame or valve |
+
+Where it cannot be told `unknown` is right too; any other name is wrong, except where the name is true in the words of
+the vocabulary although the simulator logs a finer or another one (see `right_outcomes`).
+"""
+
+from analysis.sequence.attempts import Attempt
+from tests.sequence.evidence import BLOWER, BURNING, INDUCER, SWITCH, VALVE, WARMTH, Evidence
+
+SHORTEST = 6.0
+"""An attempt of which less was recorded may be missed. [s]"""
+AFTER = 60.0
+"""So long after an end it shows that nothing tries again. [s]"""
+LONGEST_DELAY = 95.0
+"""A flame of longer than this was heat whatever the delay of the blower; trade's envelope 90 s. [s]"""
+OVER = ("post_purge", "blower_off_delay", "interpurge", "lockout", "limit_cooldown", "standby")
+LIT = ("blower_on_delay", "run_low", "run_high")
+
+
+def has_to_be_found(attempt: Attempt, evidence: Evidence) -> bool:
+    """Whether missing the attempt is a mistake; finding it never is."""
+    recorded, first = evidence.recorded, attempt.phases[0].phase if attempt.phases else ""
+    if attempt.end - attempt.start < SHORTEST or not first:
+        return False
+    if first in OVER:
+        if attempt.start == recorded.start or not evidence.has("call_heat", attempt.start):
+            return False
+        contact = {"limit_open": "limit_closed", "switch_found_closed": "switch_closed", "rollout_open": "rollout_closed"}
+        return evidence.has(contact.get(attempt.outcome, "none"), attempt.start)
+    if attempt.start == recorded.start:
+        running = attempt.spans(*LIT)
+        if not running or running[-1].end - attempt.start < SHORTEST:
+            return False
+        return evidence.has("flame_current", attempt.start + NEXT) or evidence.valve_shown(attempt)
+    if evidence.shows_start(attempt):
+        return True
+    proved, lit = attempt.spans("prepurge"), attempt.spans(*LIT)
+    if proved and proved[0].end - proved[0].start > 3.0 and evidence.has("switch_closed", proved[0].start):
+        return True
+    if lit and sum(span.end - span.start for span in lit) > SHORTEST and evidence.has("flame_current", lit[0].start):
+        return True
+    return evidence.valve_shown(attempt) and bool(lit)
+
+
+NEXT = 3.0
+
+
+def right_outcomes(attempt: Attempt, evidence: Evidence) -> frozenset[str]:
+    """Outcomes that are right to say of an attempt, with the channels that are there."""
+    truth, at, recorded = attempt.outcome, attempt.deciding_time, evidence.recorded
+    right = {truth}
+    if truth == "unknown":
+        right |= {"call_ended", "gas_off_unexplained"}  # lost power takes the call with it
+    elif truth != "cut_off" and not _tells(attempt, evidence):
+        right.add("unknown")
+        if attempt.end >= recorded.end:
+            right.add("cut_off")
+    if truth == "cut_off":
+        return frozenset(right)
+    if recorded.end - at < NEXT:
+        right |= {"cut_off", "unknown"}
+    if attempt.start == recorded.start and at <= recorded.start + NEXT:
+        right.add("unknown")
+    if truth == "draft_not_proved" and not evidence.came_on(INDUCER, attempt.start, at):
+        right.add("no_start")  # a motor that does not turn: the words mean the same
+    if truth == "no_blower" and not evidence.has(BLOWER, at):
+        right |= {"limit_open", "heat", "unknown"}
+    if truth in ("heat", "limit_open") and any(
+        cause["cause"] == "airflow_low_blower" and cause["severity"] > 0.8 for cause in recorded.about["causes"]
+    ):
+        right.add("no_blower")  # a motor that does not turn, although it is told to
+    return frozenset(right)
+
+
+def _tells(attempt: Attempt, evidence: Evidence) -> bool:
+    """Whether the outcome can be told, by the table above."""
+    at = attempt.deciding_time
+    call, inducer = evidence.has("call_heat", at), evidence.has(INDUCER, at)
+    flame, switch, limit = evidence.has("flame_current", at), evidence.has(SWITCH, at), evidence.has("limit_closed", at)
+    valve = evidence.valve_shown(attempt) and evidence.has(VALVE, at)
+    moved = evidence.came_on(INDUCER, attempt.start, at)
+    match attempt.outcome:
+        case "heat":
+            goes_on = (inducer or switch) and evidence.recorded.end - at > AFTER
+            return (evidence.has(BURNING, at) or evidence.has(WARMTH, at)) and _ran(attempt, evidence) and (call or goes_on)
+        case "call_ended":
+            return call
+        case "draft_not_proved":
+            low = evidence.never_reached(attempt.start, at)
+            never = evidence.has(SWITCH, at) or evidence.has(["gas_valve", "amps_igniter"], at)
+            return moved and (never or low)
+        case "draft_lost":
+            return evidence.switch_opened(at) and (inducer or call or evidence.has(BURNING, at))
+        case "no_ignition":
+            glowed = evidence.has("amps_igniter", at)
+            return (valve and (flame or evidence.timed)) or (flame and (switch or glowed))
+        case "flame_lost":
+            return flame and ((valve and evidence.has("gas_valve", at)) or (switch and limit and (call or inducer)))
+        case "limit_open":
+            return evidence.opened("limit_closed", at)
+        case "rollout_open":
+            return evidence.opened("rollout_closed", at)
+        case "gas_off_unexplained":
+            return inducer and evidence.has(BURNING, at) and call
+        case "no_start":
+            return call and inducer
+        case "switch_found_closed":
+            return call and switch
+        case "no_blower":
+            return evidence.has(BLOWER, at) and evidence.has(BURNING, at)
+    return True
+
+
+def _ran(attempt: Attempt, evidence: Evidence) -> bool:
+    """Whether a run shows that was longer than any delay of the blower, or the blower itself."""
+    lit = attempt.spans(*LIT)
+    burned = lit[-1].end - lit[0].start if lit else 0.0
+    shown = bool(lit) and evidence.has(BLOWER, lit[0].end)
+    return burned > LONGEST_DELAY or shown or evidence.timed
+
+
+def told_starts(attempt: Attempt, evidence: Evidence) -> tuple[bool, ...]:
+    """Of each phase, whether channels or the job's timings tell when it began."""
+    timed, told = evidence.timed, list[bool]()
+    known = dict[str, bool]()
+    shown, lit = evidence.valve_shown(attempt), False
+    for place, span in enumerate(attempt.phases):
+        at, phase = span.start, span.phase
+        valve = shown and evidence.has(VALVE, at)
+        match phase:
+            case "inducer_start":
+                here = evidence.shows_start(attempt)
+            case "prepurge":
+                pressure = evidence.recorded.plate is not None and evidence.has("draft_switch", at)
+                here = evidence.has(SWITCH, at) or pressure
+            case "igniter_warmup":
+                here = evidence.has("amps_igniter", at) or (timed and (known.get("prepurge", False) or shown))
+            case "ignition_trial":
+                here = valve or (timed and known.get("igniter_warmup", False))
+            case "blower_on_delay":
+                here = valve or evidence.has("flame_current", at)
+            case "run_low" | "run_high" if place and attempt.phases[place - 1].phase.startswith("run"):
+                here = evidence.has([*INDUCER, "gas_manifold", "switch_high_closed"], at)
+            case "run_low" | "run_high":
+                here = evidence.has(BLOWER, at) or (timed and known.get("blower_on_delay", False))
+            case "blower_off_delay":
+                here = evidence.has([*INDUCER, *SWITCH], at)
+            case "lockout" if place and attempt.phases[place - 1].phase == "post_purge":
+                here = evidence.has(INDUCER, at)
+            case "standby":
+                here = evidence.has("call_heat", at) and evidence.has(SWITCH, at)
+            case _:
+                here = _ending_told(attempt, evidence, at, lit=lit or phase == "ignition_trial")
+        lit = lit or phase in ("ignition_trial", *LIT)
+        known[phase] = here
+        told.append(here and at > evidence.recorded.start)
+    return tuple(told)
+
+
+def _ending_told(attempt: Attempt, evidence: Evidence, at: float, *, lit: bool) -> bool:
+    """Whether the moment shows at which an attempt was given up or its call ended."""
+    if lit and ((evidence.valve_shown(attempt) and evidence.has(VALVE, at)) or evidence.has("flame_current", at)):
+        return attempt.outcome != "no_ignition" or evidence.valve_shown(attempt)
+    if attempt.outcome in ("heat", "call_ended"):
+        return evidence.has("call_heat", at)
+    if attempt.outcome == "draft_lost":
+        return evidence.switch_opened(at)
+    return attempt.outcome == "limit_open" and evidence.opened("limit_closed", at)
+
+
+def end_told(attempt: Attempt, following: Attempt | None, evidence: Evidence) -> bool:
+    """Whether channels or the job's timings tell when an attempt ended; its cut end is no end."""
+    if attempt.end >= evidence.recorded.end or not attempt.phases:
+        return False
+    if following is not None and following.start == attempt.end:
+        return evidence.shows_start(following)
+    if attempt.phases[-1].phase != "blower_off_delay":
+        return False
+    return evidence.has(BLOWER, attempt.end) or (evidence.timed and evidence.has(INDUCER, attempt.phases[-1].start))
