@@ -12,9 +12,7 @@ from tests.sequence.recordings import Recorded
 
 Array = NDArray[np.float64]
 
-DRAFT = (
-    "draft_burner_box draft_transition draft_collector draft_vent draft_switch draft_switch_high".split()
-)
+DRAFT = "draft_burner_box draft_transition draft_collector draft_vent draft_switch draft_switch_high".split()
 INDUCER = [*DRAFT, "amps_inducer", "speed_inducer"]
 VALVE = ["gas_valve", "gas_manifold"]
 BURNING = [*VALVE, "flame_current"]

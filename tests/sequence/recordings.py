@@ -105,7 +105,7 @@ def made(seed: int) -> Recorded:
     says = clock(how.step)
 
     def place(time: float) -> float:
-        return EPOCH + float(says(np.float64(time)))
+        return EPOCH + float(says(np.array(time)))
 
     first, last = place(max(how.window[0], 0.0)), place(min(how.window[1], drawn.seconds))
     series = tuple(Series(one.channel, one.time + EPOCH, one.value) for one in spoiled(read, how, generator))
@@ -152,7 +152,8 @@ def _load(path: Path) -> Recorded:
 
 
 def _plate(told: dict[str, Any]) -> Plate:
-    return Plate(**{name: tuple(value) if isinstance(value, list) else value for name, value in told.items()})
+    given: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value for name, value in told.items()}
+    return Plate(**given)
 
 
 def _fill(folder: Path, first: int, last: int) -> None:

@@ -1,6 +1,6 @@
 """How well the recognizer does over many recordings: a table, and those in which it did worst.
 
-    python -m tests.sequence.scores FOLDER [--from N] [--to N] [--seed N] [-v]
+python -m tests.sequence.scores FOLDER [--from N] [--to N] [--seed N] [-v]
 """
 
 import argparse
@@ -121,7 +121,8 @@ def table(done: Sequence[Score]) -> str:
 
 def _row(one: Totals) -> str:
     return (
-        f"{one.group:6} {one.recordings:10d} {one.attempts:8d} {one.precision:9.4f} {one.recall:6.4f} {one.outcomes:8.4f}"
+        f"{one.group:6} {one.recordings:10d} {one.attempts:8d}"
+        f" {one.precision:9.4f} {one.recall:6.4f} {one.outcomes:8.4f}"
         f" | {one.median:12.2f} {one.p95:5.2f} | {one.all_median:11.2f} {one.all_p95:5.2f}"
         f" | {one.missing:7.3f} {one.extra:5.3f} | {one.covered:5.2f} {one.spread:4.1f} | {one.seconds:6.2f}"
     )
@@ -178,7 +179,11 @@ def details(one: Score, found: Sequence[Attempt] = (), *, everything: bool = Fal
         counted = Counter((round(true.start - EPOCH, 1), phase) for true, phase in gone)
         lines += [f"    {name} {phase} in the attempt of {start} s" for (start, phase), _ in counted.items()]
     far = sorted((each for each in one.boundaries if each.told), key=lambda each: -abs(each.error))
-    lines += [f"    {each.phase} off by {each.error:.2f} s, u {each.u:.2f} s" for each in far[: 5 + 100 * everything] if abs(each.error) > 1.0]
+    lines += [
+        f"    {each.phase} off by {each.error:.2f} s, u {each.u:.2f} s"
+        for each in far[: 5 + 100 * everything]
+        if abs(each.error) > 1.0
+    ]
     if everything:
         lines += [f"    true  {_told(each)}" for each in recorded.truth]
         lines += [f"    found {_told(each)}" for each in found]
@@ -214,9 +219,7 @@ def main(arguments: Sequence[str]) -> None:
         found = finds(recorded)
         print(details(score(recorded, found), found, everything=True))  # noqa: T201
         return
-    there = [
-        seed for seed in range(wanted.first, wanted.last) if (wanted.folder / f"{seed}.v{VERSION}.npz").exists()
-    ]
+    there = [seed for seed in range(wanted.first, wanted.last) if (wanted.folder / f"{seed}.v{VERSION}.npz").exists()]
     done = scores((kept(seed, wanted.folder) for seed in there), finds)
     print(table(done), by_phase(done), by_outcome(done), sep="\n\n")  # noqa: T201
     worst = sorted(done, key=badness, reverse=True)[: 30 if wanted.verbose else 0]

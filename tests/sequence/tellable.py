@@ -3,22 +3,26 @@
 An attempt has to be found when its inducer start shows in draft, amps or speed of the inducer, or its proved switch,
 its open valve or its flame in the channel of each. What only a call, temperatures or the blower hint at may be found.
 
-| outcome | can be told with |
-|---|---|
-| `heat` | that it burned (flame, valve, manifold, supply or flue temperature) for longer than a blower delay, and why it ended: the call, or an inducer that goes on and rests |
-| `call_ended` | the call |
-| `draft_not_proved` | an inducer that moves, and the switch (contact, volts), valve or igniter that never came, or a pressure at the switch below its closing point |
-| `draft_lost` | the switch seen open (contact, volts, or pressure below its opening point) and the inducer, call, valve or flame |
-| `no_ignition` | valve and flame; or valve and the job's timing; or flame and a proved switch or an igniter that was on |
-| `flame_lost` | flame and valve; or flame, switch and limit, and the call or the inducer |
-| `limit_open`, `rollout_open` | its contact seen open |
-| `gas_off_unexplained` | inducer, valve or flame, and the call |
-| `no_start` | the call, and a channel of the inducer |
-| `switch_found_closed` | the call and the switch |
-| `no_blower` | blower contact, amps or static, and flame or valve |
+An outcome can be told with:
 
-Where it cannot be told `unknown` is right too; any other name is wrong, except where the name is true in the words of
-the vocabulary although the simulator logs a finer or another one (see `right_outcomes`).
+- `heat`: that it burned (flame, valve, manifold, temperature of supply or flue) for longer than the blower's delay, and
+  why it ended: the call, or an inducer that goes on and then rests;
+- `call_ended`: the call;
+- `draft_not_proved`: an inducer that moves, and a switch (contact, volts), valve or igniter that never came, or a
+  pressure at the switch that stayed below its closing point;
+- `draft_lost`: the switch seen open (contact, volts, pressure below its opening point), and inducer, call, valve or
+  flame;
+- `no_ignition`: valve and flame, or valve and the job's timings, or flame and a proved switch or one that
+  glowed;
+- `flame_lost`: flame and the valve's contact, or flame, switch and limit, and the call or the inducer;
+- `limit_open`, `rollout_open`: its contact seen open;
+- `gas_off_unexplained`: inducer, valve or flame, and the call;
+- `no_start`: the call, and a channel of the inducer;
+- `switch_found_closed`: the call and the switch;
+- `no_blower`: blower contact, amps or static, and flame or valve.
+
+Where it cannot be told `unknown` is right too; any other name is wrong, except where it is true in the words of the
+vocabulary although the simulator logs a finer or another one (see `right_outcomes`).
 """
 
 from analysis.sequence.attempts import Attempt
@@ -31,35 +35,42 @@ AFTER = 60.0
 LONGEST_DELAY = 95.0
 """A flame of longer than this was heat whatever the delay of the blower; trade's envelope 90 s. [s]"""
 OVER = ("post_purge", "blower_off_delay", "interpurge", "lockout", "limit_cooldown", "standby")
+NEXT = 3.0
+"""What is only so far from a beginning or an end may not be seen. [s]"""
 LIT = ("blower_on_delay", "run_low", "run_high")
 
 
 def has_to_be_found(attempt: Attempt, evidence: Evidence) -> bool:
     """Whether missing the attempt is a mistake; finding it never is."""
-    recorded, first = evidence.recorded, attempt.phases[0].phase if attempt.phases else ""
-    if attempt.end - attempt.start < SHORTEST or not first:
+    if attempt.end - attempt.start < SHORTEST or not attempt.phases:
         return False
-    if first in OVER:
-        if attempt.start == recorded.start or not evidence.has("call_heat", attempt.start):
-            return False
-        contact = {"limit_open": "limit_closed", "switch_found_closed": "switch_closed", "rollout_open": "rollout_closed"}
-        return evidence.has(contact.get(attempt.outcome, "none"), attempt.start)
-    if attempt.start == recorded.start:
+    if attempt.phases[0].phase in OVER:
+        return _called_in_vain(attempt, evidence)
+    if attempt.start == evidence.recorded.start:
         running = attempt.spans(*LIT)
-        if not running or running[-1].end - attempt.start < SHORTEST:
-            return False
-        return evidence.has("flame_current", attempt.start + NEXT) or evidence.valve_shown(attempt)
-    if evidence.shows_start(attempt):
-        return True
+        shown = evidence.has("flame_current", attempt.start + NEXT) or evidence.valve_shown(attempt)
+        return bool(running) and running[-1].end - attempt.start >= SHORTEST and shown
+    return evidence.shows_start(attempt) or _shows_more(attempt, evidence)
+
+
+def _called_in_vain(attempt: Attempt, evidence: Evidence) -> bool:
+    """Whether an attempt without an inducer start of its own shows: the call, and the contact that holds it up."""
+    contacts = {"limit_open": "limit_closed", "switch_found_closed": "switch_closed", "rollout_open": "rollout_closed"}
+    contact = contacts.get(attempt.outcome, "")
+    begun = attempt.start > evidence.recorded.start
+    return (
+        begun and evidence.has("call_heat", attempt.start) and bool(contact) and evidence.has([contact], attempt.start)
+    )
+
+
+def _shows_more(attempt: Attempt, evidence: Evidence) -> bool:
+    """Whether a proved switch, an open valve or a flame shows."""
     proved, lit = attempt.spans("prepurge"), attempt.spans(*LIT)
-    if proved and proved[0].end - proved[0].start > 3.0 and evidence.has("switch_closed", proved[0].start):
+    if proved and proved[0].end - proved[0].start > NEXT and evidence.has("switch_closed", proved[0].start):
         return True
-    if lit and sum(span.end - span.start for span in lit) > SHORTEST and evidence.has("flame_current", lit[0].start):
-        return True
-    return evidence.valve_shown(attempt) and bool(lit)
-
-
-NEXT = 3.0
+    burned = sum(span.end - span.start for span in lit)
+    flame = burned > SHORTEST and evidence.has("flame_current", lit[0].start)
+    return flame or (bool(lit) and evidence.valve_shown(attempt))
 
 
 def right_outcomes(attempt: Attempt, evidence: Evidence) -> frozenset[str]:
@@ -91,41 +102,27 @@ def right_outcomes(attempt: Attempt, evidence: Evidence) -> frozenset[str]:
 
 def _tells(attempt: Attempt, evidence: Evidence) -> bool:
     """Whether the outcome can be told, by the table above."""
-    at = attempt.deciding_time
-    call, inducer = evidence.has("call_heat", at), evidence.has(INDUCER, at)
-    flame, switch, limit = evidence.has("flame_current", at), evidence.has(SWITCH, at), evidence.has("limit_closed", at)
-    valve = evidence.valve_shown(attempt) and evidence.has(VALVE, at)
-    moved = evidence.came_on(INDUCER, attempt.start, at)
-    match attempt.outcome:
-        case "heat":
-            goes_on = (inducer or switch) and evidence.recorded.end - at > AFTER
-            return (evidence.has(BURNING, at) or evidence.has(WARMTH, at)) and _ran(attempt, evidence) and (call or goes_on)
-        case "call_ended":
-            return call
-        case "draft_not_proved":
-            low = evidence.never_reached(attempt.start, at)
-            never = evidence.has(SWITCH, at) or evidence.has(["gas_valve", "amps_igniter"], at)
-            return moved and (never or low)
-        case "draft_lost":
-            return evidence.switch_opened(at) and (inducer or call or evidence.has(BURNING, at))
-        case "no_ignition":
-            glowed = evidence.has("amps_igniter", at)
-            return (valve and (flame or evidence.timed)) or (flame and (switch or glowed))
-        case "flame_lost":
-            return flame and ((valve and evidence.has("gas_valve", at)) or (switch and limit and (call or inducer)))
-        case "limit_open":
-            return evidence.opened("limit_closed", at)
-        case "rollout_open":
-            return evidence.opened("rollout_closed", at)
-        case "gas_off_unexplained":
-            return inducer and evidence.has(BURNING, at) and call
-        case "no_start":
-            return call and inducer
-        case "switch_found_closed":
-            return call and switch
-        case "no_blower":
-            return evidence.has(BLOWER, at) and evidence.has(BURNING, at)
-    return True
+    at, has = attempt.deciding_time, evidence.has
+    call, inducer, switch, burning = (has(points, at) for points in ("call_heat", INDUCER, SWITCH, BURNING))
+    flame, limit, blower = (has(points, at) for points in ("flame_current", "limit_closed", BLOWER))
+    valve = evidence.valve_shown(attempt) and has(VALVE, at)
+    rests = (inducer or switch) and evidence.recorded.end - at > AFTER
+    unproved = switch or has(["gas_valve", "amps_igniter"], at) or evidence.never_reached(attempt.start, at)
+    table = {
+        "heat": (burning or has(WARMTH, at)) and _ran(attempt, evidence) and (call or rests),
+        "call_ended": call,
+        "draft_not_proved": evidence.came_on(INDUCER, attempt.start, at) and unproved,
+        "draft_lost": evidence.switch_opened(at) and (inducer or call or burning),
+        "no_ignition": (valve and (flame or evidence.timed)) or (flame and (switch or has("amps_igniter", at))),
+        "flame_lost": flame and ((valve and has("gas_valve", at)) or (switch and limit and (call or inducer))),
+        "limit_open": evidence.opened("limit_closed", at),
+        "rollout_open": evidence.opened("rollout_closed", at),
+        "gas_off_unexplained": inducer and burning and call,
+        "no_start": call and inducer,
+        "switch_found_closed": call and switch,
+        "no_blower": blower and burning,
+    }
+    return table[attempt.outcome]
 
 
 def _ran(attempt: Attempt, evidence: Evidence) -> bool:

@@ -2,6 +2,7 @@
 
 import random
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from tests.sequence.recordings import Recorded, kept, made
 from tests.sequence.spoiling import Spoiling, clock, spoiled, spoiling
 from tests.sequence.truths import cut
 
-COUNT = 10
+SEEDS = (2, 3, 10, 11)
 KEY = "draft_switch@meter"
 CHANNEL = Channel("draft_switch", "meter", "Pa")
 CONTACT = Channel("gas_valve", "meter", "1")
@@ -21,11 +22,11 @@ CONTACT = Channel("gas_valve", "meter", "1")
 
 @cache
 def some() -> tuple[Recorded, ...]:
-    return tuple(map(made, range(COUNT)))
+    return tuple(map(made, SEEDS))
 
 
 def test_the_same_seed_gives_the_same_recording_also_from_a_folder(tmp_path: Path) -> None:
-    first, stored, again = some()[2], kept(2, tmp_path), kept(2, tmp_path)
+    first, stored, again = some()[0], kept(2, tmp_path), kept(2, tmp_path)
     for other in (stored, again):
         assert (other.truth, other.timing, other.plate, dict(other.about)) == (
             first.truth,
@@ -41,8 +42,8 @@ def test_the_same_seed_gives_the_same_recording_also_from_a_folder(tmp_path: Pat
 
 
 def test_recordings_differ_in_what_is_measured_and_known() -> None:
-    assert len({one.points for one in some()}) >= COUNT - 2
-    assert {one.about["job"] for one in some()} >= {"none", "whole"}
+    assert len({one.points for one in some()}) == len(SEEDS)
+    assert {one.about["job"] for one in some()} >= {"none", "timing left out"}
     assert {one.outcome for each in some() for one in each.truth} >= {"heat", "call_ended", "cut_off"}
 
 
@@ -62,7 +63,7 @@ def test_the_truth_lies_within_the_recording_and_its_phases_tile_it() -> None:
             edges = [(span.start, span.end) for span in true.phases]
             assert edges[0][0] == true.start
             assert edges[-1][1] == true.end
-            assert all(before[1] == after[0] for before, after in zip(edges, edges[1:], strict=False))
+            assert all(before[1] == after[0] for before, after in pairwise(edges))
 
 
 def attempt() -> Attempt:
@@ -98,8 +99,8 @@ def test_a_clock_that_is_set_takes_truth_and_readings_with_it(by: float) -> None
     assert np.all(np.diff(found.time) > 0)
     risen = float(found.time[np.flatnonzero(found.value > 0.5)[0]])
     assert risen == pytest.approx(60.0 + by)
-    assert float(clock((50.0, by))(np.float64(60.0))) == pytest.approx(60.0 + by)
-    assert float(clock((50.0, by))(np.float64(51.0))) == (51.0 + by if by > 0 else 50.0)
+    assert float(clock((50.0, by))(np.array(60.0))) == pytest.approx(60.0 + by)
+    assert float(clock((50.0, by))(np.array(51.0))) == (51.0 + by if by > 0 else 50.0)
 
 
 def test_spikes_miss_the_contacts_and_losses_spare_nobody() -> None:
