@@ -82,6 +82,27 @@ class Evidence:
         volts = any(found.max() > OPEN_VOLTS for found in self.values("volts_switch", at - 2.0, at + 3.0))
         return self.opened("switch_closed", at) or volts or self._pressure_below("switch_open", at - 2.0, at + 1.0)
 
+    def proved_at(self, at: float) -> bool:
+        """Whether a channel shows that draft was proved then, and not long before.
+
+        A unit that lights on high waits for its high switch, or gives that up, with the low one closed for long.
+        """
+        before, after = at - 2.5, at + NEAR
+        closing = getattr(self.recorded.plate, "switch_close", ())
+        low = closing[-1] if closing else -np.inf
+        opened = [*(value < 0.5 for value in self._held("switch_closed", before))]
+        opened += [value > OPEN_VOLTS for value in self._held("volts_switch", before)]
+        opened += [value < low for value in self._held("draft_switch", before)]
+        high = [value < 0.5 for value in self._held("switch_high_closed", before)]
+        closed = [value > 0.5 for value in self._held("switch_high_closed", after)]
+        return any(opened) or (any(high) and any(closed))
+
+    def _held(self, point: str, at: float) -> Iterator[float]:
+        """What each channel of a point showed last before a time, where it covers that."""
+        for one in self._series(point):
+            if _covers(one, at):
+                yield float(one.value[np.searchsorted(one.time, at) - 1])
+
     def never_reached(self, start: float, end: float) -> bool:
         """Whether the pressure at the switch stayed well below its closing point."""
         return self._pressure_below("switch_close", start, end, every=True)

@@ -12,8 +12,8 @@ An outcome can be told with:
   pressure at the switch that stayed below its closing point;
 - `draft_lost`: the switch seen open (contact, volts, pressure below its opening point), and inducer, call, valve or
   flame;
-- `no_ignition`: valve and flame, or valve and the job's timings, or flame and a proved switch or one that
-  glowed;
+- `no_ignition`: valve and flame, or valve and the job's timings, or flame, and a proved switch or
+  an igniter that glowed;
 - `flame_lost`: flame and the valve's contact, or flame, switch and limit, and the call or the inducer;
 - `limit_open`, `rollout_open`: its contact seen open;
 - `gas_off_unexplained`: inducer, valve or flame, and the call;
@@ -145,8 +145,7 @@ def told_starts(attempt: Attempt, evidence: Evidence) -> tuple[bool, ...]:
             case "inducer_start":
                 here = evidence.shows_start(attempt)
             case "prepurge":
-                pressure = evidence.recorded.plate is not None and evidence.has("draft_switch", at)
-                here = evidence.has(SWITCH, at) or pressure
+                here = evidence.proved_at(at)
             case "igniter_warmup":
                 here = evidence.has("amps_igniter", at) or (timed and (known.get("prepurge", False) or shown))
             case "ignition_trial":
