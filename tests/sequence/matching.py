@@ -40,7 +40,7 @@ class Score:
     """True attempts that have to be found."""
     missed: list[Attempt] = field(default_factory=list)
     found: int = 0
-    """Found attempts that are judged: those that belong to one that may be missed are not."""
+    """Found attempts that are judged: those that belong to ones that may be missed are not."""
     wrong: list[Attempt] = field(default_factory=list)
     """Found where there is none."""
     outcomes: list[tuple[Attempt, Attempt, bool]] = field(default_factory=list)
@@ -64,7 +64,8 @@ def score(recorded: Recorded, found: Sequence[Attempt]) -> Score:
     result.needed = sum(needed)
     pairs = matched(recorded.truth, found, [evidence.shows_start(one) for one in recorded.truth], recorded.start)
     taken = {theirs for _, theirs in pairs}
-    result.wrong = [one for place, one in enumerate(found) if place not in taken]
+    idle = [one for one, must in zip(recorded.truth, needed, strict=True) if not must]
+    result.wrong = [one for place, one in enumerate(found) if place not in taken and not _lies_over(one, idle)]
     owners = dict(pairs)
     result.missed = [one for place, one in enumerate(recorded.truth) if needed[place] and place not in owners]
     for place, theirs in pairs:
@@ -101,6 +102,12 @@ def matched(
         if place not in pairs and other not in pairs.values():
             pairs[place] = other
     return sorted(pairs.items())
+
+
+def _lies_over(found: Attempt, true: Sequence[Attempt]) -> bool:
+    """Whether half of a found attempt lies over true ones: short starts one after the other may be found as one."""
+    covered = sum(max(min(found.end, one.end) - max(found.start, one.start), 0.0) for one in true)
+    return covered > SHARE * (found.end - found.start)
 
 
 def _compare(result: Score, true: Attempt, seen: Attempt, told: Sequence[bool], end: bool) -> None:

@@ -46,8 +46,8 @@ class Scenario:
 
 def scenario(seed: int) -> Scenario:
     """The visit of a seed, always the same."""
-    chance = random.Random(f"visit {seed}")
-    seconds = 60.0 * round(chance.uniform(15.0, 40.0))
+    chance = _chance(seed)
+    seconds = _seconds(chance)
     causes = _causes(chance)
     unit = random_unit(chance.randrange(1_000_000))
     plant = _plant(unit, causes, seconds, chance)
@@ -56,6 +56,19 @@ def scenario(seed: int) -> Scenario:
     papers = chance.choices([name for name, _ in _PAPERS], [share for _, share in _PAPERS])[0]
     timing = {"whole": unit.papers.timing, "no timing": Timing(), "none": None}[papers]
     return Scenario(plant, meters, seconds, kit, timing, None if papers == "none" else unit.papers.plate)
+
+
+def seconds_of(seed: int) -> float:
+    """Length of the visit of a seed. [s]"""
+    return _seconds(_chance(seed))
+
+
+def _chance(seed: int) -> random.Random:
+    return random.Random(f"visit {seed}")
+
+
+def _seconds(chance: random.Random) -> float:
+    return 60.0 * round(chance.uniform(15.0, 40.0))
 
 
 def _causes(chance: random.Random) -> tuple[Cause, ...]:

@@ -170,8 +170,10 @@ def details(one: Score, found: Sequence[Attempt] = (), *, everything: bool = Fal
         f" {recorded.start - EPOCH:.0f} to {recorded.end - EPOCH:.0f} s",
         f"    measured: {' '.join(sorted(recorded.points))}",
     ]
-    lines += [f"    MISSED  {_told(each)}" for each in one.missed]
-    lines += [f"    WRONG   {_told(each)}" for each in one.wrong]
+    most = None if everything else 6
+    for name, those in (("MISSED", one.missed), ("WRONG", one.wrong)):
+        lines += [f"    {name:7} {_told(each)}" for each in those[:most]]
+        lines += [f"    {name:7} and {len(those) - 6} more"] if most and len(those) > most else []
     for true, seen, right in one.outcomes:
         if not right:
             lines.append(f"    OUTCOME {_told(true)} called {seen.outcome} ({seen.probability:.2f}): {seen.why}")
