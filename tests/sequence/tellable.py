@@ -6,15 +6,15 @@ its open valve or its flame in the channel of each. What only a call, temperatur
 An outcome can be told with:
 
 - `heat`: that it burned (flame, valve, manifold, temperature of supply or flue) for longer than the blower's delay, and
-  why it ended: the call, or an inducer that goes on and then rests;
-- `call_ended`: the call;
+  why it ended: the call, or an inducer that goes on and then rests for half a minute;
+- `call_ended`: the call, and where it burned that this was shorter than the blower's delay;
 - `draft_not_proved`: an inducer that moves, and a switch (contact, volts), valve or igniter that never came, or a
-  pressure at the switch that stayed below its closing point;
-- `draft_lost`: the switch seen open (contact, volts, pressure below its opening point), and inducer, call, valve or
-  flame;
-- `no_ignition`: valve and flame, or valve and the job's timings, or flame, and a proved switch or
-  an igniter that glowed;
-- `flame_lost`: flame and the valve's contact, or flame, switch and limit, and the call or the inducer;
+  pressure at the switch that stayed below its closing point; and that the call went on: its contact, or another try;
+- `draft_lost`: the switch seen open (contact, volts, pressure below its opening point) while an inducer is seen to run,
+  the call stands, or gas or flame end with it;
+- `no_ignition`: valve and flame, or valve and the job's timings; or flame, and a proved switch or an igniter that
+  glowed, and the call or the job's timings;
+- `flame_lost`: flame, switch and limit, and the call or the inducer; or flame and the valve's contact on one clock;
 - `limit_open`, `rollout_open`: its contact seen open;
 - `gas_off_unexplained`: inducer, valve or flame, and the call;
 - `no_start`: the call, and a channel of the inducer;
@@ -106,15 +106,19 @@ def _tells(attempt: Attempt, evidence: Evidence) -> bool:
     call, inducer, switch, burning = (has(points, at) for points in ("call_heat", INDUCER, SWITCH, BURNING))
     flame, limit, blower = (has(points, at) for points in ("flame_current", "limit_closed", BLOWER))
     valve = evidence.valve_shown(attempt) and has(VALVE, at)
-    rests = (inducer or switch) and evidence.recorded.end - at > AFTER
+    lit, ran = bool(attempt.spans(*LIT)), _ran(attempt, evidence)
+    rest = _rest_after(attempt, evidence)
+    goes_on = call or rest < AFTER / 2
     unproved = switch or has(["gas_valve", "amps_igniter"], at) or evidence.never_reached(attempt.start, at)
+    proved = flame and (switch or has("amps_igniter", at)) and (call or evidence.timed)
+    one_clock = evidence.recorded.about["kit"] == "full" and has("gas_valve", at)
     table = {
-        "heat": (burning or has(WARMTH, at)) and _ran(attempt, evidence) and (call or rests),
-        "call_ended": call,
-        "draft_not_proved": evidence.came_on(INDUCER, attempt.start, at) and unproved,
-        "draft_lost": evidence.switch_opened(at) and (inducer or call or burning),
-        "no_ignition": (valve and (flame or evidence.timed)) or (flame and (switch or has("amps_igniter", at))),
-        "flame_lost": flame and ((valve and has("gas_valve", at)) or (switch and limit and (call or inducer))),
+        "heat": (burning or has(WARMTH, at)) and ran and (call or ((inducer or switch) and rest > AFTER)),
+        "call_ended": call and (not lit or ran),
+        "draft_not_proved": evidence.came_on(INDUCER, attempt.start, at) and unproved and goes_on,
+        "draft_lost": evidence.switch_opened(at) and (inducer or call or (burning and lit)),
+        "no_ignition": (valve and (flame or evidence.timed)) or proved,
+        "flame_lost": flame and ((switch and limit and (call or inducer)) or one_clock),
         "limit_open": evidence.opened("limit_closed", at),
         "rollout_open": evidence.opened("rollout_closed", at),
         "gas_off_unexplained": inducer and burning and call,
@@ -125,8 +129,14 @@ def _tells(attempt: Attempt, evidence: Evidence) -> bool:
     return table[attempt.outcome]
 
 
+def _rest_after(attempt: Attempt, evidence: Evidence) -> float:
+    """How long after the outcome was decided nothing is seen to start again. [s]"""
+    starts = [one.start for one in evidence.recorded.truth if one.start > attempt.deciding_time]
+    return min([*starts, evidence.recorded.end]) - attempt.deciding_time
+
+
 def _ran(attempt: Attempt, evidence: Evidence) -> bool:
-    """Whether a run shows that was longer than any delay of the blower, or the blower itself."""
+    """Whether it shows on which side of the blower's delay a flame ended: by its length, the blower or the job."""
     lit = attempt.spans(*LIT)
     burned = lit[-1].end - lit[0].start if lit else 0.0
     shown = bool(lit) and evidence.has(BLOWER, lit[0].end)

@@ -210,7 +210,18 @@ def test_what_nothing_tells_is_not_demanded() -> None:
         ("heat", ("draft_collector", "flame_current", "blower_on"), True),
         ("call_ended", EVERYTHING, True),
         ("call_ended", ("draft_collector", "gas_valve"), False),
+        ("call_ended", ("call_heat", "flame_current", "draft_collector"), True),  # it burned for four minutes
+        ("draft_not_proved", ("draft_collector", "switch_closed", "call_heat"), True),
+        ("draft_not_proved", ("draft_collector", "switch_closed"), False),  # nothing tries again
+        ("draft_not_proved", ("draft_collector", "call_heat"), False),
+        ("no_ignition", ("gas_valve", "flame_current"), True),
+        ("no_ignition", ("switch_closed", "flame_current"), False),
+        ("gas_off_unexplained", ("draft_collector", "gas_valve", "call_heat"), True),
+        ("gas_off_unexplained", ("gas_valve", "call_heat"), False),
+        ("no_blower", ("blower_on", "gas_valve"), True),
+        ("no_blower", ("gas_valve", "draft_collector"), False),
         ("flame_lost", (*EVERYTHING, "flame_current"), True),
+        ("flame_lost", ("gas_valve", "flame_current", "draft_collector"), False),
         ("flame_lost", ("flame_current", "draft_collector"), False),
         ("limit_open", EVERYTHING, False),  # its contact stays closed there
         ("draft_lost", EVERYTHING, False),
