@@ -11,7 +11,7 @@ import pytest
 from analysis.model import Channel, Plate, Series, Timing
 from analysis.sequence.attempts import OUTCOMES, PHASES, Attempt, PhaseSpan
 from tests.sequence.evidence import Evidence
-from tests.sequence.matching import score
+from tests.sequence.matching import matched, score
 from tests.sequence.recordings import Recorded, made
 from tests.sequence.scores import scores, table, totals
 from tests.sequence.tellable import right_outcomes
@@ -110,6 +110,13 @@ def test_one_found_twice_is_one_too_many() -> None:
     recorded = written(EVERYTHING, 60.0)
     result = score(recorded, [recorded.truth[0], recorded.truth[0]])
     assert len(result.wrong) == 1
+
+
+def test_one_found_attempt_belongs_to_one_true_one() -> None:
+    """Two starts nine seconds apart, and one found between them."""
+    true = [attempt(60.0), attempt(69.0)]
+    assert len(matched(true, [attempt(64.0)], [True, True], START)) == 1
+    assert len(matched(true, [attempt(64.0), attempt(66.0)], [True, True], START)) == 2
 
 
 def test_two_found_as_one_is_one_missed() -> None:
