@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from analysis.model import NANOSECONDS, Plate
+from analysis.points import POINTS
 from analysis.sequence.recognize import recognize
 from collector.alarm_states import AlarmState
 from collector.alarms import Alarms
@@ -168,14 +169,14 @@ def test_healthy_units_give_no_false_alarm() -> None:
 
 
 def alarms_of(recorded: Recorded) -> list[str]:
-    """New alarms of a recording by the live rules, of each channel one reading a second."""
+    """New alarms of a recording by the live rules, of each measured channel one reading a second."""
     plate = recorded.plate or Plate()
     alarms, derived = Alarms(default_rules(plate, recorded.points)), Derived(plate)
     new = (AlarmState.UNACKNOWLEDGED, AlarmState.LATCHED_UNACKNOWLEDGED)
     found = []
     last = dict.fromkeys(recorded.points, 0.0)
     for point, at, value, quality in recorded.readings():
-        if at - last[point] < 1.0 and not point.endswith("_closed"):
+        if at - last[point] < 1.0 and POINTS[point].measure != "contact":
             continue
         last[point], when = at, round(at * NANOSECONDS)
         changes = alarms.step(point, when, value, quality, point)
