@@ -46,7 +46,7 @@ def attempts(
     """
     witness = Witness(voices, series, plate)
     told = any(voice.signal == CALL and voice.course.time.size > 1 for voice in voices)
-    turns = any(voice.signal == INDUCER and voice.course.time.size > 1 for voice in voices)
+    turns = any(voice.signal == INDUCER and voice.quick and voice.course.time.size > 1 for voice in voices)
     found: list[Attempt] = []
     begun, last_call = calls, -math.inf
     rested = True
@@ -173,7 +173,7 @@ def _outcome(
     place = max(number for number, name in enumerate(names[: len(own)]) if _goes_on(name))
     following = names[place + 1] if place + 1 < len(names) else ""
     then = names[place + 2] if place + 2 < len(names) else ""
-    again = bool(after) and _goes_on(NAMES[after[0].state])
+    again = bool(after) and _goes_on(NAMES[after[0].state]) and NAMES[own[-1].state] in AGAIN
     low = witness.never_reached(spans[0].start, spans[last].end)
     known = durations.told(NUMBER["blower_on_delay"]) is not None
     ending = Ending(spans[last].phase, spans[last].end, spans[last].start, lit, following, then, again, known, low)

@@ -27,8 +27,8 @@ DIP, POINTED, BRIEF = 8.0, 1.6, 0.9
 """Reach in which a dip is looked for, half width of its point, and shortest fall; shorter ones are gusts. [s]"""
 DEEP, SHALLOW = 0.72, 0.8
 """Parts of the level before and after to which a dip goes down at least. [1]"""
-CALM = 3
-"""Readings over which short dips and peaks are left out. [1]"""
+CALM = 0.3
+"""Dips shorter than this are left out. [s]"""
 LEFT, LAG = 0.08, 0.8
 """Part of its level by which a reading falls when what it tells of goes off [1], in so long [s]."""
 
@@ -80,7 +80,7 @@ def _contact(time: Array, value: Array, spacing: float) -> Course:
     regular = np.abs(gap - spacing) < 0.05 * spacing
     polled = spacing < SLOW or (where.size > 1 and bool(regular.all()))  # else it is told on change
     at = time[where] - 0.5 * np.minimum(gap, 2 * spacing) * polled
-    u = np.minimum(gap, 2 * spacing) / 12**0.5 if polled else np.full(where.size, 0.02)
+    u = np.minimum(gap, 2 * spacing) / 12**0.5 if polled else np.where(regular, gap / 12**0.5, 0.02)
     return _told(time, state, where, at, u, max(HELD, 5 * spacing))
 
 
@@ -113,7 +113,7 @@ def _against_recent(
     time: Array, distance: Array, up: NDArray[np.bool_], down: NDArray[np.bool_], spacing: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """On and off of what runs down slowly: it goes off well below its recent peak, on well above its recent trough."""
-    calm = minimum_filter1d(maximum_filter1d(distance, CALM), CALM) if distance.size > CALM else distance
+    calm = _calmed(distance, spacing)
     span = max(2, int(RECENT / max(spacing, 1e-3)))
     whole = 2 * (span // 2) + 1
     behind = whole // 2  # the window lies behind each reading
@@ -125,9 +125,15 @@ def _against_recent(
     return rises, down | fallen
 
 
+def _calmed(distance: Array, spacing: float) -> Array:
+    """Without dips that are shorter than a gust."""
+    width = 2 * int(0.5 * CALM / max(spacing, 1e-3)) + 1
+    return minimum_filter1d(maximum_filter1d(distance, width), width) if 1 < width < distance.size else distance
+
+
 def _open_dips(time: Array, distance: Array, state: NDArray[np.int8], levels: Levels, spacing: float) -> None:
     """Mark short rests: what runs down and is started again before it has come to rest leaves a pointed dip."""
-    calm = minimum_filter1d(maximum_filter1d(distance, CALM), CALM) if distance.size > CALM else distance
+    calm = _calmed(distance, spacing)
     reach = max(1, round(DIP / max(spacing, 1e-3)))
     near = max(1, round(POINTED / max(spacing, 1e-3)))
     if calm.size < 2 * reach:

@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 
 NEAR = 0.12
 """Moments closer than this are one. [s]"""
+SHORTEST = 0.25
+"""What a channel says for less than this may be a bounce. [s]"""
 MOST_TOLD = 10.0
 """Channels of one signal together count no more than this. [1/s]"""
 
@@ -30,6 +32,8 @@ class Voice:
     off: float
     """[1/s]"""
     quick: bool = True
+    least: float = 0.0
+    """What it counts at least while it says one thing, however short that is. [log 1]"""
 
 
 class Evidence:
@@ -62,20 +66,28 @@ def _summed(voices: Sequence[Voice]) -> tuple[Array, Array, Array]:
     """Times, and the sums until then of what speaks for on and for off."""
     times = np.unique(np.concatenate([voice.course.time for voice in voices]))
     rates = np.zeros((2, times.size))
+    least = np.zeros((2, times.size))
     for voice in voices:
-        where = np.searchsorted(voice.course.time, times, "right") - 1
-        state = np.where(where >= 0, voice.course.state[np.maximum(where, 0)], -1)
-        rates[0] += voice.on * (state == 1)
-        rates[1] += voice.off * (state == 0)
+        course = voice.course
+        where = np.searchsorted(course.time, times, "right") - 1
+        state = np.where(where >= 0, course.state[np.maximum(where, 0)], -1)
+        lasts = np.append(np.diff(course.time), np.inf)[np.maximum(where, 0)]
+        brief = np.where(lasts >= SHORTEST, voice.least / np.maximum(lasts, SHORTEST), 0.0)
+        for told, weight in ((1, voice.on), (0, voice.off)):
+            rates[1 - told] += weight * (state == told)
+            least[1 - told] = np.maximum(least[1 - told], brief * (state == told))
     # where they disagree only the difference counts; together no more than so much
     less = np.minimum(rates[0], rates[1])
     rates = np.minimum(rates - less, MOST_TOLD)
+    # what one saw briefly the others may have missed
+    rates = np.where(rates[::-1] > 0, np.maximum(rates, 0.6 * least), np.where(rates > 0, np.maximum(rates, least), 0.0))
+    rates[:, (rates > 0).all(axis=0)] -= rates[:, (rates > 0).all(axis=0)].min(axis=0)
     spans = np.diff(times)
     sums = np.concatenate([np.zeros((2, 1)), np.cumsum(rates[:, :-1] * spans, axis=1)], axis=1)
     return times, sums[0], sums[1]
 
 
-def moments(voices: Iterable[Voice], durations: Durations, start: float, end: float, free: Array | None = None) -> Array:
+def moments(voices: Sequence[Voice], durations: Durations, start: float, end: float, free: Array | None = None) -> Array:
     """Times at which a state may begin: what the channels show, and what follows from it by the timing. [s]"""
     shown: dict[tuple[int, int], list[Array]] = {}
     for voice in voices:
@@ -84,7 +96,7 @@ def moments(voices: Iterable[Voice], durations: Durations, start: float, end: fl
         for state in (0, 1):
             shown.setdefault((voice.signal, state), []).append(course.time[where[course.state[where] == state]])
     seen = {key: np.concatenate(parts) for key, parts in shown.items()}
-    have = {signal for signal, _ in seen}
+    have = {voice.signal for voice in voices if voice.quick}
     every = [*seen.values(), *([free] if free is not None else ())]
     every += _implied(seen, have, durations)
     times = np.concatenate(every) if every else np.empty(0)
@@ -113,6 +125,7 @@ def _implied(seen: Mapping[tuple[int, int], Array], have: set[int], durations: D
         found += [lit - usual("prepurge", "igniter_warmup") - 6.0]
     if SWITCH not in have:
         found += [starts + 2.5, starts + 4.0, starts + 6.0, gas - usual("prepurge", "igniter_warmup")]
+        found += [lit - 1.0 - usual("prepurge", "igniter_warmup"), glow - usual("prepurge")]
     before = proved if proved.size else np.concatenate([starts + 4.0, starts + 2.5])
     if IGNITER not in have:
         found += [before + usual("prepurge"), gas - usual("igniter_warmup")]

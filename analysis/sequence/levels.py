@@ -92,10 +92,12 @@ class Learning:
         low, high = self.low, self.high
         far = high if telling.rising or abs(low) <= abs(high) else low
         edge = low if far == high else high
-        near = self.blocks[np.abs(self.blocks - edge) <= NEAR * (high - low)]
-        rest = float(np.median(near)) if near.size else edge
+        span = high - low
+        near = self.blocks[np.abs(self.blocks - edge) <= NEAR * span]
+        rest = _usual(near, max(4 * self.scatter, 0.03 * span, 1e-12)) if near.size else edge
         wander = 1.4826 * float(np.median(np.abs(near - rest))) if near.size > 8 else 0.0
-        least = max(6 * self.scatter, telling.floor, 5 * wander)
+        wander = min(5 * wander, max(0.2 * span, 4 * telling.floor))
+        least = max(6 * self.scatter, telling.floor, wander)
         always = abs(far - rest) < least and abs(rest) > 4 * least
         if always:
             rest = 0.0
@@ -109,6 +111,14 @@ def _per_block(time: Array) -> int:
     if time.size < 2 or time[-1] <= time[0]:
         return 1
     return max(1, int(BLOCK * (time.size - 1) / (time[-1] - time[0]) + 0.01))
+
+
+def _usual(levels: Array, width: float) -> float:
+    """Level about which most of them lie, within so much."""
+    ordered = np.sort(levels)
+    count = np.searchsorted(ordered, ordered + width, "right") - np.arange(ordered.size)
+    first = int(np.argmax(count))
+    return float(np.median(ordered[first : first + count[first]]))
 
 
 def _smallest(steps: Array) -> float:

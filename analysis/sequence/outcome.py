@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 SURE = 0.75
 """Probability from which an outcome is named; below it the outcome is `unknown`. [1]"""
+LATEST = 6.0
+"""A change may have been told so much later, where a channel is told seldom. [s]"""
 GONE = 17.0
 """Control voltage below which relays let go; common practice, no published source. [V]"""
 
@@ -129,9 +131,10 @@ class Witness:
         found = []
         for voice in self._of(signal):
             course = voice.course
-            first, last = np.searchsorted(course.time, [start, end])
+            first, last = np.searchsorted(course.time, [start, end + LATEST])
             for index in range(int(first), int(last)):
-                if course.changes[index] and course.state[index] == int(on):
+                late = min(2.0 * float(course.u[index]), LATEST)
+                if course.changes[index] and course.state[index] == int(on) and course.time[index] - late < end:
                     found.append(float(course.time[index]))
         return min(found) if found else None
 

@@ -18,6 +18,8 @@ class Telling:
     """Weight of evidence while the point shows it on. [1/s]"""
     off: float
     """Weight of evidence while it shows it off. [1/s]"""
+    least: float = 0.0
+    """What one thing that it says counts at least, however short. [log 1]"""
     floor: float = 0.5
     """Smallest change that can be more than disturbance of that kind of measurement. [inside unit of the point]"""
     share: float = 0.12
@@ -35,14 +37,14 @@ class Telling:
 
 
 def _contact(signal: int, on: float = 6.0, off: float = 6.0) -> Telling:
-    return Telling(signal, on, off, contact=True)
+    return Telling(signal, on, off, 8.0, contact=True)
 
 
-_DRAFT = Telling(INDUCER, 4.0, 4.0, floor=4.0, fades=True)
-_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 4.0, floor=6.0, fades=True)
+_DRAFT = Telling(INDUCER, 4.0, 4.0, 14.0, floor=4.0, fades=True)
+_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 4.0, 14.0, floor=6.0, fades=True)
 
 TELLING: Mapping[str, Telling] = {
-    "call_heat": _contact(CALL, 2.0, 2.0),
+    "call_heat": Telling(CALL, 2.0, 2.0, 4.0, contact=True),
     "switch_closed": _contact(SWITCH),
     "limit_closed": _contact(LIMIT, 1.0, 4.0),
     "rollout_closed": _contact(ROLLOUT, 1.0, 4.0),
@@ -54,12 +56,12 @@ TELLING: Mapping[str, Telling] = {
     "draft_vent": _DRAFT,
     "draft_switch": _DRAFT_AT_SWITCH,
     "draft_switch_high": _DRAFT_AT_SWITCH,
-    "amps_inducer": Telling(INDUCER, 4.0, 4.0, floor=0.15, share=0.2, rising=True),
-    "speed_inducer": Telling(INDUCER, 4.0, 4.0, floor=100.0, rising=True, fades=True),
+    "amps_inducer": Telling(INDUCER, 4.0, 4.0, 14.0, floor=0.15, share=0.2, rising=True),
+    "speed_inducer": Telling(INDUCER, 4.0, 4.0, 14.0, floor=100.0, rising=True, fades=True),
     "volts_switch": Telling(SWITCH, 0.0, 3.0, floor=6.0, share=0.4, inverse=True, rising=True),
-    "amps_igniter": Telling(IGNITER, 8.0, 4.0, floor=0.3, share=0.3, rising=True),
-    "gas_manifold": Telling(GAS, 5.0, 3.0, floor=60.0, share=0.2, rising=True),
-    "flame_current": Telling(FLAME, 6.0, 2.5, floor=0.25e-6, share=0.15, rising=True),
+    "amps_igniter": Telling(IGNITER, 8.0, 4.0, 8.0, floor=0.3, share=0.3, rising=True),
+    "gas_manifold": Telling(GAS, 5.0, 3.0, 8.0, floor=60.0, share=0.2, rising=True),
+    "flame_current": Telling(FLAME, 6.0, 2.5, 6.0, floor=0.25e-6, share=0.15, rising=True),
     "amps_blower": Telling(BLOWER, 1.5, 1.0, floor=0.2, share=0.2, rising=True),
     "static_supply": Telling(BLOWER, 1.0, 0.5, floor=7.0, share=0.3),
     "static_return": Telling(BLOWER, 1.0, 0.5, floor=7.0, share=0.3),

@@ -9,8 +9,10 @@ from analysis.sequence.edges import Course, course, middles
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import heating
 from analysis.sequence.levels import Learning, Levels
-from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
+from analysis.sequence.signals import HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, SWITCH, TELLING, Telling
 
+RESTS = (0.8, 8.0)
+"""A pressure switch that is open for so long shows a rest of the inducer; shorter it flutters. [s]"""
 STEADY = 5.0
 """Levels of the stages are medians over so long. [s]"""
 
@@ -42,7 +44,11 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
             elif not telling.contact and telling.signal != HEAT and levels and abs(levels.reach) < levels.on and not levels.always_on:
                 left_out[key] = "it never left its rest by more than its scatter"
             else:
-                found.append(Voice(key, telling.signal, said, telling.on, telling.off, telling.quick))
+                found.append(_voice(key, telling, said, levels))
+            if point == "switch_closed" and said.time.size > 2:
+                found.append(turned(key, said))
+            if point == "draft_switch" and (closed := by_pressure(series, plate)) is not None:
+                found.append(closed)
             if point in STAGE_LEVELS and levels is not None and not levels.always_on:
                 stage = high_stage(series, levels, plate)
                 if stage is not None:
@@ -52,7 +58,39 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
             said = course(series.time, series.value, TELLING["switch_closed"], None)
             if said.time.size > 1:
                 found.append(Voice(key, HIGH, said, on, off))
+    if any(voice.signal == SWITCH and voice.quick for voice in found):
+        found = [voice for voice in found if voice.signal != SWITCH or voice.quick]
     return found, left_out
+
+
+def _voice(key: str, telling: Telling, said: Course, levels: Levels | None) -> Voice:
+    """A channel whose reach is not far beyond its scatter counts less."""
+    part = 1.0
+    if levels is not None and not levels.always_on:
+        part = min(max((abs(levels.reach) / levels.on - 1.0) / 3.0, 0.15), 1.0)
+    return Voice(key, telling.signal, said, part * telling.on, part * telling.off, telling.quick, part**2 * telling.least)
+
+
+def by_pressure(series: Series, plate: Plate | None) -> Voice | None:
+    """What the pressure at the low-stage switch says of its contact, by the points of the job file."""
+    if plate is None or not plate.switch_close:
+        return None
+    closing = plate.switch_close[-1]
+    opening = plate.switch_open[-1] if plate.switch_open else 0.9 * closing
+    wide = 0.06 if plate.switch_label == "unknown" else 0.03
+    levels = Levels(0.0, 2 * closing, 0.0, (1 + wide) * closing, (1 - wide) * opening)
+    good = np.isfinite(series.value)
+    said = course(series.time[good], np.abs(series.value[good]), TELLING["gas_manifold"], levels)
+    return Voice(series.channel.key, SWITCH, said, 0.5, 1.5, quick=False) if said.time.size > 1 else None
+
+
+def turned(key: str, said: Course) -> Voice:
+    """What the contact of the pressure switch says of the inducer: closed it turns; open for a moment it rested."""
+    lasts = np.append(np.diff(said.time), np.inf)
+    between = np.concatenate([[False], (said.state[:-2] == 1) & (said.state[2:] == 1), [False]])[: said.state.size]
+    rested = (said.state == 0) & between & (lasts > RESTS[0]) & (lasts < RESTS[1])
+    state = np.where(said.state == 1, 1, np.where(rested, 0, -1)).astype(np.int8)
+    return Voice(key, INDUCER, Course(said.time, state, said.u), 1.5, 1.5, quick=False, least=6.0)
 
 
 def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | None:
