@@ -14,7 +14,9 @@ Array = NDArray[np.float64]
 
 TOGETHER = 0.9
 """Changes of channels this close to a boundary may be the one. [s]"""
-UNSEEN = 1.5
+CLOCKS = 0.2
+"""Standard uncertainty of an instrument's clock against the control's. [s]"""
+UNSEEN = 4.0
 """Standard uncertainty of a boundary that no channel shows and no timing tells. [s]"""
 
 
@@ -66,7 +68,7 @@ def _shown(
             continue
         first, last = np.searchsorted(times, [time - TOGETHER, time + TOGETHER])
         for index in range(int(first), int(last)):
-            known = max(float(us[index]), 0.02)
+            known = float(np.hypot(us[index], CLOCKS))
             if not least or known < least:
                 best, least = float(times[index]), known
     return best, least

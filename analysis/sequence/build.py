@@ -176,8 +176,10 @@ def _outcome(
     again = bool(after) and _goes_on(NAMES[after[0].state]) and NAMES[own[-1].state] in AGAIN
     low = witness.never_reached(spans[0].start, spans[last].end)
     known = durations.told(NUMBER["blower_on_delay"]) is not None
-    ending = Ending(spans[last].phase, spans[last].end, spans[last].start, lit, following, then, again, known, low)
-    if rollout_opened(ending, witness) or following == "rollout":
+    no_light = NUMBER["no_light"]
+    trial = 0.0 if durations.told(no_light) is None else float(durations.usual[no_light])
+    ending = Ending(spans[last].phase, spans[last].end, spans[last].start, spans[0].start, lit, following, then, again, known, trial, low)
+    if rollout_opened(ending, witness):
         return "rollout_open", 0.97, "the roll-out switch opened", ending.time
     outcome, probability, why = decided(ending, witness)
     expected = float(durations.usual[NAMES.index("blower_on_delay")])

@@ -19,6 +19,8 @@ HELD = 60.0
 """The same for a contact, which may be told on change only. [s]"""
 SLOW = 2.0
 """A contact that is told less often than this is told on change. [s]"""
+RUNS_UP = 0.3
+"""What runs up slowly is seen to move so long after it was switched on. [s]"""
 RECENT = 12.0
 """How long peak and trough of what runs down slowly are remembered. [s]"""
 FALLEN, RISEN = 0.42, 1.5
@@ -102,8 +104,9 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
     for number, index in enumerate(where):
         begin = _begin(time, distance, int(index), before, levels, rising=bool(state[index]))
         gap = min(float(time[begin] - time[begin - 1]) if begin else spacing, QUIET)
-        at[number] = time[begin] - 0.5 * gap
-        u[number] = max(gap / 12**0.5, 0.05, 0.12 * float(time[index] - time[begin]))
+        slow = RUNS_UP * (fades and bool(state[index]))
+        at[number] = time[begin] - 0.5 * gap - slow
+        u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))
         before = begin
     course = _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
     return course

@@ -79,9 +79,10 @@ def _summed(voices: Sequence[Voice]) -> tuple[Array, Array, Array]:
     # where they disagree only the difference counts; together no more than so much
     less = np.minimum(rates[0], rates[1])
     rates = np.minimum(rates - less, MOST_TOLD)
-    # what one saw briefly the others may have missed
-    rates = np.where(rates[::-1] > 0, np.maximum(rates, 0.6 * least), np.where(rates > 0, np.maximum(rates, least), 0.0))
-    rates[:, (rates > 0).all(axis=0)] -= rates[:, (rates > 0).all(axis=0)].min(axis=0)
+    missed = np.stack([np.zeros(times.size, np.bool_), rates[0] > 0])  # a short rest that one saw the others may miss
+    rates = np.where(missed, 0.8 * least, np.where(rates > 0, np.maximum(rates, least), 0.0))
+    both = (rates > 0).all(axis=0)
+    rates[:, both] -= rates[:, both].min(axis=0)
     spans = np.diff(times)
     sums = np.concatenate([np.zeros((2, 1)), np.cumsum(rates[:, :-1] * spans, axis=1)], axis=1)
     return times, sums[0], sums[1]

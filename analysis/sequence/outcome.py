@@ -17,16 +17,25 @@ Array = NDArray[np.float64]
 
 SURE = 0.75
 """Probability from which an outcome is named; below it the outcome is `unknown`. [1]"""
+SOON = 9.0
+"""A wait for the pressure switch that ends sooner was not the control's limit. [s]"""
 LATEST = 6.0
 """A change may have been told so much later, where a channel is told seldom. [s]"""
 GONE = 17.0
 """Control voltage below which relays let go; common practice, no published source. [V]"""
 
 ENDINGS: Mapping[str, Mapping[str, float]] = {
-    "inducer_start": {"draft_not_proved": 0.77, "call_ended": 0.12, "no_start": 0.1, "unknown": 0.01},
-    "prepurge": {"draft_lost": 0.64, "call_ended": 0.34, "unknown": 0.02},
-    "igniter_warmup": {"draft_lost": 0.64, "call_ended": 0.34, "unknown": 0.02},
-    "ignition_trial": {"no_ignition": 0.86, "draft_lost": 0.08, "call_ended": 0.05, "gas_off_unexplained": 0.01},
+    "inducer_start": {"draft_not_proved": 0.77, "call_ended": 0.12, "no_start": 0.09, "limit_open": 0.01, "unknown": 0.01},
+    "prepurge": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
+    "igniter_warmup": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
+    "ignition_trial": {
+        "no_ignition": 0.81,
+        "limit_open": 0.01,
+        "draft_lost": 0.08,
+        "call_ended": 0.05,
+        "flame_lost": 0.04,
+        "gas_off_unexplained": 0.01,
+    },
     "blower_on_delay": {
         "flame_lost": 0.45,
         "draft_lost": 0.28,
@@ -46,28 +55,27 @@ LONGEST_DELAY = 95.0
 def before(ending: "Ending", witness: "Witness") -> Mapping[str, float]:
     """Shares of the outcomes before any sign."""
     at, phase = ending.time, ending.phase
-    if phase in ("run_low", "run_high"):
-        if ending.time - ending.lit < LONGEST_DELAY and not ending.delay_known and not witness.knows(BLOWER, at - 4.0):
-            return _mixed({"run": 0.5, "blower_on_delay": 0.5})
-        return ENDINGS["run"]
-    if phase == "blower_on_delay":
-        long = ending.time - ending.lit > LONGEST_DELAY
-        if not witness.knows(BLOWER, at - 4.0) and (long or not ending.delay_known):
-            return ENDINGS["run"] if long else _mixed({"run": 0.3, "blower_on_delay": 0.7})
-        return ENDINGS[phase]
+    if phase in ("blower_on_delay", "run_low", "run_high"):
+        running = float(phase != "blower_on_delay")
+        if not ending.delay_known and not witness.knows(BLOWER, at - 4.0):  # then only how long it burned tells
+            running = min(max((at - ending.lit - 10.0) / (LONGEST_DELAY - 25.0), 0.02), 1.0)
+        return _mixed({"run": running, "blower_on_delay": 1.0 - running})
     if phase not in ENDINGS:
         return {}
     proved, fired = witness.knows(SWITCH, at - 4.0), witness.knows(GAS, at - 4.0) or witness.knows(FLAME, at - 4.0)
     shown = {
         "inducer_start": proved or (phase == "inducer_start" and ending.low),
         "prepurge": proved,
-        "igniter_warmup": proved and witness.knows(IGNITER, at - 4.0),
-        "ignition_trial": fired,
+        "igniter_warmup": witness.edge(IGNITER, ending.since - 2.0, at, on=True) is not None,
+        "ignition_trial": witness.edge(GAS, ending.since - 2.0, at, on=True) is not None,
     }
     if shown[phase]:
         return ENDINGS[phase]
     if phase == "ignition_trial":
-        return _mixed({"ignition_trial": 0.6, "prepurge": 0.2, "inducer_start": 0.2} if not proved else {"ignition_trial": 0.7, "prepurge": 0.3})
+        glowed = witness.edge(IGNITER, ending.spun, at, on=True) is not None
+        if glowed:
+            return _mixed({"ignition_trial": 0.8, "igniter_warmup": 0.2})
+        return _mixed({"ignition_trial": 0.5, "prepurge": 0.25, "inducer_start": 0.0 if proved else 0.25})
     possible = {name: share for name, share in UNSEEN.items() if not (name == "ignition_trial" and fired)}
     if proved:
         del possible["inducer_start"]
@@ -100,6 +108,8 @@ class Ending:
     """[s]"""
     since: float
     """When that phase began. [s]"""
+    spun: float
+    """When the attempt began. [s]"""
     lit: float
     """When the flame was first there; NaN where it never was. [s]"""
     following: str
@@ -110,6 +120,8 @@ class Ending:
     """Whether the inducer starts again with no rest between."""
     delay_known: bool
     """Whether the job file tells the delay of the blower."""
+    trial: float
+    """Length of an ignition trial by the job file; 0 where it does not say. [s]"""
     low: bool
     """Whether the pressure at the switch never came to its closing point."""
 
@@ -126,11 +138,13 @@ class Witness:
         """Whether a channel says something of a signal about a time."""
         return any(self._state(voice, time) >= 0 for voice in self._of(signal))
 
-    def edge(self, signal: int, start: float, end: float, *, on: bool) -> float | None:
-        """When a signal went on or off in a span; None where it did not, or nobody knows."""
+    def edge(self, signal: int, start: float, end: float, *, on: bool, point: str = "") -> float | None:
+        """When a signal went on or off in a span, as told by a point or any; None where it did not, or nobody knows."""
         found = []
         for voice in self._of(signal):
             course = voice.course
+            if point and voice.key.partition("@")[0] != point:
+                continue
             first, last = np.searchsorted(course.time, [start, end + LATEST])
             for index in range(int(first), int(last)):
                 late = min(2.0 * float(course.u[index]), LATEST)
@@ -210,7 +224,7 @@ def _signs(ending: Ending, witness: Witness) -> list[Sign]:
     found: list[Sign] = []
     if witness.knows(CALL, at - 4.0) or witness.knows(CALL, at + 1.5):
         dropped = witness.edge(CALL, at - 4.0, at + 1.5, on=False) is not None
-        found.append((dropped, {"heat": 0.98, "call_ended": 0.98, "unknown": 0.1}, 0.01, "the call ended"))
+        found.append((dropped, {"heat": 0.995, "call_ended": 0.995, "unknown": 0.1}, 0.01, "the call ended"))
     gas = witness.edge(GAS, at - 3.0, at + 2.0, on=False)
     flame = witness.edge(FLAME, at - 4.0, at + 3.0, on=False)
     shut = gas if gas is not None else at
@@ -228,9 +242,11 @@ def _signs(ending: Ending, witness: Witness) -> list[Sign]:
         found.append((opened, {"limit_open": 0.97}, 0.005, "the limit opened"))
     elif ending.following == "limit_cooldown":
         found.append((True, {"limit_open": 0.9}, 0.05, "inducer and blower ran on as they cool an open limit"))
+    valve = witness.edge(GAS, at - 3.0, at + 2.0, on=False, point="gas_valve")
     if gas is not None and flame is not None:
-        first = flame < gas - 0.45
-        found.append((first, {"flame_lost": 0.93, "draft_lost": 0.1}, 0.03, "the flame went before the gas"))
+        first = flame < (gas - 1.0 if valve is None else min(valve, gas + 0.5) - 0.45)  # pressure at the burner falls late
+        if first or (valve is not None and flame > valve + 0.1):  # nearer together nobody can tell which was first
+            found.append((first, {"flame_lost": 0.93, "draft_lost": 0.1}, 0.03, "the flame went before the gas"))
     if ending.phase in ("run_low", "run_high", "blower_on_delay", "ignition_trial"):
         volts = witness.level("volts_control", at - 0.5, at + 1.5)
         lost = volts is not None and volts < GONE
@@ -238,8 +254,20 @@ def _signs(ending: Ending, witness: Witness) -> list[Sign]:
             level = witness.level(point, at - 1.0, at + 1.5)
             lost = lost or (level is not None and level < 0.5)
         found.append((lost, {"gas_off_unexplained": 0.6, "unknown": 0.6}, 0.002, "the control's supply was gone"))
-    retried = ending.again or ending.then == "lockout" or ending.following == "lockout"
-    found.append((retried, {"heat": 0.06, "call_ended": 0.06, "limit_open": 0.6}, 0.8, "it was tried again"))
+    if ending.phase == "ignition_trial" and ending.trial and gas is not None:
+        short = at - ending.since < 0.6 * ending.trial
+        text = "the gas went off before the trial was over"
+        found.append((short, {"flame_lost": 0.9, "draft_lost": 0.9, "call_ended": 0.9, "gas_off_unexplained": 0.9}, 0.03, text))
+    told = witness.knows(CALL, at)
+    retried = ending.again or (told and "lockout" in (ending.then, ending.following))
+    new = 0.06 if told else 0.2  # a call that comes back at once looks like another try
+    found.append((retried, {"heat": 0.6 * new, "call_ended": new, "limit_open": 0.6}, 0.8, "it was tried again"))
+    if ending.phase == "inducer_start":
+        short = at - ending.since < SOON
+        found.append((short, {"draft_not_proved": 0.05}, 0.6, "it was given up early"))
+    if witness.knows(INDUCER, at - 2.0) and ending.phase != "inducer_start":
+        cut = ending.following in ("idle", "waiting", "blower_off_delay") and not witness.is_on(INDUCER, at + 1.5)
+        found.append((cut, {"gas_off_unexplained": 0.8, "unknown": 0.8}, 0.002, "the inducer stopped at once"))
     if ending.phase == "inducer_start" and witness.knows(INDUCER, at - 2.0):
         turned = witness.is_on(INDUCER, at - 1.0)
         if turned is not None:

@@ -10,13 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.sequence.states import BEGINS, BROKEN_OFF, FOLLOWS, NAMES, OFTEN, OTHERWISE, SELDOM, STATES, Durations, transitions
+from analysis.sequence.states import APART, BEGINS, BROKEN_OFF, FOLLOWS, NAMES, OFTEN, OTHERWISE, STATES, Durations, transitions, unseen
 
 Array = NDArray[np.float64]
 
 WINDOW = 120
 """Moments that a state is looked at to have begun at; of earlier ones the best of each state is kept. [1]"""
 COUNT = len(STATES)
+WIDTH = 8.0
+"""How far a change may be from its moment that neither a channel nor a timing tells. [s]"""
 UNKNOWN_BEGIN = 3.0
 """What the end of a state costs that was there already when the recording began. [log 1/s]"""
 
@@ -35,10 +37,14 @@ class Segment:
 class Path:
     """Best scores up to each moment; more moments may follow, and the last ones be taken back."""
 
-    def __init__(self, durations: Durations, never: NDArray[np.bool_], first: int | None = None) -> None:
+    def __init__(
+        self, durations: Durations, signals: frozenset[int], never: NDArray[np.bool_], first: int | None = None
+    ) -> None:
         self._durations = durations
         self._follow = transitions(FOLLOWS)
-        self._broken = transitions(BROKEN_OFF) + np.log([[SELDOM.get(name, OFTEN)] for name in NAMES])
+        free = unseen(signals) & np.array([[durations.told(state) is None] for state in range(COUNT)])
+        self._follow += np.log(WIDTH) * free  # it may have been at any of so many seconds; one stands for all
+        self._broken = transitions(BROKEN_OFF) + np.log([[APART.get(name, OFTEN)] for name in NAMES])
         self._follow[:, never] = self._broken[:, never] = -np.inf
         self._never = never
         self._first = first  # state that is known at the beginning

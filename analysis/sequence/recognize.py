@@ -32,7 +32,7 @@ def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Pla
     end = max(float(one.time[-1]) for one in series)
     time = moments(found, durations, start, end)
     evidence = Evidence(found)
-    path = Path(durations, impossible(evidence.signals, plate))
+    path = Path(durations, evidence.signals, impossible(evidence.signals, plate))
     path.extend(time, evidence.said(time))
     segments = path.best()
     at, u = refined(segments, time, found, durations)

@@ -37,17 +37,17 @@ class Telling:
 
 
 def _contact(signal: int, on: float = 6.0, off: float = 6.0) -> Telling:
-    return Telling(signal, on, off, 8.0, contact=True)
+    return Telling(signal, on, off, 12.0, contact=True)
 
 
-_DRAFT = Telling(INDUCER, 4.0, 4.0, 14.0, floor=4.0, fades=True)
-_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 4.0, 14.0, floor=6.0, fades=True)
+_DRAFT = Telling(INDUCER, 4.0, 4.0, 18.0, floor=4.0, fades=True)
+_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 4.0, 18.0, floor=6.0, fades=True)
 
 TELLING: Mapping[str, Telling] = {
     "call_heat": Telling(CALL, 2.0, 2.0, 4.0, contact=True),
     "switch_closed": _contact(SWITCH),
-    "limit_closed": _contact(LIMIT, 1.0, 4.0),
-    "rollout_closed": _contact(ROLLOUT, 1.0, 4.0),
+    "limit_closed": _contact(LIMIT, 3.0, 4.0),
+    "rollout_closed": _contact(ROLLOUT, 6.0, 4.0),
     "gas_valve": _contact(GAS),
     "blower_on": _contact(BLOWER, 2.0, 2.0),
     "draft_burner_box": _DRAFT,
@@ -56,18 +56,18 @@ TELLING: Mapping[str, Telling] = {
     "draft_vent": _DRAFT,
     "draft_switch": _DRAFT_AT_SWITCH,
     "draft_switch_high": _DRAFT_AT_SWITCH,
-    "amps_inducer": Telling(INDUCER, 4.0, 4.0, 14.0, floor=0.15, share=0.2, rising=True),
-    "speed_inducer": Telling(INDUCER, 4.0, 4.0, 14.0, floor=100.0, rising=True, fades=True),
-    "volts_switch": Telling(SWITCH, 0.0, 3.0, floor=6.0, share=0.4, inverse=True, rising=True),
+    "amps_inducer": Telling(INDUCER, 4.0, 4.0, 18.0, floor=0.15, share=0.2, rising=True),
+    "speed_inducer": Telling(INDUCER, 4.0, 4.0, 18.0, floor=100.0, rising=True, fades=True),
+    "volts_switch": Telling(SWITCH, 1.0, 3.0, floor=6.0, share=0.4, inverse=True, rising=True),
     "amps_igniter": Telling(IGNITER, 8.0, 4.0, 8.0, floor=0.3, share=0.3, rising=True),
     "gas_manifold": Telling(GAS, 5.0, 3.0, 8.0, floor=60.0, share=0.2, rising=True),
     "flame_current": Telling(FLAME, 6.0, 2.5, 6.0, floor=0.25e-6, share=0.15, rising=True),
     "amps_blower": Telling(BLOWER, 1.5, 1.0, floor=0.2, share=0.2, rising=True),
     "static_supply": Telling(BLOWER, 1.0, 0.5, floor=7.0, share=0.3),
     "static_return": Telling(BLOWER, 1.0, 0.5, floor=7.0, share=0.3),
-    "temp_supply": Telling(HEAT, 0.6, 0.4, floor=1.5, quick=False),
-    "temp_supply_2": Telling(HEAT, 0.6, 0.4, floor=1.5, quick=False),
-    "temp_flue": Telling(HEAT, 0.4, 0.3, floor=2.5, quick=False),
+    "temp_supply": Telling(HEAT, 0.6, 0.15, floor=1.5, quick=False),
+    "temp_supply_2": Telling(HEAT, 0.6, 0.15, floor=1.5, quick=False),
+    "temp_flue": Telling(HEAT, 0.4, 0.1, floor=2.5, quick=False),
 }
 """The points that tell of a signal; weights are our choice, floors lie above the noise of common meters."""
 

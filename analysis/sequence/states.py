@@ -66,22 +66,22 @@ STATES = (
     State("idle", "", "", "CISNGF", (5.0, 600.0, 20_000.0)),
     State("waiting", "", "C", "INGF", (0.3, 2.0, 60.0)),
     State("inducer_start", "inducer_start", "CI", "SNGF", (1.0, 5.0, 25.0)),
-    State("not_proved", "inducer_start", "CI", "SNGF", (10.0, 45.0, 130.0)),
-    State("prepurge", "prepurge", "CIS", "NGF", (1.0, 15.0, 60.0), "prepurge"),
-    State("igniter_warmup", "igniter_warmup", "CISN", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
-    State("ignition_trial", "ignition_trial", "CISGn", "F", (0.2, 1.0, 6.0)),
-    State("no_light", "ignition_trial", "CISGn", "F", (2.0, 5.0, 15.0), "ignition_trial"),
-    State("blower_on_delay", "blower_on_delay", "CISGF", "NB", (3.0, 30.0, 90.0), "blower_on_delay"),
-    State("run_low", "run_low", "CISGFBT", "NH", (1.0, 300.0, 10_000.0)),
-    State("run_high", "run_high", "CISGFBTH", "N", (1.0, 300.0, 10_000.0)),
+    State("not_proved", "inducer_start", "CI", "SNGF", (10.0, 45.0, 95.0)),
+    State("prepurge", "prepurge", "CISL", "NGF", (1.0, 15.0, 60.0), "prepurge"),
+    State("igniter_warmup", "igniter_warmup", "CISNL", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
+    State("ignition_trial", "ignition_trial", "CISGnL", "F", (0.2, 1.0, 6.0)),
+    State("no_light", "ignition_trial", "CISGnL", "F", (2.0, 5.0, 15.0), "ignition_trial"),
+    State("blower_on_delay", "blower_on_delay", "CISGFL", "Nb", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("run_low", "run_low", "CISGFBTL", "NH", (1.0, 300.0, 10_000.0)),
+    State("run_high", "run_high", "CISGFBTHL", "N", (1.0, 300.0, 10_000.0)),
     State("post_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
     State("unlit_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
-    State("failed_purge", "post_purge", "CI", "NGF", (2.0, 13.0, 60.0), "post_purge"),
+    State("failed_purge", "post_purge", "CIL", "NGF", (2.0, 13.0, 60.0), "post_purge"),
     State("blower_off_delay", "blower_off_delay", "B", "INGF", (20.0, 120.0, 300.0), "blower_off_delay"),
-    State("interpurge", "interpurge", "CI", "NGF", (10.0, 20.0, 60.0)),
+    State("interpurge", "interpurge", "CIL", "NGF", (10.0, 20.0, 60.0)),
     State("interpurge_rest", "interpurge", "C", "INGF", (1.5, 4.0, 15.0)),
     State("lockout", "lockout", "C", "INGF", (60.0, 2500.0, 20_000.0)),
-    State("limit_cooldown", "limit_cooldown", "CIB", "NGFL", (10.0, 90.0, 600.0)),
+    State("limit_cooldown", "limit_cooldown", "IB", "NGFL", (10.0, 90.0, 600.0)),
     State("cooldown_rest", "limit_cooldown", "CB", "INGF", (1.5, 4.0, 15.0)),
     State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
     State("rollout", "lockout", "R", "NGF", (10.0, 300.0, 20_000.0)),
@@ -142,9 +142,10 @@ BROKEN_OFF: Mapping[str, Mapping[str, float]] = {
 }
 """What follows a state that something interrupts: the end of the call, a safety, the supply; our choice."""
 OFTEN = 1 / 400.0
-"""How often a state is interrupted; those of `SELDOM` less. [1/s]"""
-SELDOM: Mapping[str, float] = {
+"""How often a state is interrupted; those of `APART` more or less. [1/s]"""
+APART: Mapping[str, float] = {
     "idle": 1 / 20_000.0,
+    "blower_on_delay": 1 / 150.0,
     "run_low": 1 / 8000.0,
     "run_high": 1 / 8000.0,
     "post_purge": 1 / 1000.0,
@@ -173,7 +174,7 @@ BEGINS: Mapping[str, float] = {
 """In what state a recording begins; each of the others is 0.015. [1]"""
 OTHERWISE = 0.015
 
-STRENGTH = {"C": 1.0, "T": 1.0, "B": 1.0, "t": 0.3, "n": 0.3}
+STRENGTH = {"n": 0.3, "b": 0.12}
 """Part of a signal's evidence that counts in a state; 1 unless said here. [1]"""
 
 
@@ -202,6 +203,15 @@ def transitions(follows: Mapping[str, Mapping[str, float]]) -> Array:
     return table
 
 
+def unseen(signals: frozenset[int]) -> NDArray[np.bool_]:
+    """(from, to) changes of state that no channel shows."""
+    on, off = asks()
+    have = [signal for signal in range(SIGNALS) if signal in signals]
+    on, off = on[:, have] > 0, off[:, have] > 0
+    goes_on, goes_off = off[:, None] & on[None], on[:, None] & off[None]
+    return np.asarray(~(goes_on | goes_off).any(axis=2), np.bool_)
+
+
 def impossible(signals: frozenset[int], plate: Plate | None) -> NDArray[np.bool_]:
     """(states,) those that this unit, or these channels, cannot be seen in."""
     never = np.zeros(len(STATES), np.bool_)
@@ -221,6 +231,8 @@ class Durations:
         self._longest = high
         self._middle = np.log(usual)
         self._wide = np.maximum(np.log(high / low) / 4.0, 0.25)
+        if timing == Timing():  # what is usual anyway tells nothing of this unit
+            timing = None
         told = [getattr(timing, state.timing, None) if timing and state.timing else None for state in STATES]
         self._told = np.array([np.nan if one is None else float(one) for one in told])
         self.usual = np.where(np.isnan(self._told), usual, self._told)

@@ -1,6 +1,7 @@
 """From the series of a recording to what each channel says."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -9,10 +10,12 @@ from analysis.sequence.edges import Course, course, middles
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import heating
 from analysis.sequence.levels import Learning, Levels
-from analysis.sequence.signals import HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, SWITCH, TELLING, Telling
+from analysis.sequence.signals import FLAME, GAS, HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, SWITCH, TELLING, Telling
 
 RESTS = (0.8, 8.0)
 """A pressure switch that is open for so long shows a rest of the inducer; shorter it flutters. [s]"""
+ENERGISED = 90.0
+"""So long after it closed the circuit of the pressure switch is taken to be energised still. [s]"""
 STEADY = 5.0
 """Levels of the stages are medians over so long. [s]"""
 
@@ -39,6 +42,8 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 said = heating(series.time, series.value, telling)
             else:
                 said = course(series.time, series.value, telling, levels)
+            if point == "volts_switch":
+                said = _energised(said)
             if said.time.size < 2:
                 left_out[key] = "it has too few readings"
             elif not telling.contact and telling.signal != HEAT and levels and abs(levels.reach) < levels.on and not levels.always_on:
@@ -60,6 +65,8 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 found.append(Voice(key, HIGH, said, on, off))
     if any(voice.signal == SWITCH and voice.quick for voice in found):
         found = [voice for voice in found if voice.signal != SWITCH or voice.quick]
+    if any(voice.signal in (GAS, FLAME) for voice in found):  # then temperatures, which follow late, add little
+        found = [replace(voice, on=0.1 * voice.on, off=0.1 * voice.off) if voice.signal == HEAT else voice for voice in found]
     return found, left_out
 
 
@@ -84,13 +91,29 @@ def by_pressure(series: Series, plate: Plate | None) -> Voice | None:
     return Voice(series.channel.key, SWITCH, said, 0.5, 1.5, quick=False) if said.time.size > 1 else None
 
 
+def _energised(said: Course) -> Course:
+    """Volts across the switch: none after there were some is a closed switch, for a while; else nobody knows."""
+    time, state, u = [], [], []
+    for index, at in enumerate(said.time):
+        closed = said.state[index] == 1
+        after = index > 0 and said.state[index - 1] == 0
+        time.append(float(at))
+        state.append(-1 if closed and not after else int(said.state[index]))
+        u.append(float(said.u[index]))
+        if closed and after and (index + 1 == said.time.size or said.time[index + 1] > at + ENERGISED):
+            time.append(float(at) + ENERGISED)
+            state.append(-1)
+            u.append(0.0)
+    return Course(np.array(time), np.array(state, np.int8), np.array(u))
+
+
 def turned(key: str, said: Course) -> Voice:
     """What the contact of the pressure switch says of the inducer: closed it turns; open for a moment it rested."""
     lasts = np.append(np.diff(said.time), np.inf)
     between = np.concatenate([[False], (said.state[:-2] == 1) & (said.state[2:] == 1), [False]])[: said.state.size]
     rested = (said.state == 0) & between & (lasts > RESTS[0]) & (lasts < RESTS[1])
     state = np.where(said.state == 1, 1, np.where(rested, 0, -1)).astype(np.int8)
-    return Voice(key, INDUCER, Course(said.time, state, said.u), 1.5, 1.5, quick=False, least=6.0)
+    return Voice(key, INDUCER, Course(said.time, state, said.u), 1.5, 1.5, quick=False, least=12.0)
 
 
 def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | None:
