@@ -15,7 +15,7 @@ from analysis.sequence.signals import BLOWER, CALL, FLAME, GAS, IGNITER, INDUCER
 
 Array = NDArray[np.float64]
 
-SURE = 0.75
+SURE = 0.85
 """Probability from which an outcome is named; below it the outcome is `unknown`. [1]"""
 SOON = 9.0
 """A wait for the pressure switch that ends sooner was not the control's limit. [s]"""
