@@ -61,8 +61,10 @@ def _shown(
     """The best known change near a boundary between two states, and its u; u = 0 where there is none."""
     best, least = time, 0.0
     for (signal, state), (times, us) in edges.items():
-        wanted = (off[before, signal] > 0 and on[after, signal] > 0) if state else (
-            on[before, signal] > 0 and off[after, signal] > 0
+        wanted = (
+            (off[before, signal] > 0 and on[after, signal] > 0)
+            if state
+            else (on[before, signal] > 0 and off[after, signal] > 0)
         )
         if not wanted:
             continue

@@ -16,9 +16,7 @@ from analysis.sequence.states import NAMES, NUMBER, STATES, Durations
 
 Array = NDArray[np.float64]
 
-GOES_ON = (
-    "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high".split()
-)
+GOES_ON = "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high".split()
 """Phases in which an attempt is not decided yet."""
 FIRING = ("blower_on_delay", "run_low", "run_high")
 AGAIN = ("interpurge", "interpurge_rest", "limit_cooldown", "cooldown_rest", "lockout")
@@ -61,7 +59,9 @@ def attempts(
         begun += int(rested)
         ends_here = end == len(segments) and over
         found.append(
-            _attempt(own, segments[end : end + 2], time, u, witness, durations, len(found) + first, begun, cut=ends_here)
+            _attempt(
+                own, segments[end : end + 2], time, u, witness, durations, len(found) + first, begun, cut=ends_here
+            )
         )
         rested = False
     return found
@@ -76,7 +76,9 @@ def _grouped(segments: Sequence[Segment], time: Array, *, no_start: bool) -> lis
         inside = bool(STATES[segment.state].phase)
         if name == "waiting" and no_start and float(time[segment.end] - time[segment.start]) > DEAD:
             inside = True
-        starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (_goes_on(name) and before in AGAIN)
+        starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (
+            _goes_on(name) and before in AGAIN
+        )
         if begin is not None and (not inside or starts):
             found.append((begin, number))
             begin = None
@@ -178,7 +180,19 @@ def _outcome(
     known = durations.told(NUMBER["blower_on_delay"]) is not None
     no_light = NUMBER["no_light"]
     trial = 0.0 if durations.told(no_light) is None else float(durations.usual[no_light])
-    ending = Ending(spans[last].phase, spans[last].end, spans[last].start, spans[0].start, lit, following, then, again, known, trial, low)
+    ending = Ending(
+        spans[last].phase,
+        spans[last].end,
+        spans[last].start,
+        spans[0].start,
+        lit,
+        following,
+        then,
+        again,
+        known,
+        trial,
+        low,
+    )
     if rollout_opened(ending, witness):
         return "rollout_open", 0.97, "the roll-out switch opened", ending.time
     outcome, probability, why = decided(ending, witness)

@@ -60,7 +60,7 @@ def course(time: Array, value: Array, telling: Telling, levels: Levels | None) -
         time, value = time[good], value[good]
     if time.size < 2 or (levels is None and not telling.contact):
         return Course(np.empty(0), np.empty(0, np.int8), np.empty(0))
-    spacing = float(np.median(np.diff(time[: 20_000]))) if time.size > 2 else float(time[1] - time[0])
+    spacing = float(np.median(np.diff(time[:20_000]))) if time.size > 2 else float(time[1] - time[0])
     if telling.contact or levels is None:
         return _contact(time, value, spacing)
     return _level(time, value, spacing, levels, inverse=telling.inverse, fades=telling.fades)
@@ -165,7 +165,13 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
         still = float(np.median(near)) if near.size else float(tail.min())
         left = tail > still + max(3.5 * levels.scatter, 0.03 * abs(levels.reach), 1e-12)
     else:
-        lag = max(1, int(np.searchsorted(time[first : index + 1], time[index]) - np.searchsorted(time[first : index + 1], time[index] - LAG)))
+        lag = max(
+            1,
+            int(
+                np.searchsorted(time[first : index + 1], time[index])
+                - np.searchsorted(time[first : index + 1], time[index] - LAG)
+            ),
+        )
         earlier = np.concatenate([np.full(min(lag, tail.size), tail[0]), tail[:-lag]])
         left = tail < earlier - np.maximum(3.5 * levels.scatter, LEFT * np.abs(earlier))
     there = np.flatnonzero(~left)

@@ -88,7 +88,9 @@ def _summed(voices: Sequence[Voice]) -> tuple[Array, Array, Array]:
     return times, sums[0], sums[1]
 
 
-def moments(voices: Sequence[Voice], durations: Durations, start: float, end: float, free: Array | None = None) -> Array:
+def moments(
+    voices: Sequence[Voice], durations: Durations, start: float, end: float, free: Array | None = None
+) -> Array:
     """Times at which a state may begin: what the channels show, and what follows from it by the timing. [s]"""
     shown: dict[tuple[int, int], list[Array]] = {}
     for voice in voices:

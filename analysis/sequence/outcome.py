@@ -25,7 +25,13 @@ GONE = 17.0
 """Control voltage below which relays let go; common practice, no published source. [V]"""
 
 ENDINGS: Mapping[str, Mapping[str, float]] = {
-    "inducer_start": {"draft_not_proved": 0.77, "call_ended": 0.12, "no_start": 0.09, "limit_open": 0.01, "unknown": 0.01},
+    "inducer_start": {
+        "draft_not_proved": 0.77,
+        "call_ended": 0.12,
+        "no_start": 0.09,
+        "limit_open": 0.01,
+        "unknown": 0.01,
+    },
     "prepurge": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
     "igniter_warmup": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
     "ignition_trial": {
@@ -244,7 +250,9 @@ def _signs(ending: Ending, witness: Witness) -> list[Sign]:
         found.append((True, {"limit_open": 0.9}, 0.05, "inducer and blower ran on as they cool an open limit"))
     valve = witness.edge(GAS, at - 3.0, at + 2.0, on=False, point="gas_valve")
     if gas is not None and flame is not None:
-        first = flame < (gas - 1.0 if valve is None else min(valve, gas + 0.5) - 0.45)  # pressure at the burner falls late
+        first = flame < (
+            gas - 1.0 if valve is None else min(valve, gas + 0.5) - 0.45
+        )  # pressure at the burner falls late
         if first or (valve is not None and flame > valve + 0.1):  # nearer together nobody can tell which was first
             found.append((first, {"flame_lost": 0.93, "draft_lost": 0.1}, 0.03, "the flame went before the gas"))
     if ending.phase in ("run_low", "run_high", "blower_on_delay", "ignition_trial"):
@@ -257,7 +265,9 @@ def _signs(ending: Ending, witness: Witness) -> list[Sign]:
     if ending.phase == "ignition_trial" and ending.trial and gas is not None:
         short = at - ending.since < 0.6 * ending.trial
         text = "the gas went off before the trial was over"
-        found.append((short, {"flame_lost": 0.9, "draft_lost": 0.9, "call_ended": 0.9, "gas_off_unexplained": 0.9}, 0.03, text))
+        found.append(
+            (short, {"flame_lost": 0.9, "draft_lost": 0.9, "call_ended": 0.9, "gas_off_unexplained": 0.9}, 0.03, text)
+        )
     told = witness.knows(CALL, at)
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
     new = 0.06 if told else 0.2  # a call that comes back at once looks like another try
@@ -279,7 +289,10 @@ def blower_missing(ending: Ending, witness: Witness, expected: float) -> bool:
     """Whether a flame burned well past the blower's delay with no blower."""
     if not ending.lit < ending.time - expected - 15.0:
         return False
-    return witness.is_on(BLOWER, ending.lit + expected + 10.0) is False and witness.is_on(BLOWER, ending.time - 2.0) is False
+    return (
+        witness.is_on(BLOWER, ending.lit + expected + 10.0) is False
+        and witness.is_on(BLOWER, ending.time - 2.0) is False
+    )
 
 
 def rollout_opened(ending: Ending, witness: Witness) -> bool:

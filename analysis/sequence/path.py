@@ -10,7 +10,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.sequence.states import APART, BEGINS, BROKEN_OFF, FOLLOWS, NAMES, OFTEN, OTHERWISE, STATES, Durations, transitions, unseen
+from analysis.sequence.states import (
+    APART,
+    BEGINS,
+    BROKEN_OFF,
+    FOLLOWS,
+    NAMES,
+    OFTEN,
+    OTHERWISE,
+    STATES,
+    Durations,
+    transitions,
+    unseen,
+)
 
 Array = NDArray[np.float64]
 

@@ -36,9 +36,7 @@ def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Pla
     path.extend(time, evidence.said(time))
     segments = path.best()
     at, u = refined(segments, time, found, durations)
-    built = attempts(
-        segments, at, u, voices=found, series=list(series), durations=durations, plate=plate
-    )
+    built = attempts(segments, at, u, voices=found, series=list(series), durations=durations, plate=plate)
     return Recognition(tuple(built), keys(found), left_out)
 
 

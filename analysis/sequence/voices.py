@@ -10,7 +10,18 @@ from analysis.sequence.edges import Course, course, middles
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import heating
 from analysis.sequence.levels import Learning, Levels
-from analysis.sequence.signals import FLAME, GAS, HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, SWITCH, TELLING, Telling
+from analysis.sequence.signals import (
+    FLAME,
+    GAS,
+    HEAT,
+    HIGH,
+    INDUCER,
+    STAGE_CONTACTS,
+    STAGE_LEVELS,
+    SWITCH,
+    TELLING,
+    Telling,
+)
 
 RESTS = (0.8, 8.0)
 """A pressure switch that is open for so long shows a rest of the inducer; shorter it flutters. [s]"""
@@ -46,7 +57,13 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 said = _energised(said)
             if said.time.size < 2:
                 left_out[key] = "it has too few readings"
-            elif not telling.contact and telling.signal != HEAT and levels and abs(levels.reach) < levels.on and not levels.always_on:
+            elif (
+                not telling.contact
+                and telling.signal != HEAT
+                and levels
+                and abs(levels.reach) < levels.on
+                and not levels.always_on
+            ):
                 left_out[key] = "it never left its rest by more than its scatter"
             else:
                 found.append(_voice(key, telling, said, levels))
@@ -66,7 +83,9 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
     if any(voice.signal == SWITCH and voice.quick for voice in found):
         found = [voice for voice in found if voice.signal != SWITCH or voice.quick]
     if any(voice.signal in (GAS, FLAME) for voice in found):  # then temperatures, which follow late, add little
-        found = [replace(voice, on=0.1 * voice.on, off=0.1 * voice.off) if voice.signal == HEAT else voice for voice in found]
+        found = [
+            replace(voice, on=0.1 * voice.on, off=0.1 * voice.off) if voice.signal == HEAT else voice for voice in found
+        ]
     return found, left_out
 
 
@@ -75,7 +94,9 @@ def _voice(key: str, telling: Telling, said: Course, levels: Levels | None) -> V
     part = 1.0
     if levels is not None and not levels.always_on:
         part = min(max((abs(levels.reach) / levels.on - 1.0) / 3.0, 0.15), 1.0)
-    return Voice(key, telling.signal, said, part * telling.on, part * telling.off, telling.quick, part**2 * telling.least)
+    return Voice(
+        key, telling.signal, said, part * telling.on, part * telling.off, telling.quick, part**2 * telling.least
+    )
 
 
 def by_pressure(series: Series, plate: Plate | None) -> Voice | None:
