@@ -57,28 +57,36 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
 
 def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | None:
     """What a level says of the stage: between its two levels while it is on; None where it has only one."""
-    weight, ratio = STAGE_LEVELS[series.channel.point]
+    point = series.channel.point
     good = np.isfinite(series.value)
-    time, distance = series.time[good], middles(levels.distance(series.value[good]))
+    time, value = series.time[good], series.value[good]
     if time.size < 8:
         return None
-    split = None
-    if series.channel.point == "gas_manifold" and plate is not None and len(plate.manifold) > 1:
-        split = (plate.manifold[0] * plate.manifold[-1]) ** 0.5
-        if split > abs(levels.reach) * 1.3:
-            split = None
-    if split is None:
-        spacing = max(float(time[-1] - time[0]) / (time.size - 1), 1e-3)
-        count = max(1, round(STEADY / spacing))
-        blocks = distance[: distance.size // count * count].reshape(-1, count)
-        blocks = np.median(blocks, axis=1)
-        split = _split(blocks[blocks > max(levels.on, 0.15 * abs(levels.reach))], ratio)
+    spacing = max(float(time[-1] - time[0]) / (time.size - 1), 1e-3)
+    count = max(1, round(STEADY / spacing))
+    blocks = middles(levels.distance(value))[: time.size // count * count].reshape(-1, count)
+    split = stage_split(point, np.median(blocks, axis=1), levels, plate)
     if split is None:
         return None
+    weight, _ = STAGE_LEVELS[point]
+    return Voice(series.channel.key, HIGH, stage_course(point, time, value, levels, split), weight, weight)
+
+
+def stage_split(point: str, distance: np.ndarray, levels: Levels, plate: Plate | None) -> float | None:
+    """Distance from rest between the levels of the stages, from medians of some seconds; None where there is one."""
+    if point == "gas_manifold" and plate is not None and len(plate.manifold) > 1:
+        split = float((plate.manifold[0] * plate.manifold[-1]) ** 0.5)
+        if split <= abs(levels.reach) * 1.3:
+            return split
+    _, ratio = STAGE_LEVELS[point]
+    return _split(distance[distance > max(levels.on, 0.15 * abs(levels.reach))], ratio)
+
+
+def stage_course(point: str, time: np.ndarray, value: np.ndarray, levels: Levels, split: float) -> Course:
+    """On in the high stage, off in the low one, nothing at rest."""
+    distance = middles(levels.distance(value))
     shifted = Levels(0.0, 2 * split, levels.scatter, 1.05 * split, 0.95 * split)
-    said = course(time, distance, TELLING[series.channel.point], shifted)
-    off = distance < levels.off
-    return Voice(series.channel.key, HIGH, _only_while_on(said, time, off), weight, weight)
+    return _only_while_on(course(time, distance, TELLING[point], shifted), time, distance < levels.off)
 
 
 def _only_while_on(said: Course, time: np.ndarray, off: np.ndarray) -> Course:

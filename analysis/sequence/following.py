@@ -1,0 +1,167 @@
+"""The best course of states up to now, the part that is settled left behind: cost does not grow with length."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.model import Plate, Timing
+from analysis.sequence.boundaries import refined
+from analysis.sequence.evidence import Evidence, Voice, moments
+from analysis.sequence.path import Path, Segment
+from analysis.sequence.states import STATES, Durations, impossible
+
+Array = NDArray[np.float64]
+
+MOST = 400
+"""Moments since what is settled; of more, what is oldest is settled as it stands. [1]"""
+LEFT = 100
+"""Moments that are left then. [1]"""
+SAME = 3.0
+"""A phase that begins as much later is another one. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A state and when it began."""
+
+    state: int
+    at: float
+    """[s]"""
+    u: float
+    """[s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """How things stand: the course of states, those that are settled first."""
+
+    segments: Sequence[Segment] = ()
+    time: Array = ()  # type: ignore[assignment]
+    """(n,) boundaries. [s]"""
+    u: Array = ()  # type: ignore[assignment]
+    settled: int = 0
+    """Segments that begin at a settled boundary: the last of them may go on. [1]"""
+    margin: float = 0.0
+    """How much worse the best course is that is in another phase now. [log 1]"""
+
+    def start(self, number: int) -> float:
+        """When a segment begins. [s]"""
+        return float(self.time[self.segments[number].start])
+
+
+class Following:
+    """Follows the course from what is settled to now."""
+
+    def __init__(self, timing: Timing | None, plate: Plate | None, start: float) -> None:
+        self.durations = Durations(timing)
+        self._plate = plate
+        self.anchor = start
+        """Moment from which on the course is open. [s]"""
+        self._at, self._u = start, 0.0
+        self._begin: Array | None = None
+        self._before: list[Begun] = []
+        self._path: Path | None = None
+        self._signals: frozenset[int] = frozenset()
+        self._segments: list[Segment] = []
+        self._refined: tuple[Array, Array] = np.empty(0), np.empty(0)
+        self.forced = 0
+        """How often too many moments made the oldest settled. [1]"""
+
+    @property
+    def at(self) -> float:
+        """Where the settled boundary lies that the open course begins with. [s]"""
+        return self._at
+
+    def follow(self, voices: list[Voice], now: float) -> Standing | None:
+        """The course up to now; None where nothing tells."""
+        if not voices or now <= self.anchor:
+            return None
+        evidence = Evidence(voices)
+        if not evidence.signals:
+            return None
+        time = moments(voices, self.durations, self.anchor, now)
+        said = evidence.said(time)
+        said -= said[0]
+        if self._path is None or not evidence.signals <= self._signals:
+            self._signals |= evidence.signals
+            self._path = Path(self.durations, impossible(self._signals, self._plate), begin=self._begin)
+        path = self._path
+        same = path.same(time, said)
+        path.cut(same)
+        path.extend(time[same:], said[same:])
+        self._segments = path.best()
+        self._refined = refined(self._segments, time, voices, self.durations)
+        standing = self._standing(path)
+        if time.size > MOST:
+            self._shorten(path)
+        return standing
+
+    def settle(self, standing: Standing, number: int) -> None:
+        """Let what comes before a segment of the standing stand, and that its phase begins there."""
+        own = number - len(self._before)
+        path, segment = self._path, self._segments[own]
+        if path is None or (own == 0 and self._begin is not None):
+            return
+        phase = STATES[segment.state].phase
+        scores = path.entering(segment.start)
+        scores[[state.phase != phase for state in STATES]] = -np.inf
+        at, u = self._refined
+        self._before += [self._begun(one) for one in self._segments[:own]]
+        self._restart(float(path.time[segment.start]), scores)
+        if own:
+            self._at, self._u = float(at[segment.start]), float(u[segment.start])
+
+    def drop(self, number: int) -> None:
+        """Forget the first so many settled segments."""
+        del self._before[:number]
+
+    def _begun(self, segment: Segment) -> Begun:
+        at, u = self._refined
+        if not segment.start:
+            return Begun(segment.state, self._at, self._u)
+        return Begun(segment.state, float(at[segment.start]), float(u[segment.start]))
+
+    def _restart(self, anchor: float, scores: Array) -> None:
+        self.anchor = anchor
+        self._begin = scores - scores.max()
+        self._path = None
+
+    def _standing(self, path: Path) -> Standing:
+        scores, since = path.scores()
+        last = self._segments[-1]
+        phase, start = STATES[last.state].phase, path.time[last.start]
+        other = [
+            state.phase != phase or abs(path.time[begun] - start) > SAME
+            for state, begun in zip(STATES, since, strict=True)
+        ]
+        margin = float(scores[last.state] - np.max(scores[other], initial=-np.inf))
+        count = len(self._before)
+        at, u = self._refined
+        at[0], u[0] = self._at, self._u
+        np.maximum.accumulate(at, out=at)
+        segments = [Segment(one.state, number, number + 1) for number, one in enumerate(self._before)]
+        segments += [Segment(one.state, one.start + count, one.end + count) for one in self._segments]
+        time = np.concatenate([[one.at for one in self._before], at])
+        u = np.concatenate([[one.u for one in self._before], u])
+        settled = count + (1 if self._begin is not None else 0)
+        return Standing(segments, time, u, settled, margin)
+
+    def _shorten(self, path: Path) -> None:
+        """Settle what is older than the newest moments, if need be within a state."""
+        self.forced += 1
+        place = path.time.size - LEFT
+        own = [number for number, one in enumerate(self._segments) if 0 < one.start <= place]
+        inside = next(one for one in self._segments if one.start <= place < one.end)
+        at, u = self._refined
+        if own and self._segments[own[-1]].start > path.time.size // 2:
+            segment, place = self._segments[own[-1]], self._segments[own[-1]].start
+            self._before += [self._begun(one) for one in self._segments[: own[-1]]]
+        else:
+            segment = inside
+            self._before += [self._begun(one) for one in self._segments[: self._segments.index(inside) + 1]]
+        scores = np.full(len(STATES), -np.inf)
+        scores[segment.state] = 0.0
+        self._at, self._u = float(at[place]), float(u[place])
+        self._restart(float(path.time[place]), scores)

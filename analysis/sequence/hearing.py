@@ -1,0 +1,256 @@
+"""What one channel says while its readings still come: kept readings, levels learned so far, its course so far."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.model import Channel, Plate, Series
+from analysis.sequence.edges import Course, course
+from analysis.sequence.evidence import Voice
+from analysis.sequence.heat import BLOCK, PART, heating
+from analysis.sequence.levels import Learning, Levels
+from analysis.sequence.readings import Readings
+from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
+from analysis.sequence.voices import STEADY, stage_course, stage_split
+
+Array = NDArray[np.float64]
+
+RAW = frozenset(("volts_control", "door_closed", "float_closed"))
+"""Points that are only asked about their level."""
+LISTENED = frozenset((*TELLING, *STAGE_CONTACTS, *RAW))
+"""Points that tell something; readings of others are left alone."""
+
+WINDOW = 70.0
+"""A course is made anew over so long; what is older stands. [s]"""
+SETTLING = 30.0
+"""Of that so much stands too: changes are looked for so far back from where they show. [s]"""
+FEWEST = 64
+"""Readings looked at, however long ago they were. [1]"""
+LEARNED = 2.0
+"""Levels are learned from so much at once. [s]"""
+MOVED = 0.1
+"""Part by which a level has to move to count as another one. [1]"""
+KEPT = 1024
+"""Changes, and medians of some seconds, that are kept of a channel; the oldest are dropped. [1]"""
+
+NOTHING = Course(np.empty(0), np.empty(0, np.int8), np.empty(0))
+
+
+class Hearing:
+    """One channel as far as it was read."""
+
+    def __init__(self, point: str, plate: Plate | None) -> None:
+        self.point = point
+        self.readings = Readings()
+        self._plate = plate
+        self._channel = Channel(point, "", "")
+        self._telling = TELLING.get(point)
+        self._learning, self._levels = Learning(), None
+        self._learned, self._relearn = -np.inf, 0.0
+        self._said = self._stage = NOTHING
+        self._split: float | None = None
+        self._steady = Means(STEADY, median=True)
+        self._means = Means(BLOCK, median=False)
+        self._least = 0.0
+
+    def listen(self) -> bool:
+        """Take in what was read since; whether there was anything."""
+        if not self.readings.take():
+            return False
+        telling = self._telling
+        if telling is None and self.point not in STAGE_CONTACTS:
+            return True
+        if telling is not None and not telling.contact:
+            anew = self._learn()
+        else:
+            anew = False
+        if telling is not None and telling.signal == HEAT:
+            self._feel()
+        else:
+            self._hear(anew=anew)
+        return True
+
+    def trim(self, before: float) -> None:
+        """Forget changes before a time, but for what was said then."""
+        self._said, self._stage = _trimmed(self._said, before), _trimmed(self._stage, before)
+
+    def end(self) -> None:
+        """Nothing measures the point any more: what was said stands, and nothing is said from now on."""
+        self.readings.take()
+        last = self.readings.last
+        self._said, self._stage = _ended(self._said, last), _ended(self._stage, last)
+        self.readings = Readings()
+        self._learning, self._levels, self._learned = Learning(), None, -np.inf
+        self._steady, self._means, self._least = Means(STEADY, median=True), Means(BLOCK, median=False), 0.0
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing is known of it any more."""
+        return not self.readings.count and self._said.time.size < 2 and self._stage.time.size < 2
+
+    def voices(self) -> list[Voice]:
+        """What it says."""
+        found, telling, levels = list[Voice](), self._telling, self._levels
+        if telling is not None and self._said.time.size > 1:
+            flat = levels is not None and abs(levels.reach) < levels.on and not levels.always_on
+            if telling.contact or telling.signal == HEAT or not flat:
+                found.append(Voice(self.point, telling.signal, self._said, telling.on, telling.off, telling.quick))
+        if self.point in STAGE_LEVELS and self._stage.time.size > 1:
+            weight, _ = STAGE_LEVELS[self.point]
+            found.append(Voice(self.point, HIGH, self._stage, weight, weight))
+        if self.point in STAGE_CONTACTS and self._said.time.size > 1:
+            on, off = STAGE_CONTACTS[self.point]
+            found.append(Voice(self.point, HIGH, self._said, on, off))
+        return found
+
+    def series(self) -> Series:
+        """Its readings that are kept."""
+        return Series(self._channel, self.readings.time, self.readings.value)
+
+    def _learn(self) -> bool:
+        """Learn levels; whether they became others."""
+        telling, time = self._telling, self.readings.time
+        if telling is None:
+            return False
+        if telling.signal == HEAT:
+            return False
+        first = int(np.searchsorted(time, self._learned, "right"))
+        fresh = time[first:]
+        if fresh.size < 8 or fresh[-1] - fresh[0] < LEARNED:
+            return False
+        low, high = self._learning.low, self._learning.high
+        value = self.readings.value[first:]
+        self._learning.learn(fresh, value)
+        self._learned = float(fresh[-1])
+        self._steady.add(fresh, value)
+        extremes = (low, high) != (self._learning.low, self._learning.high)
+        if not extremes and self._learned < self._relearn:
+            return False
+        self._relearn = self._learned + 10.0
+        return self._use(self._learning.levels(telling))
+
+    def _use(self, new: Levels | None) -> bool:
+        old = self._levels
+        anew = new is not None and (old is None or _differ(old, new))
+        if anew:
+            self._levels = new
+        levels = self._levels
+        if self.point in STAGE_LEVELS and levels is not None and not levels.always_on:
+            split = stage_split(self.point, levels.distance(self._steady.value), levels, self._plate)
+            before = self._split
+            if (split is None) != (before is None) or (split and before and abs(split - before) > MOVED * before):
+                self._split, anew = split, True
+        return anew
+
+    def _hear(self, *, anew: bool) -> None:
+        """Make the course anew over its last part, or over all that is kept."""
+        time, value, telling = self.readings.time, self.readings.value, self._telling
+        contact = telling is None or telling.contact
+        first = 0
+        if not anew:
+            first = max(0, min(int(np.searchsorted(time, time[-1] - WINDOW)), time.size - FEWEST))
+        time, value = time[first:], value[first:]
+        if time.size == 1 and contact:
+            time, value = np.array([time[0], time[0] + 1e-3]), np.repeat(value, 2)
+        if time.size < 2:
+            return
+        stands = float(time[0])
+        if first and not contact:
+            stands += min(SETTLING, 0.5 * float(time[-1] - time[0]))
+        used = telling if telling is not None else TELLING["switch_closed"]
+        self._said = _joined(self._said, course(time, value, used, self._levels), stands)
+        levels = self._levels
+        if self._split is not None and levels is not None and not levels.always_on and time.size >= 8:
+            self._stage = _joined(self._stage, stage_course(self.point, time, value, levels, self._split), stands)
+        elif anew:
+            self._stage = NOTHING
+
+    def _feel(self) -> None:
+        """Make the course of a temperature anew when another mean is there."""
+        telling, time = self._telling, self.readings.time
+        first = int(np.searchsorted(time, self._learned, "right"))
+        if telling is None or first == time.size:
+            return
+        self._learned = float(time[-1])
+        if not self._means.add(time[first:], self.readings.value[first:]) or self._means.value.size < 8:
+            return
+        value = self._means.value
+        low, high = np.percentile(value, [0.5, 99.5])
+        self._least = max(self._least, PART * float(high - low))
+        said = heating(self._means.time, value, telling, self._least)
+        if said.time.size > 1:
+            self._said = _joined(self._said, said, float(self._means.time[0]))
+
+
+class Means:
+    """Means, or medians, over some seconds each; the oldest are dropped when there are too many."""
+
+    def __init__(self, span: float, *, median: bool) -> None:
+        self._span, self._median = span, median
+        self._zero: float | None = None
+        self._open: list[float] = []
+        self._number = 0
+        self._found: list[tuple[float, float]] = []
+        self.time, self.value = np.empty(0), np.empty(0)
+
+    def add(self, time: Array, value: Array) -> bool:
+        """Take more readings; whether another span is full."""
+        before = len(self._found)
+        if self._zero is None:
+            self._zero = float(time[0])
+        numbers = np.floor((time - self._zero) / self._span).astype(np.int64)
+        for number, one in zip(numbers.tolist(), value.tolist(), strict=True):
+            if number > self._number:
+                self._close()
+                self._number = number
+            self._open.append(one)
+        if len(self._found) == before:
+            return False
+        if len(self._found) > KEPT + KEPT // 4:
+            del self._found[: KEPT // 4]
+        self.time, self.value = np.array(self._found).T
+        return True
+
+    def _close(self) -> None:
+        if self._open and self._zero is not None:
+            middle = float(np.median(self._open)) if self._median else sum(self._open) / len(self._open)
+            self._found.append((self._zero + (self._number + 0.5) * self._span, middle))
+        self._open = []
+
+
+def _differ(old: Levels, new: Levels) -> bool:
+    if old.always_on != new.always_on or (old.reach < 0) != (new.reach < 0):
+        return True
+    flat = (abs(old.reach) < old.on) != (abs(new.reach) < new.on)
+    return flat or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
+
+
+def _joined(old: Course, new: Course, stands: float) -> Course:
+    """The old course up to a time, the new one from then on."""
+    if not new.time.size:
+        return old
+    first = int(np.searchsorted(old.time, stands))
+    if not first:
+        return new
+    place = int(np.searchsorted(new.time, stands, "right"))
+    states, times, us = [old.state[:first]], [old.time[:first]], [old.u[:first]]
+    if place and new.state[place - 1] != old.state[first - 1]:
+        states.append(new.state[place - 1 : place])
+        times.append(np.array([stands]))
+        us.append(np.array([1.0]))
+    state = np.concatenate([*states, new.state[place:]])
+    time, u = np.concatenate([*times, new.time[place:]]), np.concatenate([*us, new.u[place:]])
+    kept = np.concatenate([[True], state[1:] != state[:-1]])
+    return Course(time[kept][-KEPT:], state[kept][-KEPT:], u[kept][-KEPT:])
+
+
+def _trimmed(said: Course, before: float) -> Course:
+    first = int(np.searchsorted(said.time, before, "right")) - 1
+    return said if first < 16 else Course(said.time[first:], said.state[first:], said.u[first:])
+
+
+def _ended(said: Course, at: float) -> Course:
+    last = int(np.searchsorted(said.time, at, "right"))
+    if not last:
+        return NOTHING
+    time, state = np.append(said.time[:last], at + 1e-3), np.append(said.state[:last], np.int8(-1))
+    return Course(time, state, np.append(said.u[:last], 0.0))
