@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
-from analysis.sequence.evidence import Evidence, Voice, moments
+from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
 from analysis.sequence.path import Path, Segment
 from analysis.sequence.states import STATES, Durations, impossible
 
@@ -18,6 +18,8 @@ MOST = 400
 """Moments since what is settled; of more, what is oldest is settled as it stands. [1]"""
 LEFT = 100
 """Moments that are left then. [1]"""
+FAR = 1e10
+"""Later than any reading. [s]"""
 SAME = 3.0
 """A phase that begins as much later is another one. [s]"""
 
@@ -63,6 +65,11 @@ class Following:
         self._begin: Array | None = None
         self._before: list[Begun] = []
         self._path: Path | None = None
+        self._evidence: Evidence | None = None
+        self._voices: list[Voice] = []
+        self._moments, self._base, self._new = np.empty(0), np.empty(0), True
+        self.changed = True
+        """Whether the course, or what it rests on, is another than before."""
         self._signals: frozenset[int] = frozenset()
         self._segments: list[Segment] = []
         self._refined: tuple[Array, Array] = np.empty(0), np.empty(0)
@@ -78,25 +85,44 @@ class Following:
         """The course up to now; None where nothing tells."""
         if not voices or now <= self.anchor:
             return None
-        evidence = Evidence(voices)
-        if not evidence.signals:
+        if [id(one) for one in voices] != [id(one) for one in self._voices] or self._path is None:
+            self._hear(voices)
+        if self._evidence is None or not self._evidence.signals:
             return None
-        time = moments(voices, self.durations, self.anchor, now)
-        said = evidence.said(time)
-        said -= said[0]
-        if self._path is None or not evidence.signals <= self._signals:
-            self._signals |= evidence.signals
-            self._path = Path(self.durations, impossible(self._signals, self._plate), begin=self._begin)
         path = self._path
+        if path is None:
+            path = self._path = Path(self.durations, impossible(self._signals, self._plate), begin=self._begin)
+        within = int(np.searchsorted(self._moments, now - NEAR, "right"))
+        time = np.append(self._moments[:within], now)
+        said = self._evidence.said(time) - self._base
         same = path.same(time, said)
         path.cut(same)
         path.extend(time[same:], said[same:])
-        self._segments = path.best()
-        self._refined = refined(self._segments, time, voices, self.durations)
+        segments = path.best()
+        self.changed = self._new or [one.start for one in segments] != [one.start for one in self._segments]
+        self.changed |= [one.state for one in segments] != [one.state for one in self._segments]
+        self._segments = segments
+        if self.changed:
+            self._refined = refined(segments, time, voices, self.durations)
+        else:
+            at, u = self._refined
+            self._refined = np.append(at[: within], now), np.append(u[: within], 0.0)
+            if at.size - 1 < within:
+                self._refined = refined(segments, time, voices, self.durations)
+        self._new = False
         standing = self._standing(path)
         if time.size > MOST:
             self._shorten(path)
         return standing
+
+    def _hear(self, voices: list[Voice]) -> None:
+        self._voices, self._new = voices, True
+        self._evidence = Evidence(voices)
+        if not self._evidence.signals <= self._signals:
+            self._signals |= self._evidence.signals
+            self._path = None
+        self._moments = moments(voices, self.durations, self.anchor, FAR)[:-1]
+        self._base = self._evidence.said(np.array([self.anchor]))
 
     def settle(self, standing: Standing, number: int) -> None:
         """Let what comes before a segment of the standing stand, and that its phase begins there."""

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Plate, Series
-from analysis.sequence.edges import Course, course
+from analysis.sequence.edges import QUIET, RECENT, Course, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
@@ -29,6 +29,12 @@ LEARNED = 2.0
 """Levels are learned from so much at once. [s]"""
 MOVED = 0.1
 """Part by which a level has to move to count as another one. [1]"""
+CALM = 15.0
+"""A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
+ALIKE = 1.15
+"""Largest by smallest reading of what reads as before. [1]"""
+FAR = 1e11
+"""When what is said now ends, as long as it goes on. [s]"""
 KEPT = 1024
 """Changes, and medians of some seconds, that are kept of a channel; the oldest are dropped. [1]"""
 
@@ -44,34 +50,37 @@ class Hearing:
         self._plate = plate
         self._channel = Channel(point, "", "")
         self._telling = TELLING.get(point)
-        self._learning, self._levels = Learning(), None
-        self._learned, self._relearn = -np.inf, 0.0
+        self._used = self._telling or TELLING["switch_closed"]
+        self._learning = Learning()
+        self._levels: Levels | None = None
+        self._learned, self._relearn, self._anew = -np.inf, 0.0, False
         self._said = self._stage = NOTHING
+        self._voices: list[Voice] | None = None
+        self._hold = QUIET
+        self._quiet = 0.0  # since then nothing changed
         self._split: float | None = None
         self._steady = Means(STEADY, median=True)
         self._means = Means(BLOCK, median=False)
         self._least = 0.0
 
-    def listen(self) -> bool:
-        """Take in what was read since; whether there was anything."""
-        if not self.readings.take():
-            return False
-        telling = self._telling
-        if telling is None and self.point not in STAGE_CONTACTS:
-            return True
-        if telling is not None and not telling.contact:
-            anew = self._learn()
-        else:
-            anew = False
-        if telling is not None and telling.signal == HEAT:
+    def listen(self) -> None:
+        """Take in what was read since."""
+        last = self.readings.last
+        if not self.readings.take() or self.point in RAW:
+            return
+        if self._used.signal == HEAT:
             self._feel()
-        else:
-            self._hear(anew=anew)
-        return True
+        elif self._used.contact:
+            if not self._goes_on(last):
+                self._hear(anew=False)
+        elif self._learn() or not self._goes_on(last):
+            self._hear(anew=self._anew)
 
     def trim(self, before: float) -> None:
         """Forget changes before a time, but for what was said then."""
-        self._said, self._stage = _trimmed(self._said, before), _trimmed(self._stage, before)
+        said, stage = _trimmed(self._said, before), _trimmed(self._stage, before)
+        if said is not self._said or stage is not self._stage:
+            self._said, self._stage, self._voices = said, stage, None
 
     def end(self) -> None:
         """Nothing measures the point any more: what was said stands, and nothing is said from now on."""
@@ -81,14 +90,29 @@ class Hearing:
         self.readings = Readings()
         self._learning, self._levels, self._learned = Learning(), None, -np.inf
         self._steady, self._means, self._least = Means(STEADY, median=True), Means(BLOCK, median=False), 0.0
+        self._split, self._voices = None, None
 
     @property
     def silent(self) -> bool:
         """Whether nothing is known of it any more."""
         return not self.readings.count and self._said.time.size < 2 and self._stage.time.size < 2
 
-    def voices(self) -> list[Voice]:
-        """What it says."""
+    def voices(self, now: float) -> list[Voice]:
+        """What it says; the same voices as before while nothing is new."""
+        if not self.readings.count:
+            return self._made()
+        ends = self.readings.last + self._hold
+        for one in (self._said, self._stage):
+            if one.time.size > 1 and one.state[-1] < 0:
+                until = ends if now >= ends else FAR
+                if one.time[-1] != until and one.time[-2] < ends:
+                    one.time[-1] = until
+                    self._voices = None
+        return self._made()
+
+    def _made(self) -> list[Voice]:
+        if self._voices is not None:
+            return self._voices
         found, telling, levels = list[Voice](), self._telling, self._levels
         if telling is not None and self._said.time.size > 1:
             flat = levels is not None and abs(levels.reach) < levels.on and not levels.always_on
@@ -100,6 +124,7 @@ class Hearing:
         if self.point in STAGE_CONTACTS and self._said.time.size > 1:
             on, off = STAGE_CONTACTS[self.point]
             found.append(Voice(self.point, HIGH, self._said, on, off))
+        self._voices = found
         return found
 
     def series(self) -> Series:
@@ -107,12 +132,9 @@ class Hearing:
         return Series(self._channel, self.readings.time, self.readings.value)
 
     def _learn(self) -> bool:
-        """Learn levels; whether they became others."""
-        telling, time = self._telling, self.readings.time
-        if telling is None:
-            return False
-        if telling.signal == HEAT:
-            return False
+        """Learn levels; whether the course has to be made anew with others."""
+        self._anew = False
+        time = self.readings.time
         first = int(np.searchsorted(time, self._learned, "right"))
         fresh = time[first:]
         if fresh.size < 8 or fresh[-1] - fresh[0] < LEARNED:
@@ -126,7 +148,9 @@ class Hearing:
         if not extremes and self._learned < self._relearn:
             return False
         self._relearn = self._learned + 10.0
-        return self._use(self._learning.levels(telling))
+        self._learning.measure(self.readings.value)
+        self._anew = self._use(self._learning.levels(self._used))
+        return self._anew
 
     def _use(self, new: Levels | None) -> bool:
         old = self._levels
@@ -141,10 +165,36 @@ class Hearing:
                 self._split, anew = split, True
         return anew
 
+    def _goes_on(self, before: float) -> bool:
+        """Whether all that was read since some time plainly says what was said before, so that nothing is new."""
+        time, value, said = self.readings.time, self.readings.value, self._said
+        if said.time.size < 2 or said.state[-1] >= 0:
+            return False
+        contact, levels = self._used.contact, self._levels
+        behind = 2.0 if contact else CALM
+        first = int(np.searchsorted(time, before))
+        if first >= time.size or time[first] - max(said.time[-2], self._quiet) < behind:
+            return False
+        if np.diff(time[first:]).max(initial=0.0) > QUIET:
+            return False
+        if contact:
+            states = value[first:] >= 0.5
+            return bool((states == (said.state[-2] == 1)).all())
+        if levels is None:
+            return False
+        on = (said.state[-2] == 1) != self._used.inverse
+        distance = levels.distance(value[first:])
+        if not on:
+            return bool((distance <= levels.off).all())
+        if not self._used.fades and self._split is None:
+            return bool((distance >= levels.on).all())
+        recent = levels.distance(value[int(np.searchsorted(time, time[-1] - CALM - RECENT)) :])
+        least = float(recent.min())
+        return least >= levels.on and float(recent.max()) <= ALIKE * least
+
     def _hear(self, *, anew: bool) -> None:
         """Make the course anew over its last part, or over all that is kept."""
-        time, value, telling = self.readings.time, self.readings.value, self._telling
-        contact = telling is None or telling.contact
+        time, value, contact = self.readings.time, self.readings.value, self._used.contact
         first = 0
         if not anew:
             first = max(0, min(int(np.searchsorted(time, time[-1] - WINDOW)), time.size - FEWEST))
@@ -156,19 +206,25 @@ class Hearing:
         stands = float(time[0])
         if first and not contact:
             stands += min(SETTLING, 0.5 * float(time[-1] - time[0]))
-        used = telling if telling is not None else TELLING["switch_closed"]
-        self._said = _joined(self._said, course(time, value, used, self._levels), stands)
-        levels = self._levels
+        new = course(time, value, self._used, self._levels)
+        if new.time.size < 2:
+            return
+        self._hold = float(new.time[-1]) - float(time[-1])
+        before, levels = (self._said, self._stage), self._levels
+        self._said = _joined(self._said, new, stands)
         if self._split is not None and levels is not None and not levels.always_on and time.size >= 8:
             self._stage = _joined(self._stage, stage_course(self.point, time, value, levels, self._split), stands)
         elif anew:
             self._stage = NOTHING
+        if (self._said, self._stage) != before or anew:
+            self._voices = None
+            self._quiet = float(time[-1])
 
     def _feel(self) -> None:
         """Make the course of a temperature anew when another mean is there."""
-        telling, time = self._telling, self.readings.time
+        time = self.readings.time
         first = int(np.searchsorted(time, self._learned, "right"))
-        if telling is None or first == time.size:
+        if first == time.size:
             return
         self._learned = float(time[-1])
         if not self._means.add(time[first:], self.readings.value[first:]) or self._means.value.size < 8:
@@ -176,9 +232,11 @@ class Hearing:
         value = self._means.value
         low, high = np.percentile(value, [0.5, 99.5])
         self._least = max(self._least, PART * float(high - low))
-        said = heating(self._means.time, value, telling, self._least)
-        if said.time.size > 1:
-            self._said = _joined(self._said, said, float(self._means.time[0]))
+        new = heating(self._means.time, value, self._used, self._least)
+        if new.time.size > 1:
+            before, self._said = self._said, _joined(self._said, new, float(self._means.time[0]))
+            if self._said is not before:
+                self._voices = None
 
 
 class Means:
@@ -225,12 +283,10 @@ def _differ(old: Levels, new: Levels) -> bool:
 
 
 def _joined(old: Course, new: Course, stands: float) -> Course:
-    """The old course up to a time, the new one from then on."""
-    if not new.time.size:
-        return old
+    """The old course up to a time, the new one from then on; the old one where only the end differs."""
     first = int(np.searchsorted(old.time, stands))
     if not first:
-        return new
+        return old if _alike(old, new) else new
     place = int(np.searchsorted(new.time, stands, "right"))
     states, times, us = [old.state[:first]], [old.time[:first]], [old.u[:first]]
     if place and new.state[place - 1] != old.state[first - 1]:
@@ -240,7 +296,17 @@ def _joined(old: Course, new: Course, stands: float) -> Course:
     state = np.concatenate([*states, new.state[place:]])
     time, u = np.concatenate([*times, new.time[place:]]), np.concatenate([*us, new.u[place:]])
     kept = np.concatenate([[True], state[1:] != state[:-1]])
-    return Course(time[kept][-KEPT:], state[kept][-KEPT:], u[kept][-KEPT:])
+    found = Course(time[kept][-KEPT:], state[kept][-KEPT:], u[kept][-KEPT:])
+    return old if _alike(old, found) else found
+
+
+def _alike(old: Course, new: Course) -> bool:
+    """Whether they say the same but for when they end."""
+    return (
+        old.time.size == new.time.size > 1
+        and bool((old.time[:-1] == new.time[:-1]).all())
+        and bool((old.state == new.state).all())
+    )
 
 
 def _trimmed(said: Course, before: float) -> Course:

@@ -73,9 +73,15 @@ class Learning:
             self._keep(medians)
         steps = np.abs(np.diff(held[1, :whole]))[:: max(1, whole // MOST)]
         if steps.size:
-            spread = max(float(np.median(steps)) / 0.954, _smallest(steps) * 0.29)
+            spread = _spread(steps)
             self.scatter += min(1.0, 4 * steps.size / (self.seen + steps.size)) * (spread - self.scatter)
             self.seen += steps.size
+
+    def measure(self, value: Array) -> None:
+        """Take the scatter from these readings alone."""
+        steps = np.abs(np.diff(value))[:: max(1, value.size // MOST)]
+        if steps.size:
+            self.scatter = _spread(steps)
 
     def _keep(self, medians: Array) -> None:
         first = -self._count % self._every
@@ -109,6 +115,10 @@ def _per_block(time: Array) -> int:
     if time.size < 2 or time[-1] <= time[0]:
         return 1
     return max(1, int(BLOCK * (time.size - 1) / (time[-1] - time[0]) + 0.01))
+
+
+def _spread(steps: Array) -> float:
+    return max(float(np.median(steps)) / 0.954, _smallest(steps) * 0.29)
 
 
 def _smallest(steps: Array) -> float:

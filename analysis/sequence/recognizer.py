@@ -24,6 +24,8 @@ MARGIN = 9.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 LATEST = 10.0
 """An attempt that is over for so long, or the next one as old, is settled as it stands. [s]"""
+BUILT = 1.0
+"""Attempts are made anew so often though nothing changes: some ask how long it lasts. [s]"""
 KEPT = 200
 """Attempts kept; the oldest are dropped. [1]"""
 REMEMBERED = 150.0
@@ -92,6 +94,7 @@ class Recognizer:
         self._hearings: dict[str, Hearing] = {}
         self._following: Following | None = None
         self._time = self._next = self._looked = -math.inf
+        self._build = -math.inf
         self._fresh = False
         self._over: deque[Attempt] = deque(maxlen=KEPT)
         self._number = self._call = 0  # of the last that is over
@@ -106,14 +109,16 @@ class Recognizer:
         self._next, self._looked = self._time + TICK, now
         for hearing in self._hearings.values():
             hearing.listen()
-        voices = [voice for hearing in self._hearings.values() for voice in hearing.voices()]
+        voices = [voice for hearing in self._hearings.values() for voice in hearing.voices(now)]
         if self._following is None:
             start = min((one.readings.time[0] for one in self._hearings.values() if one.readings.count), default=now)
             self._following = Following(self._timing, self._plate, float(start))
         standing = self._following.follow(voices, now)
         if standing is None:
             return
-        self._open = self._built(standing, voices)
+        if self._following.changed or now >= self._build:
+            self._open = self._built(standing, voices)
+            self._build = now + BUILT
         self._settle(standing, voices, settles)
         self._progress = self._told(standing, settles)
         before = self._following.anchor - REMEMBERED
@@ -209,7 +214,7 @@ class Recognizer:
     def _told(self, standing: Standing, settles: float) -> Progress:
         last = len(standing.segments) - 1
         state = STATES[standing.segments[last].state]
-        one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - 1e-9 else None
+        one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK else None
         following = self._following
         if one is None:
             place = last
