@@ -139,6 +139,15 @@ class Following:
         if own:
             self._at, self._u = float(at[segment.start]), float(u[segment.start])
 
+    def doubt(self, number: int) -> float:
+        """How much worse every other course is that comes into a segment from another phase. [log 1]"""
+        own = number - len(self._before)
+        if self._path is None or own <= 0:
+            return np.inf
+        phase = STATES[self._segments[own - 1].state].phase
+        alike = np.array([state.phase == phase for state in STATES])
+        return self._path.doubt(self._segments[own], alike, SAME)
+
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""
         del self._before[:number]

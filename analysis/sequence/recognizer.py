@@ -22,8 +22,10 @@ REVISED = 3.0
 """A decision younger than this may be revised. [s]"""
 MARGIN = 9.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
-LATEST = 10.0
-"""An attempt that is over for so long, or the next one as old, is settled as it stands. [s]"""
+LATEST = 15.0
+"""An attempt is settled as it stands when the next one is as old. [s]"""
+LONG = 900.0
+"""An attempt that is over for so long is settled as it stands. [s]"""
 BUILT = 1.0
 """Attempts are made anew so often though nothing changes: some ask how long it lasts. [s]"""
 KEPT = 200
@@ -42,7 +44,7 @@ class Recognizer:
 
     What is announced as settled never changes: a phase and when it began, the number, start and outcome of an attempt.
     Decisions are settled when they are three seconds old and no other course comes near; where the channels tell too
-    little for that, when the attempt is over for some seconds.
+    little for that, when the next attempt is some seconds old.
     """
 
     def __init__(self, timing: Timing | None = None, plate: Plate | None = None) -> None:
@@ -169,14 +171,14 @@ class Recognizer:
         if following is None or last < 0:
             return
         start, built = standing.start(last), self._open
-        ended = next((one for one in reversed(built) if one.end <= settles - LATEST and one.end < standing.time[-1]), None)
         number = None
-        if start <= settles - REVISED and standing.margin >= MARGIN:
+        if start <= settles - REVISED and standing.margin >= MARGIN and self._sure(standing, last):
             number = last
-        elif ended is not None:
-            number = next(
-                (place for place in range(last + 1) if standing.start(place) >= ended.end - 1e-6), None
-            )
+        else:
+            starts = [one.start for one in built[1:] if one.start <= settles - LATEST]
+            starts += [one.end for one in built if one.end <= settles - LONG and one.end < standing.time[-1] - BUILT]
+            if starts:
+                number = next(place for place in range(last + 1) if standing.start(place) >= max(starts) - 1e-6)
         if number is not None and number >= standing.settled - 1:
             at = standing.start(number)
             over = [one for one in built if one.end <= at + 1e-6]
@@ -189,6 +191,15 @@ class Recognizer:
             if over:
                 following.drop(self._kept_from(standing, over[-1].end, number))
         self._decide(standing, voices, settles)
+
+    def _sure(self, standing: Standing, last: int) -> bool:
+        """Whether no other course comes near that has other attempts."""
+        following = self._following
+        bounds = {one.start for one in self._open} | {one.end for one in self._open}
+        open_ones = range(standing.settled, last + 1)
+        return following is not None and all(
+            following.doubt(place) >= MARGIN for place in open_ones if standing.start(place) in bounds
+        )
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:
         return sum(1 for place in range(number) if standing.start(place) < end - 1e-6)
