@@ -106,7 +106,7 @@ class Following:
             self._refined = refined(segments, time, voices, self.durations)
         else:
             at, u = self._refined
-            self._refined = np.append(at[: within], now), np.append(u[: within], 0.0)
+            self._refined = np.append(at[:within], now), np.append(u[:within], 0.0)
             if at.size - 1 < within:
                 self._refined = refined(segments, time, voices, self.durations)
         self._new = False
@@ -124,8 +124,8 @@ class Following:
         self._moments = moments(voices, self.durations, self.anchor, FAR)[:-1]
         self._base = self._evidence.said(np.array([self.anchor]))
 
-    def settle(self, standing: Standing, number: int) -> None:
-        """Let what comes before a segment of the standing stand, and that its phase begins there."""
+    def settle(self, number: int) -> None:
+        """Let what comes before a segment of the last standing stand, and that its phase begins there."""
         own = number - len(self._before)
         path, segment = self._path, self._segments[own]
         if path is None or (own == 0 and self._begin is not None):
@@ -147,6 +147,23 @@ class Following:
         phase = STATES[self._segments[own - 1].state].phase
         alike = np.array([state.phase == phase for state in STATES])
         return self._path.doubt(self._segments[own], alike, SAME)
+
+    def lead(self, number: int) -> float:
+        """How much worse every other course is in which the phase of a segment does not begin then. [log 1]"""
+        own = number - len(self._before)
+        path = self._path
+        if path is None or own <= 0:
+            return np.inf
+        phase, time = STATES[self._segments[own].state].phase, path.time[self._segments[own].start]
+        scores, since = path.scores()
+        best = float(scores.max())
+        for state in np.argsort(-scores).tolist():
+            if not np.isfinite(scores[state]) or not any(
+                STATES[one.state].phase == phase and abs(path.time[one.start] - time) <= SAME
+                for one in path.back(state, since)
+            ):
+                return best - float(scores[state])
+        return np.inf
 
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""

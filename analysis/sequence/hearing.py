@@ -47,6 +47,8 @@ class Hearing:
     def __init__(self, point: str, plate: Plate | None) -> None:
         self.point = point
         self.readings = Readings()
+        self.learned = -np.inf
+        """When it was last heard to go where it had not been. [s]"""
         self._plate = plate
         self._channel = Channel(point, "", "")
         self._telling = TELLING.get(point)
@@ -93,6 +95,13 @@ class Hearing:
         self._split, self._voices = None, None
 
     @property
+    def sure(self) -> bool:
+        """Whether it showed both of its levels."""
+        if self._used.contact or self._used.signal == HEAT or self.point in RAW:
+            return True
+        return self._levels is not None and not self._levels.always_on and not _flat(self._levels)
+
+    @property
     def silent(self) -> bool:
         """Whether nothing is known of it any more."""
         return not self.readings.count and self._said.time.size < 2 and self._stage.time.size < 2
@@ -105,7 +114,7 @@ class Hearing:
         for one in (self._said, self._stage):
             if one.time.size > 1 and one.state[-1] < 0:
                 until = ends if now >= ends else FAR
-                if one.time[-1] != until and one.time[-2] < ends:
+                if self.readings.last < one.time[-1] != until:
                     one.time[-1] = until
                     self._voices = None
         return self._made()
@@ -115,7 +124,7 @@ class Hearing:
             return self._voices
         found, telling, levels = list[Voice](), self._telling, self._levels
         if telling is not None and self._said.time.size > 1:
-            flat = levels is not None and abs(levels.reach) < levels.on and not levels.always_on
+            flat = levels is not None and _flat(levels) and not levels.always_on
             if telling.contact or telling.signal == HEAT or not flat:
                 found.append(Voice(self.point, telling.signal, self._said, telling.on, telling.off, telling.quick))
         if self.point in STAGE_LEVELS and self._stage.time.size > 1:
@@ -155,10 +164,12 @@ class Hearing:
     def _use(self, new: Levels | None) -> bool:
         old = self._levels
         anew = new is not None and (old is None or _differ(old, new))
-        if anew:
+        if anew and new is not None:
             self._levels = new
+            if old is None or old.always_on != new.always_on or _flat(old) != _flat(new):
+                self.learned = self._learned
         levels = self._levels
-        if self.point in STAGE_LEVELS and levels is not None and not levels.always_on:
+        if self.point in STAGE_LEVELS and levels is not None:
             split = stage_split(self.point, levels.distance(self._steady.value), levels, self._plate)
             before = self._split
             if (split is None) != (before is None) or (split and before and abs(split - before) > MOVED * before):
@@ -210,15 +221,16 @@ class Hearing:
         if new.time.size < 2:
             return
         self._hold = float(new.time[-1]) - float(time[-1])
-        before, levels = (self._said, self._stage), self._levels
-        self._said = _joined(self._said, new, stands)
-        if self._split is not None and levels is not None and not levels.always_on and time.size >= 8:
-            self._stage = _joined(self._stage, stage_course(self.point, time, value, levels, self._split), stands)
+        before, levels, last = (self._said, self._stage), self._levels, float(time[-1])
+        self._said = _joined(self._said, new, stands, last)
+        if self._split is not None and levels is not None and time.size >= 8:
+            stage = stage_course(self.point, time, value, levels, self._split)
+            self._stage = _joined(self._stage, stage, stands, last)
         elif anew:
             self._stage = NOTHING
         if (self._said, self._stage) != before or anew:
             self._voices = None
-            self._quiet = float(time[-1])
+            self._quiet = last
 
     def _feel(self) -> None:
         """Make the course of a temperature anew when another mean is there."""
@@ -234,7 +246,9 @@ class Hearing:
         self._least = max(self._least, PART * float(high - low))
         new = heating(self._means.time, value, self._used, self._least)
         if new.time.size > 1:
-            before, self._said = self._said, _joined(self._said, new, float(self._means.time[0]))
+            self._hold = 10 * QUIET
+            new.time[-1] = self.readings.last + self._hold
+            before, self._said = self._said, _joined(self._said, new, float(self._means.time[0]), self.readings.last)
             if self._said is not before:
                 self._voices = None
 
@@ -278,15 +292,21 @@ class Means:
 def _differ(old: Levels, new: Levels) -> bool:
     if old.always_on != new.always_on or (old.reach < 0) != (new.reach < 0):
         return True
-    flat = (abs(old.reach) < old.on) != (abs(new.reach) < new.on)
-    return flat or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
+    return _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
 
 
-def _joined(old: Course, new: Course, stands: float) -> Course:
-    """The old course up to a time, the new one from then on; the old one where only the end differs."""
+def _flat(levels: Levels) -> bool:
+    return abs(levels.reach) < levels.on
+
+
+def _joined(old: Course, new: Course, stands: float, last: float) -> Course:
+    """The old course up to a time, the new one from then on; the old one where only the end differs.
+
+    last : time of the newest reading. [s]
+    """
     first = int(np.searchsorted(old.time, stands))
     if not first:
-        return old if _alike(old, new) else new
+        return old if _alike(old, new, last) else new
     place = int(np.searchsorted(new.time, stands, "right"))
     states, times, us = [old.state[:first]], [old.time[:first]], [old.u[:first]]
     if place and new.state[place - 1] != old.state[first - 1]:
@@ -297,13 +317,14 @@ def _joined(old: Course, new: Course, stands: float) -> Course:
     time, u = np.concatenate([*times, new.time[place:]]), np.concatenate([*us, new.u[place:]])
     kept = np.concatenate([[True], state[1:] != state[:-1]])
     found = Course(time[kept][-KEPT:], state[kept][-KEPT:], u[kept][-KEPT:])
-    return old if _alike(old, found) else found
+    return old if _alike(old, found, last) else found
 
 
-def _alike(old: Course, new: Course) -> bool:
-    """Whether they say the same but for when they end."""
+def _alike(old: Course, new: Course, last: float) -> bool:
+    """Whether they say the same but for when they end after the last reading."""
     return (
         old.time.size == new.time.size > 1
+        and bool(old.time[-1] == new.time[-1] or min(old.time[-1], new.time[-1]) > last)
         and bool((old.time[:-1] == new.time[:-1]).all())
         and bool((old.state == new.state).all())
     )

@@ -13,6 +13,8 @@ BLOCK = 1.0
 """Extremes are those of medians over so long, so that a spike is none. [s]"""
 NEAR = 0.25
 """Part of the span from the extreme at rest in which a level still counts as rest. [1]"""
+NEVER = 0.3
+"""Part of the farthest level from which the one at rest is none: all these channels rest near nothing. [1]"""
 KEPT = 4096
 """Blocks kept. [1]"""
 MOST = 200_000
@@ -102,7 +104,8 @@ class Learning:
         rest = float(np.median(near)) if near.size else edge
         wander = 1.4826 * float(np.median(np.abs(near - rest))) if near.size > 8 else 0.0
         least = max(6 * self.scatter, telling.floor, 5 * wander)
-        always = abs(far - rest) < least and abs(rest) > 4 * least
+        away = abs(far - rest) < least or (rest * far > 0 and abs(rest) > NEVER * abs(far))
+        always = away and abs(rest) > 4 * least
         if always:
             rest = 0.0
         reach = far - rest

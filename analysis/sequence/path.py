@@ -164,7 +164,10 @@ class Path:
         if self.time.size < 2:
             return []
         scores, since = self.scores()
-        state = int(np.argmax(scores))
+        return self.back(int(np.argmax(scores)), since)
+
+    def back(self, state: int, since: NDArray[np.int32]) -> list[Segment]:
+        """The best path to a state at the last moment, with what `scores` says of when it began."""
         start, end = int(since[state]), self.time.size - 1
         found = [Segment(state, start, end)]
         while start > 0:

@@ -20,10 +20,12 @@ BACK = 2.0
 """Readings of several instruments are in no better order than this; a time farther back begins anew. [s]"""
 REVISED = 3.0
 """A decision younger than this may be revised. [s]"""
+LEARNING = 12.0
+"""The same while a channel has not shown yet how far it goes. [s]"""
 MARGIN = 9.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
-LATEST = 15.0
-"""An attempt is settled as it stands when the next one is as old. [s]"""
+EARLY, LATEST = 10.0, 60.0
+"""An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
 """An attempt that is over for so long is settled as it stands. [s]"""
 BUILT = 1.0
@@ -50,14 +52,23 @@ class Recognizer:
     def __init__(self, timing: Timing | None = None, plate: Plate | None = None) -> None:
         self._timing, self._plate = timing, plate
         self._durations = Durations(timing)
-        self._clear()
+        self._following: Following | None = None
+        self._hearings: dict[str, Hearing] = {}
+        self._time = self._next = self._looked = self._build = -math.inf
+        self._fresh = False
+        self._over: deque[Attempt] = deque(maxlen=KEPT)
+        self._number = self._call = 0  # of the last that is over
+        self._called = -math.inf  # when heat was called for it
+        self._open: list[Attempt] = []
+        self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
+        self._progress = Progress()
 
     def step(self, point: str, time: float, value: float, quality: Quality) -> Progress:
         """Take a reading [inside unit of the point] of a time [s]; where the sequence stands then."""
         if point not in LISTENED or quality is Quality.BAD or not -FAR < value < FAR or not math.isfinite(time):
             return self._progress
         if time < self._time - BACK:
-            self._clear()
+            self._begin_anew()
         hearing = self._hearings.get(point)
         if hearing is None:
             hearing = self._hearings[point] = Hearing(point, self._plate)
@@ -87,23 +98,18 @@ class Recognizer:
         return (*self._over, *self._open)[-KEPT:]
 
     @property
+    def settled(self) -> int:
+        """Number of the last attempt that stands as it is, 0 before there is one. [1]"""
+        return self._number
+
+    @property
     def dropped(self) -> int:
         """Attempts, and readings that were still to be looked at, that had no room any more. [1]"""
         lost = self._number - len(self._over)
         return lost + self._following.forced if self._following else lost
 
-    def _clear(self) -> None:
-        self._hearings: dict[str, Hearing] = {}
-        self._following: Following | None = None
-        self._time = self._next = self._looked = -math.inf
-        self._build = -math.inf
-        self._fresh = False
-        self._over: deque[Attempt] = deque(maxlen=KEPT)
-        self._number = self._call = 0  # of the last that is over
-        self._called = -math.inf  # when heat was called for it
-        self._open: list[Attempt] = []
-        self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
-        self._progress = Progress()
+    def _begin_anew(self) -> None:
+        Recognizer.__init__(self, self._timing, self._plate)
 
     def _work(self, now: float, settles: float) -> None:
         """Look at what was read until now; decisions older than those seconds before `settles` may be settled."""
@@ -170,27 +176,42 @@ class Recognizer:
         last = len(standing.segments) - 1
         if following is None or last < 0:
             return
+        hearings = self._hearings.values()
+        if any(one.learned > settles - LEARNING for one in hearings):
+            return
         start, built = standing.start(last), self._open
+        revised = REVISED if all(one.sure for one in hearings) else LEARNING
         number = None
-        if start <= settles - REVISED and standing.margin >= MARGIN and self._sure(standing, last):
+        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last):
             number = last
         else:
-            starts = [one.start for one in built[1:] if one.start <= settles - LATEST]
-            starts += [one.end for one in built if one.end <= settles - LONG and one.end < standing.time[-1] - BUILT]
-            if starts:
-                number = next(place for place in range(last + 1) if standing.start(place) >= max(starts) - 1e-6)
+            number = self._another(standing, settles)
         if number is not None and number >= standing.settled - 1:
             at = standing.start(number)
             over = [one for one in built if one.end <= at + 1e-6]
-            if over and over[-1].deciding_time > settles - REVISED - 1.0:
+            if over and over[-1].deciding_time > settles - revised - 1.0:
                 return
-            following.settle(standing, number)
+            following.settle(number)
             for one in over:
                 self._finish(one, voices)
             self._open = built[len(over) :]
             if over:
                 following.drop(self._kept_from(standing, over[-1].end, number))
         self._decide(standing, voices, settles)
+
+    def _another(self, standing: Standing, settles: float) -> int | None:
+        """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
+        following, built = self._following, self._open
+        if following is None:
+            return None
+        rests = [one.end for one in built[-1:] if one.end <= min(settles - LONG, standing.time[-1] - BUILT)]
+        for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
+            place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
+            age = settles - begin
+            needed = MARGIN * min(1.0, (LATEST - age) / (LATEST - EARLY))
+            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= needed:
+                return place
+        return None
 
     def _sure(self, standing: Standing, last: int) -> bool:
         """Whether no other course comes near that has other attempts."""
@@ -224,7 +245,6 @@ class Recognizer:
 
     def _told(self, standing: Standing, settles: float) -> Progress:
         last = len(standing.segments) - 1
-        state = STATES[standing.segments[last].state]
         one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK else None
         following = self._following
         if one is None:
@@ -246,7 +266,6 @@ class Recognizer:
         outcome = "" if one.outcome == "cut_off" else one.outcome
         if outcome and self._decided is None:
             settled = False
-        del state
         return Progress(
             phase,
             since,

@@ -43,7 +43,7 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 left_out[key] = "it never left its rest by more than its scatter"
             else:
                 found.append(Voice(key, telling.signal, said, telling.on, telling.off, telling.quick))
-            if point in STAGE_LEVELS and levels is not None and not levels.always_on:
+            if point in STAGE_LEVELS and levels is not None:
                 stage = high_stage(series, levels, plate)
                 if stage is not None:
                     found.append(stage)
