@@ -146,7 +146,7 @@ class Following:
             return np.inf
         phase = STATES[self._segments[own - 1].state].phase
         alike = np.array([state.phase == phase for state in STATES])
-        return self._path.doubt(self._segments[own], alike, SAME)
+        return self._path.doubt(self._segments[own], alike)
 
     def lead(self, number: int) -> float:
         """How much worse every other course is in which the phase of a segment does not begin then. [log 1]"""

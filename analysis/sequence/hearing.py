@@ -58,6 +58,8 @@ class Hearing:
         self._learned, self._relearn, self._anew = -np.inf, 0.0, False
         self._said = self._stage = NOTHING
         self._voices: list[Voice] | None = None
+        self.resting: list[Voice] = []
+        """What it says while it never left its rest."""
         self._hold = QUIET
         self._quiet = 0.0  # since then nothing changed
         self._split: float | None = None
@@ -97,8 +99,10 @@ class Hearing:
     @property
     def sure(self) -> bool:
         """Whether it showed both of its levels."""
-        if self._used.contact or self._used.signal == HEAT or self.point in RAW:
+        if self._used.contact or self.point in RAW:
             return True
+        if self._used.signal == HEAT:
+            return self._said.time.size > 3
         return self._levels is not None and not self._levels.always_on and not _flat(self._levels)
 
     @property
@@ -107,7 +111,7 @@ class Hearing:
         return not self.readings.count and self._said.time.size < 2 and self._stage.time.size < 2
 
     def voices(self, now: float) -> list[Voice]:
-        """What it says; the same voices as before while nothing is new."""
+        """What it says, apart from `resting`; the same voices as before while nothing is new."""
         if not self.readings.count:
             return self._made()
         ends = self.readings.last + self._hold
@@ -123,10 +127,11 @@ class Hearing:
         if self._voices is not None:
             return self._voices
         found, telling, levels = list[Voice](), self._telling, self._levels
+        self.resting = []
         if telling is not None and self._said.time.size > 1:
             flat = levels is not None and _flat(levels) and not levels.always_on
-            if telling.contact or telling.signal == HEAT or not flat:
-                found.append(Voice(self.point, telling.signal, self._said, telling.on, telling.off, telling.quick))
+            one = Voice(self.point, telling.signal, self._said, telling.on, telling.off, telling.quick)
+            (self.resting if flat and telling.signal != HEAT else found).append(one)
         if self.point in STAGE_LEVELS and self._stage.time.size > 1:
             weight, _ = STAGE_LEVELS[self.point]
             found.append(Voice(self.point, HIGH, self._stage, weight, weight))

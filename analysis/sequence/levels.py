@@ -13,8 +13,12 @@ BLOCK = 1.0
 """Extremes are those of medians over so long, so that a spike is none. [s]"""
 NEAR = 0.25
 """Part of the span from the extreme at rest in which a level still counts as rest. [1]"""
+WANDER = 0.2
+"""Part of the span that wandering at rest counts for at most: of few blocks some belong to a run down. [1]"""
 NEVER = 0.3
 """Part of the farthest level from which the one at rest is none: all these channels rest near nothing. [1]"""
+COARSE = 0.25
+"""Part of the largest step that the smallest one is the channel's resolution up to; a square wave has none. [1]"""
 KEPT = 4096
 """Blocks kept. [1]"""
 MOST = 200_000
@@ -103,7 +107,7 @@ class Learning:
         near = self.blocks[np.abs(self.blocks - edge) <= NEAR * (high - low)]
         rest = float(np.median(near)) if near.size else edge
         wander = 1.4826 * float(np.median(np.abs(near - rest))) if near.size > 8 else 0.0
-        least = max(6 * self.scatter, telling.floor, 5 * wander)
+        least = max(6 * self.scatter, telling.floor, min(5 * wander, WANDER * (high - low)))
         away = abs(far - rest) < least or (rest * far > 0 and abs(rest) > NEVER * abs(far))
         always = away and abs(rest) > 4 * least
         if always:
@@ -121,7 +125,7 @@ def _per_block(time: Array) -> int:
 
 
 def _spread(steps: Array) -> float:
-    return max(float(np.median(steps)) / 0.954, _smallest(steps) * 0.29)
+    return max(float(np.median(steps)) / 0.954, min(_smallest(steps), COARSE * float(steps.max())) * 0.29)
 
 
 def _smallest(steps: Array) -> float:

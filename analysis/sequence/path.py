@@ -139,20 +139,15 @@ class Path:
         """(states,) score of each state that begins at a moment."""
         return self._entered[number].copy()
 
-    def doubt(self, segment: Segment, alike: NDArray[np.bool_], within: float) -> float:
-        """How much worse every other way into a segment is: out of a state that is not `alike`, or of another begin.
-
-        alike : (states,) those that count as the one that the best way comes from. within : begins that are one. [s]
-        """
+    def doubt(self, segment: Segment, alike: NDArray[np.bool_]) -> float:
+        """How much worse every way into a segment is that comes from a state not (states,) `alike`. [log 1]"""
         number, state = segment.start, segment.state
         best, other = -np.inf, -np.inf
-        begin = self.time[self._since[number, state]]
         for lasting, table in ((False, self._follow), (True, self._broken)):
-            score, since = self._best(number, lasting=lasting)
+            score, _ = self._best(number, lasting=lasting)
             score = score + table[:, state]
-            same = alike & (np.abs(self.time[since] - begin) <= within)
-            best = max(best, float(np.max(score[same], initial=-np.inf)))
-            other = max(other, float(np.max(score[~same], initial=-np.inf)))
+            best = max(best, float(np.max(score[alike], initial=-np.inf)))
+            other = max(other, float(np.max(score[~alike], initial=-np.inf)))
         return best - other
 
     def scores(self) -> tuple[Array, NDArray[np.int32]]:

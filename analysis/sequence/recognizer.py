@@ -13,6 +13,7 @@ from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
 from analysis.sequence.signals import CALL
 from analysis.sequence.states import NUMBER, STATES, Durations
+from analysis.sequence.voices import rests
 
 TICK = 0.5
 """Readings are looked at together so often. [s]"""
@@ -118,6 +119,7 @@ class Recognizer:
         for hearing in self._hearings.values():
             hearing.listen()
         voices = [voice for hearing in self._hearings.values() for voice in hearing.voices(now)]
+        voices += rests([voice for hearing in self._hearings.values() for voice in hearing.resting], voices, now)
         if self._following is None:
             start = min((one.readings.time[0] for one in self._hearings.values() if one.readings.count), default=now)
             self._following = Following(self._timing, self._plate, float(start))
@@ -180,8 +182,11 @@ class Recognizer:
         if any(one.learned > settles - LEARNING for one in hearings):
             return
         start, built = standing.start(last), self._open
-        revised = REVISED if all(one.sure for one in hearings) else LEARNING
+        sure = all(one.sure for one in hearings)
+        revised = REVISED if sure else LEARNING
         number = None
+        if last == 0 and not standing.settled and not sure:
+            return
         if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last):
             number = last
         else:
@@ -219,7 +224,9 @@ class Recognizer:
         bounds = {one.start for one in self._open} | {one.end for one in self._open}
         open_ones = range(standing.settled, last + 1)
         return following is not None and all(
-            following.doubt(place) >= MARGIN for place in open_ones if standing.start(place) in bounds
+            min(following.doubt(place), following.lead(place)) >= MARGIN
+            for place in open_ones
+            if standing.start(place) in bounds
         )
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:

@@ -9,8 +9,26 @@ from analysis.sequence.edges import Course, course, middles
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import heating
 from analysis.sequence.levels import Learning, Levels
-from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
+from analysis.sequence.signals import (
+    FLAME,
+    GAS,
+    HEAT,
+    HIGH,
+    IGNITER,
+    INDUCER,
+    STAGE_CONTACTS,
+    STAGE_LEVELS,
+    SWITCH,
+    TELLING,
+)
 
+SEEN: Mapping[int, Mapping[int, float]] = {
+    INDUCER: {INDUCER: 8.0, SWITCH: 8.0, GAS: 8.0, FLAME: 8.0},
+    GAS: {GAS: 8.0, FLAME: 8.0},
+    IGNITER: {IGNITER: 8.0, GAS: 8.0, FLAME: 8.0},
+    FLAME: {GAS: 20.0, FLAME: 8.0},
+}
+"""A channel that rested all the while is one that works, unless one of these signals was on for longer. [s]"""
 STEADY = 5.0
 """Levels of the stages are medians over so long. [s]"""
 
@@ -27,6 +45,7 @@ def learned(series: Series) -> Levels | None:
 def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], dict[str, str]]:
     """What the channels say, and which say nothing and why."""
     found: list[Voice] = []
+    flat: list[Voice] = []
     left_out: dict[str, str] = {}
     for series in every:
         point, key = series.channel.point, series.channel.key
@@ -40,7 +59,7 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
             if said.time.size < 2:
                 left_out[key] = "it has too few readings"
             elif not telling.contact and telling.signal != HEAT and levels and abs(levels.reach) < levels.on and not levels.always_on:
-                left_out[key] = "it never left its rest by more than its scatter"
+                flat.append(Voice(key, telling.signal, said, telling.on, telling.off, telling.quick))
             else:
                 found.append(Voice(key, telling.signal, said, telling.on, telling.off, telling.quick))
             if point in STAGE_LEVELS and levels is not None:
@@ -52,7 +71,24 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
             said = course(series.time, series.value, TELLING["switch_closed"], None)
             if said.time.size > 1:
                 found.append(Voice(key, HIGH, said, on, off))
-    return found, left_out
+    working = rests(flat, found)
+    left_out |= {voice.key: "it never left its rest by more than its scatter" for voice in flat if voice not in working}
+    return found + working, left_out
+
+
+def rests(flat: Sequence[Voice], others: Sequence[Voice], now: float = np.inf) -> list[Voice]:
+    """Channels that rested all the while and tell by that: none of the others shows that they should not have."""
+    return [one for one in flat if one.signal in SEEN and not any(_shows(one, other, now) for other in others)]
+
+
+def _shows(flat: Voice, other: Voice, now: float) -> bool:
+    least = SEEN[flat.signal].get(other.signal, np.inf)
+    said = other.course
+    if least == np.inf or said.time.size < 2:
+        return False
+    ends = np.minimum(np.append(said.time[1:], now), now)
+    spans = np.where(said.state == 1, ends - np.maximum(said.time, flat.course.time[0]), 0.0)
+    return bool(spans.max() > least)
 
 
 def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | None:
