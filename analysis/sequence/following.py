@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
+from analysis.sequence.build import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
 from analysis.sequence.path import Path, Segment
 from analysis.sequence.states import STATES, Durations, impossible
@@ -20,6 +21,8 @@ LEFT = 100
 """Moments that are left then. [1]"""
 FAR = 1e10
 """Later than any reading. [s]"""
+ENOUGH = 30.0
+"""What is worse by so much is not looked at. [log 1]"""
 SAME = 3.0
 """A phase that begins as much later is another one. [s]"""
 
@@ -124,44 +127,60 @@ class Following:
         self._moments = moments(voices, self.durations, self.anchor, FAR)[:-1]
         self._base = self._evidence.said(np.array([self.anchor]))
 
-    def settle(self, number: int) -> None:
-        """Let what comes before a segment of the last standing stand, and that its phase begins there."""
+    def settle(self, number: int, *, ended: bool = False) -> None:
+        """Let what comes before a segment of the last standing stand, and that its phase begins there.
+
+        ended : not which phase, but that the attempt went on until there and no longer.
+        """
         own = number - len(self._before)
         path, segment = self._path, self._segments[own]
-        if path is None or (own == 0 and self._begin is not None):
+        if path is None:
             return
-        phase = STATES[segment.state].phase
         scores = path.entering(segment.start)
-        scores[[state.phase != phase for state in STATES]] = -np.inf
+        scores[~self._like(segment.state, ended=ended)] = -np.inf
+        if own == 0 and self._begin is not None and (np.isfinite(scores) == np.isfinite(self._begin)).all():
+            return
         at, u = self._refined
         self._before += [self._begun(one) for one in self._segments[:own]]
         self._restart(float(path.time[segment.start]), scores)
         if own:
             self._at, self._u = float(at[segment.start]), float(u[segment.start])
 
+    @staticmethod
+    def _like(number: int, *, ended: bool) -> NDArray[np.bool_]:
+        """(states,) which are of the same phase, or go on as little."""
+        if ended:
+            return np.array([state.phase not in GOES_ON for state in STATES])
+        return np.array([state.phase == STATES[number].phase for state in STATES])
+
     def doubt(self, number: int) -> float:
-        """How much worse every other course is that comes into a segment from another phase. [log 1]"""
+        """How much worse every other course is that comes into a segment from another kind of phase. [log 1]"""
         own = number - len(self._before)
         if self._path is None or own <= 0:
             return np.inf
-        phase = STATES[self._segments[own - 1].state].phase
-        alike = np.array([state.phase == phase for state in STATES])
+        before = _kind(self._segments[own - 1].state)
+        alike = np.array([_kind(state) == before for state in range(len(STATES))])
         return self._path.doubt(self._segments[own], alike)
 
-    def lead(self, number: int) -> float:
-        """How much worse every other course is in which the phase of a segment does not begin then. [log 1]"""
+    def lead(self, number: int, *, ended: bool = False) -> float:
+        """How much worse every other course is in which the phase of a segment does not begin then. [log 1]
+
+        ended : the same of courses in which the attempt does not end to go on then.
+        """
         own = number - len(self._before)
         path = self._path
         if path is None or own <= 0:
             return np.inf
-        phase, time = STATES[self._segments[own].state].phase, path.time[self._segments[own].start]
+        like = self._like(self._segments[own].state, ended=ended)
+        time = path.time[self._segments[own].start]
         scores, since = path.scores()
         best = float(scores.max())
         for state in np.argsort(-scores).tolist():
-            if not np.isfinite(scores[state]) or not any(
-                STATES[one.state].phase == phase and abs(path.time[one.start] - time) <= SAME
-                for one in path.back(state, since)
-            ):
+            if scores[state] < best - ENOUGH:
+                break
+            way = path.back(state, since)
+            near = [place for place, one in enumerate(way) if place and abs(path.time[one.start] - time) <= SAME]
+            if not any(like[way[place].state] and not (ended and like[way[place - 1].state]) for place in near):
                 return best - float(scores[state])
         return np.inf
 
@@ -217,3 +236,9 @@ class Following:
         scores[segment.state] = 0.0
         self._at, self._u = float(at[place]), float(u[place])
         self._restart(float(path.time[place]), scores)
+
+
+def _kind(state: int) -> str:
+    """Phase of a state; those of an attempt that is decided are one."""
+    phase = STATES[state].phase
+    return phase if phase in GOES_ON or not phase else "decided"

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from analysis.model import Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
-from analysis.sequence.build import attempts
+from analysis.sequence.build import GOES_ON, attempts
 from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
@@ -23,8 +23,12 @@ REVISED = 3.0
 """A decision younger than this may be revised. [s]"""
 LEARNING = 12.0
 """The same while a channel has not shown yet how far it goes. [s]"""
+SLOW = 1.0
+"""An outcome is settled so much later: what tells it from others may come after the decision. [s]"""
 MARGIN = 9.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
+BEFORE = 6.0
+"""The same of the phase before it, where an attempt begins or ends. [log 1]"""
 EARLY, LATEST = 10.0, 60.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
@@ -185,18 +189,19 @@ class Recognizer:
         sure = all(one.sure for one in hearings)
         revised = REVISED if sure else LEARNING
         number = None
+        ended = False
         if last == 0 and not standing.settled and not sure:
             return
-        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last):
+        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last, settles):
             number = last
-        else:
-            number = self._another(standing, settles)
+        elif (number := self._another(standing, settles)) is None:
+            number, ended = self._end(standing, settles - revised), True
         if number is not None and number >= standing.settled - 1:
             at = standing.start(number)
             over = [one for one in built if one.end <= at + 1e-6]
-            if over and over[-1].deciding_time > settles - revised - 1.0:
+            if over and over[-1].deciding_time > settles - revised - SLOW:
                 return
-            following.settle(number)
+            following.settle(number, ended=ended)
             for one in over:
                 self._finish(one, voices)
             self._open = built[len(over) :]
@@ -213,18 +218,29 @@ class Recognizer:
         for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
             place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
             age = settles - begin
-            needed = MARGIN * min(1.0, (LATEST - age) / (LATEST - EARLY))
-            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= needed:
+            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= _needed(age):
                 return place
         return None
 
-    def _sure(self, standing: Standing, last: int) -> bool:
+    def _end(self, standing: Standing, before: float) -> int | None:
+        """Segment at which the attempt under way was decided before some time, when that is sure."""
+        following, one = self._following, self._open[-1] if self._open else None
+        if following is None or one is None or one.outcome == "cut_off" or one.deciding_time > before - SLOW:
+            return None
+        places = range(standing.settled, len(standing.segments))
+        place = next((place for place in places if abs(standing.start(place) - one.deciding_time) < 1e-6), None)
+        if place is None or STATES[standing.segments[place].state].phase in GOES_ON:
+            return None
+        sure = following.lead(place, ended=True) >= MARGIN and self._sure(standing, place - 1, before)
+        return place if sure else None
+
+    def _sure(self, standing: Standing, last: int, settles: float) -> bool:
         """Whether no other course comes near that has other attempts."""
         following = self._following
         bounds = {one.start for one in self._open} | {one.end for one in self._open}
         open_ones = range(standing.settled, last + 1)
         return following is not None and all(
-            min(following.doubt(place), following.lead(place)) >= MARGIN
+            min(following.doubt(place), following.lead(place)) >= _needed(settles - standing.start(place))
             for place in open_ones
             if standing.start(place) in bounds
         )
@@ -244,7 +260,7 @@ class Recognizer:
         if self._decided is not None or not self._open or following is None:
             return
         one = self._open[0]
-        sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - 1.0)
+        sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
         if one.outcome == "cut_off" or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
         if all(each.outcome == one.outcome for each in self._built(standing, voices, retried=True)[:1]):
@@ -264,6 +280,7 @@ class Recognizer:
             phase, since = one.phases[-1].phase, one.phases[-1].start
         anchored = following is not None and following.at
         settled = anchored is not False and since <= anchored + 1e-6 and settles - since >= REVISED
+        settled = settled and standing.margin >= MARGIN
         expected = None
         if phase not in OPEN:
             name = "no_light" if phase == "ignition_trial" else phase
@@ -295,6 +312,11 @@ class Recognizer:
                 break
             count += bool(before.spans("ignition_trial"))
         return count
+
+
+def _needed(age: float) -> float:
+    """How much worse other courses have to be for a boundary of an age [s] to be settled. [log 1]"""
+    return BEFORE * min(1.0, (LATEST - age) / (LATEST - EARLY))
 
 
 def _begin(standing: Standing) -> float:
