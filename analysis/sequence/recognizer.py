@@ -25,7 +25,7 @@ LEARNING = 12.0
 """The same while a channel has not shown yet how far it goes. [s]"""
 SLOW = 1.0
 """An outcome is settled so much later: what tells it from others may come after the decision. [s]"""
-MARGIN = 9.0
+MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
