@@ -33,6 +33,8 @@ CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
+PLAINLY = 1.6
+"""How far it has to go to have left its rest: a gust goes a little beyond what counts as on. [on]"""
 FAR = 1e11
 """When what is said now ends, as long as it goes on. [s]"""
 KEPT = 1024
@@ -301,7 +303,8 @@ def _differ(old: Levels, new: Levels) -> bool:
 
 
 def _flat(levels: Levels) -> bool:
-    return abs(levels.reach) < levels.on
+    """Whether the channel never plainly left its rest."""
+    return abs(levels.reach) < PLAINLY * levels.on
 
 
 def _joined(old: Course, new: Course, stands: float, last: float) -> Course:

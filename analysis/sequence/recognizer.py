@@ -231,13 +231,14 @@ class Recognizer:
         place = next((place for place in places if abs(standing.start(place) - one.deciding_time) < 1e-6), None)
         if place is None or STATES[standing.segments[place].state].phase in GOES_ON:
             return None
-        sure = following.lead(place, ended=True) >= MARGIN and self._sure(standing, place - 1, before)
+        sure = following.lead(place, ended=True) >= MARGIN and following.doubt(place) >= BEFORE
+        sure = sure and self._sure(standing, place - 1, before)
         return place if sure else None
 
     def _sure(self, standing: Standing, last: int, settles: float) -> bool:
         """Whether no other course comes near that has other attempts."""
         following = self._following
-        bounds = {one.start for one in self._open} | {one.end for one in self._open}
+        bounds = {time for one in self._open for time in (one.start, one.deciding_time, one.end)}
         open_ones = range(standing.settled, last + 1)
         return following is not None and all(
             min(following.doubt(place), following.lead(place)) >= _needed(settles - standing.start(place))
