@@ -4,11 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Plate, Series
-from analysis.sequence.edges import QUIET, RECENT, Course, course
+from analysis.sequence.courses import NOTHING, ended, joined, trimmed
+from analysis.sequence.edges import QUIET, RECENT, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
-from analysis.sequence.readings import Readings
+from analysis.sequence.readings import Means, Readings
 from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
 from analysis.sequence.voices import STEADY, stage_course, stage_split
 
@@ -33,14 +34,12 @@ CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
+STAGED = 8
+"""Medians that each stage has at least before they are told apart. [1]"""
 PLAINLY = 1.6
 """How far it has to go to have left its rest: a gust goes a little beyond what counts as on. [on]"""
 FAR = 1e11
 """When what is said now ends, as long as it goes on. [s]"""
-KEPT = 1024
-"""Changes, and medians of some seconds, that are kept of a channel; the oldest are dropped. [1]"""
-
-NOTHING = Course(np.empty(0), np.empty(0, np.int8), np.empty(0))
 
 
 class Hearing:
@@ -84,7 +83,7 @@ class Hearing:
 
     def trim(self, before: float) -> None:
         """Forget changes before a time, but for what was said then."""
-        said, stage = _trimmed(self._said, before), _trimmed(self._stage, before)
+        said, stage = trimmed(self._said, before), trimmed(self._stage, before)
         if said is not self._said or stage is not self._stage:
             self._said, self._stage, self._voices = said, stage, None
 
@@ -92,7 +91,7 @@ class Hearing:
         """Nothing measures the point any more: what was said stands, and nothing is said from now on."""
         self.readings.take()
         last = self.readings.last
-        self._said, self._stage = _ended(self._said, last), _ended(self._stage, last)
+        self._said, self._stage = ended(self._said, last), ended(self._stage, last)
         self.readings = Readings()
         self._learning, self._levels, self._learned = Learning(), None, -np.inf
         self._steady, self._means, self._least = Means(STEADY, median=True), Means(BLOCK, median=False), 0.0
@@ -177,7 +176,7 @@ class Hearing:
                 self.learned = self._learned
         levels = self._levels
         if self.point in STAGE_LEVELS and levels is not None:
-            split = stage_split(self.point, levels.distance(self._steady.value), levels, self._plate)
+            split = stage_split(self.point, levels.distance(self._steady.value), levels, self._plate, STAGED)
             before = self._split
             if (split is None) != (before is None) or (split and before and abs(split - before) > MOVED * before):
                 self._split, anew = split, True
@@ -188,27 +187,30 @@ class Hearing:
         time, value, said = self.readings.time, self.readings.value, self._said
         if said.time.size < 2 or said.state[-1] >= 0:
             return False
-        contact, levels = self._used.contact, self._levels
-        behind = 2.0 if contact else CALM
+        behind = 2.0 if self._used.contact else CALM
         first = int(np.searchsorted(time, before))
         if first >= time.size or time[first] - max(said.time[-2], self._quiet) < behind:
             return False
         if np.diff(time[first:]).max(initial=0.0) > QUIET:
             return False
-        if contact:
-            states = value[first:] >= 0.5
-            return bool((states == (said.state[-2] == 1)).all())
+        if self._used.contact:
+            return bool(((value[first:] >= 0.5) == (said.state[-2] == 1)).all())
+        recent = value[int(np.searchsorted(time, time[-1] - CALM - RECENT)) :]
+        return self._plainly(value[first:], recent, on=(said.state[-2] == 1) != self._used.inverse)
+
+    def _plainly(self, fresh: Array, recent: Array, *, on: bool) -> bool:
+        """Whether levels are plainly those of on, or of off, and as they were of late."""
+        levels = self._levels
         if levels is None:
             return False
-        on = (said.state[-2] == 1) != self._used.inverse
-        distance = levels.distance(value[first:])
+        distance = levels.distance(fresh)
         if not on:
             return bool((distance <= levels.off).all())
         if not self._used.fades and self._split is None:
             return bool((distance >= levels.on).all())
-        recent = levels.distance(value[int(np.searchsorted(time, time[-1] - CALM - RECENT)) :])
-        least = float(recent.min())
-        return least >= levels.on and float(recent.max()) <= ALIKE * least
+        distance = levels.distance(recent)
+        least = float(distance.min())
+        return least >= levels.on and float(distance.max()) <= ALIKE * least
 
     def _hear(self, *, anew: bool) -> None:
         """Make the course anew over its last part, or over all that is kept."""
@@ -229,10 +231,10 @@ class Hearing:
             return
         self._hold = float(new.time[-1]) - float(time[-1])
         before, levels, last = (self._said, self._stage), self._levels, float(time[-1])
-        self._said = _joined(self._said, new, stands, last)
+        self._said = joined(self._said, new, stands, last)
         if self._split is not None and levels is not None and time.size >= 8:
             stage = stage_course(self.point, time, value, levels, self._split)
-            self._stage = _joined(self._stage, stage, stands, last)
+            self._stage = joined(self._stage, stage, stands, last)
         elif anew:
             self._stage = NOTHING
         if (self._said, self._stage) != before or anew:
@@ -255,97 +257,19 @@ class Hearing:
         if new.time.size > 1:
             self._hold = 10 * QUIET
             new.time[-1] = self.readings.last + self._hold
-            before, self._said = self._said, _joined(self._said, new, float(self._means.time[0]), self.readings.last)
+            before, self._said = self._said, joined(self._said, new, float(self._means.time[0]), self.readings.last)
             if self._said is not before:
                 self._voices = None
-
-
-class Means:
-    """Means, or medians, over some seconds each; the oldest are dropped when there are too many."""
-
-    def __init__(self, span: float, *, median: bool) -> None:
-        self._span, self._median = span, median
-        self._zero: float | None = None
-        self._open: list[float] = []
-        self._number = 0
-        self._found: list[tuple[float, float]] = []
-        self.time, self.value = np.empty(0), np.empty(0)
-
-    def add(self, time: Array, value: Array) -> bool:
-        """Take more readings; whether another span is full."""
-        before = len(self._found)
-        if self._zero is None:
-            self._zero = float(time[0])
-        numbers = np.floor((time - self._zero) / self._span).astype(np.int64)
-        for number, one in zip(numbers.tolist(), value.tolist(), strict=True):
-            if number > self._number:
-                self._close()
-                self._number = number
-            self._open.append(one)
-        if len(self._found) == before:
-            return False
-        if len(self._found) > KEPT + KEPT // 4:
-            del self._found[: KEPT // 4]
-        self.time, self.value = np.array(self._found).T
-        return True
-
-    def _close(self) -> None:
-        if self._open and self._zero is not None:
-            middle = float(np.median(self._open)) if self._median else sum(self._open) / len(self._open)
-            self._found.append((self._zero + (self._number + 0.5) * self._span, middle))
-        self._open = []
 
 
 def _differ(old: Levels, new: Levels) -> bool:
     if old.always_on != new.always_on or (old.reach < 0) != (new.reach < 0):
         return True
-    return _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
+    return (
+        _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
+    )
 
 
 def _flat(levels: Levels) -> bool:
     """Whether the channel never plainly left its rest."""
     return abs(levels.reach) < PLAINLY * levels.on
-
-
-def _joined(old: Course, new: Course, stands: float, last: float) -> Course:
-    """The old course up to a time, the new one from then on; the old one where only the end differs.
-
-    last : time of the newest reading. [s]
-    """
-    first = int(np.searchsorted(old.time, stands))
-    if not first:
-        return old if _alike(old, new, last) else new
-    place = int(np.searchsorted(new.time, stands, "right"))
-    states, times, us = [old.state[:first]], [old.time[:first]], [old.u[:first]]
-    if place and new.state[place - 1] != old.state[first - 1]:
-        states.append(new.state[place - 1 : place])
-        times.append(np.array([stands]))
-        us.append(np.array([1.0]))
-    state = np.concatenate([*states, new.state[place:]])
-    time, u = np.concatenate([*times, new.time[place:]]), np.concatenate([*us, new.u[place:]])
-    kept = np.concatenate([[True], state[1:] != state[:-1]])
-    found = Course(time[kept][-KEPT:], state[kept][-KEPT:], u[kept][-KEPT:])
-    return old if _alike(old, found, last) else found
-
-
-def _alike(old: Course, new: Course, last: float) -> bool:
-    """Whether they say the same but for when they end after the last reading."""
-    return (
-        old.time.size == new.time.size > 1
-        and bool(old.time[-1] == new.time[-1] or min(old.time[-1], new.time[-1]) > last)
-        and bool((old.time[:-1] == new.time[:-1]).all())
-        and bool((old.state == new.state).all())
-    )
-
-
-def _trimmed(said: Course, before: float) -> Course:
-    first = int(np.searchsorted(said.time, before, "right")) - 1
-    return said if first < 16 else Course(said.time[first:], said.state[first:], said.u[first:])
-
-
-def _ended(said: Course, at: float) -> Course:
-    last = int(np.searchsorted(said.time, at, "right"))
-    if not last:
-        return NOTHING
-    time, state = np.append(said.time[:last], at + 1e-3), np.append(said.state[:last], np.int8(-1))
-    return Course(time, state, np.append(said.u[:last], 0.0))

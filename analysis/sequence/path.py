@@ -137,7 +137,7 @@ class Path:
 
     def entering(self, number: int) -> Array:
         """(states,) score of each state that begins at a moment."""
-        return self._entered[number].copy()
+        return np.array(self._entered[number])
 
     def doubt(self, segment: Segment, alike: NDArray[np.bool_]) -> float:
         """How much worse every way into a segment is that comes from a state not (states,) `alike`. [log 1]"""

@@ -1,4 +1,4 @@
-"""Readings of one channel as they come, put in the order of time, the oldest dropped when there are too many."""
+"""Readings of one channel as they come, in the order of time, and means of them; the oldest dropped when too many."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -7,6 +7,8 @@ Array = NDArray[np.float64]
 
 MOST = 16_384
 """Readings kept of a channel; of more the oldest are dropped. [1]"""
+MEANS = 1024
+"""Means of some seconds that are kept, of more the oldest are dropped. [1]"""
 
 
 class Readings:
@@ -78,3 +80,39 @@ class Readings:
         self._time[self._last : self._last + most] = time
         self._value[self._last : self._last + most] = value
         self._last += most
+
+
+class Means:
+    """Means, or medians, over some seconds each; the oldest are dropped when there are too many."""
+
+    def __init__(self, span: float, *, median: bool) -> None:
+        self._span, self._median = span, median
+        self._zero: float | None = None
+        self._open: list[float] = []
+        self._number = 0
+        self._found: list[tuple[float, float]] = []
+        self.time, self.value = np.empty(0), np.empty(0)
+
+    def add(self, time: Array, value: Array) -> bool:
+        """Take more readings; whether another span is full."""
+        before = len(self._found)
+        if self._zero is None:
+            self._zero = float(time[0])
+        numbers = np.floor((time - self._zero) / self._span).astype(np.int64)
+        for number, one in zip(numbers.tolist(), value.tolist(), strict=True):
+            if number > self._number:
+                self._close()
+                self._number = number
+            self._open.append(one)
+        if len(self._found) == before:
+            return False
+        if len(self._found) > MEANS + MEANS // 4:
+            del self._found[: MEANS // 4]
+        self.time, self.value = np.array(self._found).T
+        return True
+
+    def _close(self) -> None:
+        if self._open and self._zero is not None:
+            middle = float(np.median(self._open)) if self._median else sum(self._open) / len(self._open)
+            self._found.append((self._zero + (self._number + 0.5) * self._span, middle))
+        self._open = []

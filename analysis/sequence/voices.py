@@ -108,14 +108,19 @@ def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | N
     return Voice(series.channel.key, HIGH, stage_course(point, time, value, levels, split), weight, weight)
 
 
-def stage_split(point: str, distance: np.ndarray, levels: Levels, plate: Plate | None) -> float | None:
-    """Distance from rest between the levels of the stages, from medians of some seconds; None where there is one."""
+def stage_split(
+    point: str, distance: np.ndarray, levels: Levels, plate: Plate | None, least: int = 2
+) -> float | None:
+    """Distance from rest between the levels of the stages, from medians of some seconds; None where there is one.
+
+    least : medians that each stage has at least; few of them may be those of a rise or a run down.
+    """
     if point == "gas_manifold" and plate is not None and len(plate.manifold) > 1:
         split = float((plate.manifold[0] * plate.manifold[-1]) ** 0.5)
         if split <= abs(levels.reach) * 1.3:
             return split
     _, ratio = STAGE_LEVELS[point]
-    return _split(distance[distance > max(levels.on, 0.15 * abs(levels.reach))], ratio)
+    return _split(distance[distance > max(levels.on, 0.15 * abs(levels.reach))], ratio, least)
 
 
 def stage_course(point: str, time: np.ndarray, value: np.ndarray, levels: Levels, split: float) -> Course:
@@ -137,7 +142,7 @@ def _only_while_on(said: Course, time: np.ndarray, off: np.ndarray) -> Course:
     return Course(at[kept], state[kept], u[kept])
 
 
-def _split(levels: np.ndarray, ratio: float) -> float | None:
+def _split(levels: np.ndarray, ratio: float, least: int) -> float | None:
     """Between two groups of levels that are apart by the ratio; None where there is one group."""
     if levels.size < 4:
         return None
@@ -148,7 +153,7 @@ def _split(levels: np.ndarray, ratio: float) -> float | None:
     right = (squares[-1] - squares[:-1]) - (sums[-1] - sums[:-1]) ** 2 / (ordered.size - count)
     best = int(np.argmin(left + right))
     low, high = sums[best] / (best + 1), (sums[-1] - sums[best]) / (ordered.size - best - 1)
-    if best < 1 or ordered.size - best - 1 < 2 or high < ratio * low:
+    if best + 1 < least or ordered.size - best - 1 < least or high < ratio * low:
         return None
     return float((low * high) ** 0.5)
 

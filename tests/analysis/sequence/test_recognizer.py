@@ -10,7 +10,7 @@ import pytest
 
 from analysis.model import Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
-from analysis.sequence.hearing import KEPT as CHANGES
+from analysis.sequence.courses import KEPT as CHANGES
 from analysis.sequence.readings import MOST, Readings
 from analysis.sequence.recognizer import REVISED, Recognizer
 from tests.sequence.recordings import EPOCH
@@ -187,7 +187,7 @@ def test_a_time_that_goes_back_begins_anew_and_a_little_disorder_does_not() -> N
     fed(recognizer, [readings[place] for place in order])
     assert [one.outcome for one in recognizer.attempts] == ["heat"]
     recognizer.step("call_heat", EPOCH + 100.0, 0.0, Quality.GOOD)
-    assert recognizer.attempts == ()
+    assert not recognizer.attempts
     fed(recognizer, polled(CONTACTS, 465.0, begin=101.0))
     assert [one.number for one in recognizer.attempts] == [1]
 
