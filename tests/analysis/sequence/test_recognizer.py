@@ -13,7 +13,7 @@ from analysis.sequence.attempts import Attempt, Progress
 from analysis.sequence.courses import KEPT as CHANGES
 from analysis.sequence.readings import MOST, Readings
 from analysis.sequence.recognizer import REVISED, Recognizer
-from tests.sequence.recordings import EPOCH
+from tests.sequence.recordings import EPOCH, recording
 
 Reading = tuple[str, float, float]
 Steps = Mapping[str, Iterable[tuple[float, float]]]
@@ -268,3 +268,14 @@ def test_readings_are_bounded_counted_and_in_order() -> None:
     readings.add(float(readings.time[-1]), 9.0)
     readings.take()
     assert readings.value[-1] == 1.0, "of two of one time the first stays"
+
+
+@pytest.mark.parametrize("seed", [17, 34])
+def test_simulated_recordings_are_settled_as_they_were_announced(seed: int) -> None:
+    recorded = recording(seed)
+    recognizer = Recognizer(recorded.timing, recorded.plate)
+    readings = ((point, time, value) for point, time, value, _ in recorded.readings())
+    stands, early = watched(recognizer, readings)
+    assert early == 0
+    assert recognizer.settled > 0
+    assert ("attempt", recognizer.settled) in stands
