@@ -12,12 +12,14 @@ from analysis.model import Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
 from analysis.sequence.courses import KEPT as CHANGES
 from analysis.sequence.readings import MOST, Readings
-from analysis.sequence.recognizer import REVISED, Recognizer
+from analysis.sequence.recognizer import Recognizer
 from tests.sequence.recordings import EPOCH, recording
 
 Reading = tuple[str, float, float]
 Steps = Mapping[str, Iterable[tuple[float, float]]]
 
+THREE = 3.0
+"""Nothing is settled that is younger. [s]"""
 CONTACTS: Steps = {
     "call_heat": [(0, 0), (10, 1), (300, 0)],
     "switch_closed": [(0, 0), (14, 1), (315, 0)],
@@ -131,10 +133,10 @@ def watched(recognizer: Recognizer, readings: Iterable[Reading]) -> tuple[dict[o
         progress = recognizer.step(point, time, value, Quality.GOOD)
         if progress.settled:
             hold(("phase", progress.attempt, progress.since), progress.phase)
-            early += time - progress.since < REVISED
+            early += time - progress.since < THREE
             if progress.outcome and progress.attempt:
                 hold(("outcome", progress.attempt), progress.outcome)
-                early += time - progress.deciding_time < REVISED
+                early += time - progress.deciding_time < THREE
         if count % 50 == 0:
             for one in recognizer.attempts:
                 if one.number <= recognizer.settled:
@@ -159,6 +161,34 @@ def test_what_is_settled_never_changes_and_is_three_seconds_old(seed: int | None
     stands, early = watched(recognizer, [*readings, *polled(CONTACTS, 465.0, begin=400.0)])
     assert early == 0
     assert len(stands) > 6
+
+
+@pytest.mark.parametrize(("margin", "soon"), [(1.0, 5.0), (None, 9.0)])
+def test_contacts_settle_soon_and_no_sooner_than_three_seconds(
+    monkeypatch: pytest.MonkeyPatch, margin: float | None, soon: float
+) -> None:
+    if margin is not None:  # age alone holds it back
+        monkeypatch.setattr("analysis.sequence.recognizer.MARGIN", margin)
+    turning = {"amps_inducer": [(0, 0.0), (11, 1.5), (315, 0.0)]}
+    said = fed(Recognizer(Timing(), Plate(input=(20e3,))), polled({**CONTACTS, **turning}, 330.0))
+    ages: dict[str, float] = {}
+    for at, progress in said:
+        if progress.settled and progress.phase in ("run_high", "post_purge"):
+            ages.setdefault(progress.phase, at - (progress.since - EPOCH))
+    assert len(ages) == 2
+    assert all(THREE <= age < soon for age in ages.values()), ages
+
+
+def test_a_phase_that_is_settled_stays_whatever_comes_after() -> None:
+    recognizer = Recognizer(Timing(), Plate(input=(20e3,)))
+    said = fed(recognizer, polled(CONTACTS, 110.0))
+    assert (said[-1][1].phase, said[-1][1].settled) == ("run_high", True)
+    for point in CONTACTS:
+        recognizer.forget(point)
+    recognizer._hearings.clear()  # so that nothing speaks for it any more
+    fed(recognizer, polled({"gas_valve": [(0, 0)], "switch_closed": [(0, 0)]}, 60.0, begin=110.0))
+    (one,) = recognizer.attempts
+    assert ("run_high", 76) in phases(one)
 
 
 def test_a_look_does_not_move_time() -> None:
