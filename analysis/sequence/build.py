@@ -36,6 +36,7 @@ def attempts(
     first: int = 1,
     calls: int = 0,
     over: bool = True,
+    retried: bool = False,
 ) -> list[Attempt]:
     """Attempts of a course of states.
 
@@ -58,11 +59,10 @@ def attempts(
             last_call = called
         begun += int(rested)
         ends_here = end == len(segments) and over
-        found.append(
-            _attempt(
-                own, segments[end : end + 2], time, u, witness, durations, len(found) + first, begun, cut=ends_here
-            )
-        )
+        after = segments[end : end + 2]
+        number = len(found) + first
+        again = retried and not after
+        found.append(_attempt(own, after, time, u, witness, durations, number, begun, cut=ends_here, retried=again))
         rested = False
     return found
 
@@ -120,6 +120,7 @@ def _attempt(
     call: int,
     *,
     cut: bool,
+    retried: bool,
 ) -> Attempt:
     spans: list[PhaseSpan] = []
     for segment in own:
@@ -130,7 +131,7 @@ def _attempt(
             spans[-1] = PhaseSpan(phase, spans[-1].start, end, spans[-1].start_u, end_u)
         else:
             spans.append(PhaseSpan(phase, start, end, start_u, end_u))
-    outcome, probability, why, decides = _outcome(spans, own, after, witness, durations, cut=cut)
+    outcome, probability, why, decides = _outcome(spans, own, after, witness, durations, cut=cut, retried=retried)
     ran = {span.phase for span in spans}
     stage = "high" if "run_high" in ran else "low" if ran & set(FIRING) else ""
     edge = next((span for span in spans if span.end == decides), spans[-1])
@@ -159,6 +160,7 @@ def _outcome(
     durations: Durations,
     *,
     cut: bool,
+    retried: bool,
 ) -> tuple[str, float, str, float]:
     """Outcome, probability, why and the deciding time."""
     if spans[0].phase == "standby":
@@ -175,7 +177,7 @@ def _outcome(
     place = max(number for number, name in enumerate(names[: len(own)]) if _goes_on(name))
     following = names[place + 1] if place + 1 < len(names) else ""
     then = names[place + 2] if place + 2 < len(names) else ""
-    again = bool(after) and _goes_on(NAMES[after[0].state]) and NAMES[own[-1].state] in AGAIN
+    again = retried or (bool(after) and _goes_on(NAMES[after[0].state]) and NAMES[own[-1].state] in AGAIN)
     low = witness.never_reached(spans[0].start, spans[last].end)
     known = durations.told(NUMBER["blower_on_delay"]) is not None
     no_light = NUMBER["no_light"]

@@ -16,8 +16,11 @@ LATE = 3.0
 """A thermometer in the duct sees a flame so much later, and as uncertain. [s]"""
 
 
-def heating(time: Array, value: Array, telling: Telling) -> Course:
-    """Course of the heat: on from the beginning of a rise to the beginning of the fall after it."""
+def heating(time: Array, value: Array, telling: Telling, least: float = 0.0) -> Course:
+    """Course of the heat: on from the beginning of a rise to the beginning of the fall after it.
+
+    least : smallest turn that counts, where that is known from more than these readings. [K]
+    """
     nothing = Course(np.empty(0), np.empty(0, np.int8), np.empty(0))
     good = np.isfinite(value)
     time, value = time[good], value[good]
@@ -30,7 +33,7 @@ def heating(time: Array, value: Array, telling: Telling) -> Course:
     at = np.add.reduceat(time - time[0], first) / counts + time[0]
     scatter = float(np.median(np.abs(np.diff(means)))) / 0.954 if means.size > 1 else 0.0
     span = float(np.percentile(means, 99.5) - np.percentile(means, 0.5))
-    turn = max(telling.floor, 6 * min(scatter, 1.0), PART * span)
+    turn = max(least, telling.floor, 6 * min(scatter, 1.0), PART * span)
     turns = _turns(means, turn)
     times, states = [time[0]], [-1]
     for index, rises in turns:

@@ -13,6 +13,10 @@ BLOCK = 1.0
 """Extremes are those of medians over so long, so that a spike is none. [s]"""
 NEAR = 0.25
 """Part of the span from the extreme at rest in which a level still counts as rest. [1]"""
+NEVER = 0.3
+"""Part of the farthest level from which the one at rest is none: all these channels rest near nothing. [1]"""
+COARSE = 0.25
+"""Part of the largest step that the smallest one is the channel's resolution up to; a square wave has none. [1]"""
 KEPT = 4096
 """Blocks kept. [1]"""
 MOST = 200_000
@@ -75,9 +79,15 @@ class Learning:
             self._keep(medians)
         steps = np.abs(np.diff(held[1, :whole]))[:: max(1, whole // MOST)]
         if steps.size:
-            spread = max(float(np.median(steps)) / 0.954, _smallest(steps) * 0.29)
+            spread = _spread(steps)
             self.scatter += min(1.0, 4 * steps.size / (self.seen + steps.size)) * (spread - self.scatter)
             self.seen += steps.size
+
+    def measure(self, value: Array) -> None:
+        """Take the scatter from these readings alone."""
+        steps = np.abs(np.diff(value))[:: max(1, value.size // MOST)]
+        if steps.size:
+            self.scatter = _spread(steps)
 
     def _keep(self, medians: Array) -> None:
         first = -self._count % self._every
@@ -100,7 +110,8 @@ class Learning:
         wander = 1.4826 * float(np.median(np.abs(near - rest))) if near.size > 8 else 0.0
         wander = min(5 * wander, max(0.2 * span, 4 * telling.floor))
         least = max(6 * self.scatter, telling.floor, wander)
-        always = abs(far - rest) < least and abs(rest) > 4 * least
+        away = abs(far - rest) < least or (rest * far > 0 and abs(rest) > NEVER * abs(far))
+        always = away and abs(rest) > 4 * least
         if always:
             rest = 0.0
         reach = far - rest
@@ -121,6 +132,10 @@ def _usual(levels: Array, width: float) -> float:
     count = np.searchsorted(ordered, ordered + width, "right") - np.arange(ordered.size)
     first = int(np.argmax(count))
     return float(np.median(ordered[first : first + count[first]]))
+
+
+def _spread(steps: Array) -> float:
+    return max(float(np.median(steps)) / 0.954, min(_smallest(steps), COARSE * float(steps.max())) * 0.29)
 
 
 def _smallest(steps: Array) -> float:

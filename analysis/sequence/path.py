@@ -50,7 +50,12 @@ class Path:
     """Best scores up to each moment; more moments may follow, and the last ones be taken back."""
 
     def __init__(
-        self, durations: Durations, signals: frozenset[int], never: NDArray[np.bool_], first: int | None = None
+        self,
+        durations: Durations,
+        signals: frozenset[int],
+        never: NDArray[np.bool_],
+        first: int | None = None,
+        begin: Array | None = None,
     ) -> None:
         self._durations = durations
         self._follow = transitions(FOLLOWS)
@@ -60,6 +65,7 @@ class Path:
         self._follow[:, never] = self._broken[:, never] = -np.inf
         self._never = never
         self._first = first  # state that is known at the beginning
+        self._begin = begin  # (states,) scores of the states that begin at the first moment, where they are known
         self.time = np.empty(0)
         self._said = np.empty((0, COUNT))
         self._entered = np.empty((0, COUNT))
@@ -93,6 +99,8 @@ class Path:
             if self._first is not None:
                 begin[:] = -np.inf
                 begin[self._first] = 0.0
+            if self._begin is not None:
+                begin = self._begin.copy()
             begin[self._never] = -np.inf
             self._entered[0] = begin
             self._carried.append((np.full(COUNT, -np.inf), np.zeros(COUNT, np.int32)))
@@ -115,7 +123,9 @@ class Path:
             self._carry(number, first)
         length = self.time[number] - self.time[first:number]
         spent = self._durations.lasting(length) if lasting else self._durations.density(length)
-        if first == 0 and self._first is None:  # nobody knows how long it had lasted when the recording began
+        if (
+            first == 0 and self._first is None and self._begin is None
+        ):  # nobody knows how long it had lasted when the recording began
             spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
         score = self._entered[first:number] - self._said[first:number] + spent
         which = np.argmax(score, axis=0)
@@ -138,6 +148,27 @@ class Path:
             held, begun = np.where(better, leaving, held), np.where(better, np.int32(first - 1), begun)
         self._carried.append((held, begun))
 
+    def same(self, time: Array, said: Array) -> int:
+        """How many of the first moments are these, with the same said until then."""
+        count = min(self.time.size, time.size)
+        other = (self.time[:count] != time[:count]) | (np.abs(self._said[:count] - said[:count]) > 1e-6).any(axis=1)
+        return int(np.argmax(other)) if other.any() else count
+
+    def entering(self, number: int) -> Array:
+        """(states,) score of each state that begins at a moment."""
+        return np.array(self._entered[number])
+
+    def doubt(self, segment: Segment, alike: NDArray[np.bool_]) -> float:
+        """How much worse every way into a segment is that comes from a state not (states,) `alike`. [log 1]"""
+        number, state = segment.start, segment.state
+        best, other = -np.inf, -np.inf
+        for lasting, table in ((False, self._follow), (True, self._broken)):
+            score, _ = self._best(number, lasting=lasting)
+            score = score + table[:, state]
+            best = max(best, float(np.max(score[alike], initial=-np.inf)))
+            other = max(other, float(np.max(score[~alike], initial=-np.inf)))
+        return best - other
+
     def scores(self) -> tuple[Array, NDArray[np.int32]]:
         """(states,) score of being in each state at the last moment, and the moment at which it then began."""
         return self._best(self.time.size - 1, lasting=True)
@@ -147,7 +178,10 @@ class Path:
         if self.time.size < 2:
             return []
         scores, since = self.scores()
-        state = int(np.argmax(scores))
+        return self.back(int(np.argmax(scores)), since)
+
+    def back(self, state: int, since: NDArray[np.int32]) -> list[Segment]:
+        """The best path to a state at the last moment, with what `scores` says of when it began."""
         start, end = int(since[state]), self.time.size - 1
         found = [Segment(state, start, end)]
         while start > 0:

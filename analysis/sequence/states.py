@@ -5,6 +5,7 @@ Durations are the job file's where it gives them, else the envelope of the trade
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -256,6 +257,7 @@ STRENGTH = {"n": 0.3, "b": 0.12}
 """Part of a signal's evidence that counts in a state; 1 unless said here. [1]"""
 
 
+@cache
 def asks() -> tuple[Array, Array]:
     """(states, signals) which part of the evidence for on, and for off, each state takes."""
     on, off = np.zeros((len(STATES), SIGNALS)), np.zeros((len(STATES), SIGNALS))
@@ -268,6 +270,7 @@ def asks() -> tuple[Array, Array]:
         letter = "L" if name == "limit_cooldown" else "R"
         on[NUMBER[name], LETTERS[letter]] = 0.0
         off[NUMBER[name], LETTERS[letter]] = 1.0
+    on.flags.writeable = off.flags.writeable = False
     return on, off
 
 

@@ -1,0 +1,246 @@
+"""The best course of states up to now, the part that is settled left behind: cost does not grow with length."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.model import Plate, Timing
+from analysis.sequence.boundaries import refined
+from analysis.sequence.build import GOES_ON
+from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
+from analysis.sequence.path import Path, Segment
+from analysis.sequence.states import STATES, Durations, impossible
+
+Array = NDArray[np.float64]
+
+MOST = 400
+"""Moments since what is settled; of more, what is oldest is settled as it stands. [1]"""
+LEFT = 100
+"""Moments that are left then. [1]"""
+FAR = 1e10
+"""Later than any reading. [s]"""
+ENOUGH = 30.0
+"""What is worse by so much is not looked at. [log 1]"""
+SAME = 3.0
+"""A phase that begins as much later is another one. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A state and when it began."""
+
+    state: int
+    at: float
+    """[s]"""
+    u: float
+    """[s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """How things stand: the course of states, those that are settled first."""
+
+    segments: Sequence[Segment] = ()
+    time: Array = ()  # type: ignore[assignment]
+    """(n,) boundaries. [s]"""
+    u: Array = ()  # type: ignore[assignment]
+    settled: int = 0
+    """Segments that begin at a settled boundary: the last of them may go on. [1]"""
+    margin: float = 0.0
+    """How much worse the best course is that is in another phase now. [log 1]"""
+
+    def start(self, number: int) -> float:
+        """When a segment begins. [s]"""
+        return float(self.time[self.segments[number].start])
+
+
+class Following:
+    """Follows the course from what is settled to now."""
+
+    def __init__(self, timing: Timing | None, plate: Plate | None, start: float) -> None:
+        self.durations = Durations(timing)
+        self._plate = plate
+        self.anchor = start
+        """Moment from which on the course is open. [s]"""
+        self._at, self._u = start, 0.0
+        self._begin: Array | None = None
+        self._before: list[Begun] = []
+        self._path: Path | None = None
+        self._evidence: Evidence | None = None
+        self._voices: list[Voice] = []
+        self._moments, self._base, self._new = np.empty(0), np.empty(0), True
+        self.changed = True
+        """Whether the course, or what it rests on, is another than before."""
+        self._signals: frozenset[int] = frozenset()
+        self._segments: list[Segment] = []
+        self._refined: tuple[Array, Array] = np.empty(0), np.empty(0)
+        self.forced = 0
+        """How often too many moments made the oldest settled. [1]"""
+
+    @property
+    def at(self) -> float:
+        """Where the settled boundary lies that the open course begins with. [s]"""
+        return self._at
+
+    def follow(self, voices: list[Voice], now: float) -> Standing | None:
+        """The course up to now; None where nothing tells."""
+        if not voices or now <= self.anchor:
+            return None
+        if [id(one) for one in voices] != [id(one) for one in self._voices] or self._path is None:
+            self._hear(voices)
+        if self._evidence is None or not self._evidence.signals:
+            return None
+        path = self._path
+        if path is None:
+            path = self._path = Path(
+                self.durations, self._signals, impossible(self._signals, self._plate), begin=self._begin
+            )
+        within = int(np.searchsorted(self._moments, now - NEAR, "right"))
+        time = np.append(self._moments[:within], now)
+        said = self._evidence.said(time) - self._base
+        same = path.same(time, said)
+        path.cut(same)
+        path.extend(time[same:], said[same:])
+        segments = path.best()
+        self.changed = self._new or [one.start for one in segments] != [one.start for one in self._segments]
+        self.changed |= [one.state for one in segments] != [one.state for one in self._segments]
+        self._segments = segments
+        if self.changed:
+            self._refined = refined(segments, time, voices, self.durations)
+        else:
+            at, u = self._refined
+            self._refined = np.append(at[:within], now), np.append(u[:within], 0.0)
+            if at.size - 1 < within:
+                self._refined = refined(segments, time, voices, self.durations)
+        self._new = False
+        standing = self._standing(path)
+        if time.size > MOST:
+            self._shorten(path)
+        return standing
+
+    def _hear(self, voices: list[Voice]) -> None:
+        self._voices, self._new = voices, True
+        self._evidence = Evidence(voices)
+        if not self._evidence.signals <= self._signals:
+            self._signals |= self._evidence.signals
+            self._path = None
+        self._moments = moments(voices, self.durations, self.anchor, FAR)[:-1]
+        self._base = self._evidence.said(np.array([self.anchor]))
+
+    def settle(self, number: int, *, ended: bool = False) -> None:
+        """Let what comes before a segment of the last standing stand, and that its phase begins there.
+
+        ended : not which phase, but that the attempt went on until there and no longer.
+        """
+        own = number - len(self._before)
+        path, segment = self._path, self._segments[own]
+        if path is None:
+            return
+        scores = path.entering(segment.start)
+        scores[~self._like(segment.state, ended=ended)] = -np.inf
+        if own == 0 and self._begin is not None and (np.isfinite(scores) == np.isfinite(self._begin)).all():
+            return
+        at, u = self._refined
+        self._before += [self._begun(one) for one in self._segments[:own]]
+        self._restart(float(path.time[segment.start]), scores)
+        if own:
+            self._at, self._u = float(at[segment.start]), float(u[segment.start])
+
+    @staticmethod
+    def _like(number: int, *, ended: bool) -> NDArray[np.bool_]:
+        """(states,) which are of the same phase, or go on as little."""
+        if ended:
+            return np.array([state.phase not in GOES_ON for state in STATES])
+        return np.array([state.phase == STATES[number].phase for state in STATES])
+
+    def doubt(self, number: int) -> float:
+        """How much worse every other course is that comes into a segment from another kind of phase. [log 1]"""
+        own = number - len(self._before)
+        if self._path is None or own <= 0:
+            return np.inf
+        before = _kind(self._segments[own - 1].state)
+        alike = np.array([_kind(state) == before for state in range(len(STATES))])
+        return self._path.doubt(self._segments[own], alike)
+
+    def lead(self, number: int, *, ended: bool = False) -> float:
+        """How much worse every other course is in which the phase of a segment does not begin then. [log 1]
+
+        ended : the same of courses in which the attempt does not end to go on then.
+        """
+        own = number - len(self._before)
+        path = self._path
+        if path is None or own <= 0:
+            return np.inf
+        like = self._like(self._segments[own].state, ended=ended)
+        time = path.time[self._segments[own].start]
+        scores, since = path.scores()
+        best = float(scores.max())
+        for state in np.argsort(-scores).tolist():
+            if scores[state] < best - ENOUGH:
+                break
+            way = path.back(state, since)
+            near = [place for place, one in enumerate(way) if place and abs(path.time[one.start] - time) <= SAME]
+            if not any(like[way[place].state] and not (ended and like[way[place - 1].state]) for place in near):
+                return best - float(scores[state])
+        return np.inf
+
+    def drop(self, number: int) -> None:
+        """Forget the first so many settled segments."""
+        del self._before[:number]
+
+    def _begun(self, segment: Segment) -> Begun:
+        at, u = self._refined
+        if not segment.start:
+            return Begun(segment.state, self._at, self._u)
+        return Begun(segment.state, float(at[segment.start]), float(u[segment.start]))
+
+    def _restart(self, anchor: float, scores: Array) -> None:
+        self.anchor = anchor
+        self._begin = scores - scores.max()
+        self._path = None
+
+    def _standing(self, path: Path) -> Standing:
+        scores, since = path.scores()
+        last = self._segments[-1]
+        phase, start = STATES[last.state].phase, path.time[last.start]
+        other = [
+            state.phase != phase or abs(path.time[begun] - start) > SAME
+            for state, begun in zip(STATES, since, strict=True)
+        ]
+        margin = float(scores[last.state] - np.max(scores[other], initial=-np.inf))
+        count = len(self._before)
+        at, u = self._refined
+        at[0], u[0] = self._at, self._u
+        np.maximum.accumulate(at, out=at)
+        segments = [Segment(one.state, number, number + 1) for number, one in enumerate(self._before)]
+        segments += [Segment(one.state, one.start + count, one.end + count) for one in self._segments]
+        time = np.concatenate([[one.at for one in self._before], at])
+        u = np.concatenate([[one.u for one in self._before], u])
+        settled = count + (1 if self._begin is not None else 0)
+        return Standing(segments, time, u, settled, margin)
+
+    def _shorten(self, path: Path) -> None:
+        """Settle what is older than the newest moments, if need be within a state."""
+        self.forced += 1
+        place = path.time.size - LEFT
+        own = [number for number, one in enumerate(self._segments) if 0 < one.start <= place]
+        inside = next(one for one in self._segments if one.start <= place < one.end)
+        at, u = self._refined
+        if own and self._segments[own[-1]].start > path.time.size // 2:
+            segment, place = self._segments[own[-1]], self._segments[own[-1]].start
+            self._before += [self._begun(one) for one in self._segments[: own[-1]]]
+        else:
+            segment = inside
+            self._before += [self._begun(one) for one in self._segments[: self._segments.index(inside) + 1]]
+        scores = np.full(len(STATES), -np.inf)
+        scores[segment.state] = 0.0
+        self._at, self._u = float(at[place]), float(u[place])
+        self._restart(float(path.time[place]), scores)
+
+
+def _kind(state: int) -> str:
+    """Phase of a state; those of an attempt that is decided are one."""
+    phase = STATES[state].phase
+    return phase if phase in GOES_ON or not phase else "decided"

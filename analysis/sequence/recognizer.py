@@ -1,0 +1,340 @@
+"""Every ignition attempt while the readings come: where the sequence stands now, and what is decided of it."""
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.model import Plate, Quality, Timing
+from analysis.sequence.attempts import Attempt, Progress
+from analysis.sequence.build import GOES_ON, attempts
+from analysis.sequence.evidence import Voice
+from analysis.sequence.following import Following, Standing
+from analysis.sequence.hearing import LISTENED, Hearing
+from analysis.sequence.signals import CALL
+from analysis.sequence.states import NUMBER, STATES, Durations
+from analysis.sequence.voicing import rests, tempered
+
+TICK = 0.5
+"""Readings are looked at together so often. [s]"""
+BACK = 2.0
+"""Readings of several instruments are in no better order than this; a time farther back begins anew. [s]"""
+REVISED = 3.0
+"""A decision younger than this may be revised. [s]"""
+LEARNING = 12.0
+"""The same while a channel has not shown yet how far it goes. [s]"""
+SLOW = 1.0
+"""An outcome is settled so much later: what tells it from others may come after the decision. [s]"""
+MARGIN = 15.0
+"""How much worse any other phase has to be for one to be settled. [log 1]"""
+BEFORE = 6.0
+"""The same of the phase before it, where an attempt begins or ends. [log 1]"""
+EARLY, LATEST = 10.0, 60.0
+"""An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
+LONG = 900.0
+"""An attempt that is over for so long is settled as it stands. [s]"""
+BUILT = 1.0
+"""Attempts are made anew so often though nothing changes: some ask how long it lasts. [s]"""
+KEPT = 200
+"""Attempts kept; the oldest are dropped. [1]"""
+REMEMBERED = 150.0
+"""Changes are kept for so long before what is open: others follow from them by the timing. [s]"""
+FAR = 1e12
+"""No reading is farther from nothing than this. [inside unit]"""
+OPEN = frozenset(("", "standby", "run_low", "run_high", "lockout"))
+"""Phases with no usual end."""
+TRIAL = ("igniter_warmup", "ignition_trial")
+
+
+class Recognizer:
+    """Follows the sequence reading by reading.
+
+    What is announced as settled never changes: a phase and when it began, the number, start and outcome of an attempt.
+    Decisions are settled when they are three seconds old and no other course comes near; where the channels tell too
+    little for that, when the next attempt is some seconds old.
+    """
+
+    def __init__(self, timing: Timing | None = None, plate: Plate | None = None) -> None:
+        self._timing, self._plate = timing, plate
+        self._durations = Durations(timing)
+        self._following: Following | None = None
+        self._hearings: dict[str, Hearing] = {}
+        self._time = self._next = self._looked = self._build = -math.inf
+        self._fresh = False
+        self._over: deque[Attempt] = deque(maxlen=KEPT)
+        self._number = self._call = 0  # of the last that is over
+        self._called = -math.inf  # when heat was called for it
+        self._open: list[Attempt] = []
+        self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
+        self._progress = Progress()
+
+    def step(self, point: str, time: float, value: float, quality: Quality) -> Progress:
+        """Take a reading [inside unit of the point] of a time [s]; where the sequence stands then."""
+        if point not in LISTENED or quality is Quality.BAD or not -FAR < value < FAR or not math.isfinite(time):
+            return self._progress
+        if time < self._time - BACK:
+            self._begin_anew()
+        hearing = self._hearings.get(point)
+        if hearing is None:
+            hearing = self._hearings[point] = Hearing(point, self._plate)
+        hearing.readings.add(time, value)
+        self._fresh = True
+        if time > self._time:
+            self._time = time
+            if time >= self._next:
+                self._work(time, time)
+        return self._progress
+
+    def look(self, now: float) -> Progress:
+        """Where the sequence stands now [s], though nothing was read; older readings may follow."""
+        if math.isfinite(now) and math.isfinite(self._time) and (self._fresh or now >= self._looked + TICK):
+            settles = max(self._time, min(now - BACK, self._time + 60.0))
+            self._work(max(now, self._time), settles)
+        return self._progress
+
+    def forget(self, point: str) -> None:
+        """Nothing measures a point any more; what it said stands."""
+        if (hearing := self._hearings.get(point)) is not None:
+            hearing.end()
+
+    @property
+    def attempts(self) -> tuple[Attempt, ...]:
+        """The newest; the last may be under way, with what is known of it so far."""
+        return (*self._over, *self._open)[-KEPT:]
+
+    @property
+    def settled(self) -> int:
+        """Number of the last attempt that stands as it is, 0 before there is one. [1]"""
+        return self._number
+
+    @property
+    def dropped(self) -> int:
+        """Attempts, and readings that were still to be looked at, that had no room any more. [1]"""
+        lost = self._number - len(self._over)
+        return lost + self._following.forced if self._following else lost
+
+    def _begin_anew(self) -> None:
+        Recognizer.__init__(self, self._timing, self._plate)
+
+    def _work(self, now: float, settles: float) -> None:
+        """Look at what was read until now; decisions older than those seconds before `settles` may be settled."""
+        self._fresh = False
+        self._next, self._looked = self._time + TICK, now
+        for hearing in self._hearings.values():
+            hearing.listen()
+        voices = [voice for hearing in self._hearings.values() for voice in hearing.voices(now)]
+        voices += rests([voice for hearing in self._hearings.values() for voice in hearing.resting], voices, now)
+        voices = tempered(voices)
+        if self._following is None:
+            start = min((one.readings.time[0] for one in self._hearings.values() if one.readings.count), default=now)
+            self._following = Following(self._timing, self._plate, float(start))
+        standing = self._following.follow(voices, now)
+        if standing is None:
+            return
+        if self._following.changed or now >= self._build:
+            self._open = self._built(standing, voices)
+            self._build = now + BUILT
+        self._settle(standing, voices, settles)
+        self._progress = self._told(standing, settles)
+        before = self._following.anchor - REMEMBERED
+        for point in [point for point, hearing in self._hearings.items() if hearing.silent]:
+            del self._hearings[point]
+        for hearing in self._hearings.values():
+            hearing.trim(before)
+
+    def _built(self, standing: Standing, voices: list[Voice], *, retried: bool = False) -> list[Attempt]:
+        """Attempts that are not settled."""
+        calls = self._call - (0 if self._rested(standing, voices) else 1)
+        series = [hearing.series() for hearing in self._hearings.values()]
+        built = attempts(
+            standing.segments,
+            standing.time,
+            standing.u,
+            voices=voices,
+            series=series,
+            durations=self._durations,
+            plate=self._plate,
+            first=self._number + 1,
+            calls=calls,
+            retried=retried,
+        )
+        if built and (known := self._decided) is not None:
+            built[0] = replace(
+                built[0],
+                outcome=known.outcome,
+                probability=known.probability,
+                why=known.why,
+                deciding_time=known.deciding_time,
+                deciding_u=known.deciding_u,
+            )
+        return built
+
+    def _rested(self, standing: Standing, voices: list[Voice]) -> bool:
+        """Whether the next attempt belongs to another call than the last that is settled."""
+        if not self._number:
+            return True
+        if any(voice.signal == CALL and voice.course.time.size > 1 for voice in voices):
+            return _call_before(voices, _begin(standing) + 1.0) > self._called + 1.0
+        return not STATES[standing.segments[0].state].phase
+
+    def _settle(self, standing: Standing, voices: list[Voice], settles: float) -> None:
+        """Settle what is old enough and sure, or old enough anyway."""
+        following = self._following
+        last = len(standing.segments) - 1
+        if following is None or last < 0:
+            return
+        hearings = self._hearings.values()
+        if any(one.learned > settles - LEARNING for one in hearings):
+            return
+        start, built = standing.start(last), self._open
+        sure = all(one.sure for one in hearings)
+        revised = REVISED if sure else LEARNING
+        number = None
+        ended = False
+        if last == 0 and not standing.settled and not sure:
+            return
+        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last, settles):
+            number = last
+        elif (number := self._another(standing, settles)) is None:
+            number, ended = self._end(standing, settles - revised), True
+        if number is not None and number >= standing.settled - 1:
+            at = standing.start(number)
+            over = [one for one in built if one.end <= at + 1e-6]
+            if over and over[-1].deciding_time > settles - revised - SLOW:
+                return
+            following.settle(number, ended=ended)
+            for one in over:
+                self._finish(one, voices)
+            self._open = built[len(over) :]
+            if over:
+                following.drop(self._kept_from(standing, over[-1].end, number))
+        self._decide(standing, voices, settles)
+
+    def _another(self, standing: Standing, settles: float) -> int | None:
+        """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
+        following, built = self._following, self._open
+        if following is None:
+            return None
+        rests = [one.end for one in built[-1:] if one.end <= min(settles - LONG, standing.time[-1] - BUILT)]
+        for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
+            place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
+            age = settles - begin
+            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= _needed(age):
+                return place
+        return None
+
+    def _end(self, standing: Standing, before: float) -> int | None:
+        """Segment at which the attempt under way was decided before some time, when that is sure."""
+        following, one = self._following, self._open[-1] if self._open else None
+        if following is None or one is None or one.outcome == "cut_off" or one.deciding_time > before - SLOW:
+            return None
+        places = range(standing.settled, len(standing.segments))
+        place = next((place for place in places if abs(standing.start(place) - one.deciding_time) < 1e-6), None)
+        if place is None or STATES[standing.segments[place].state].phase in GOES_ON:
+            return None
+        sure = following.lead(place, ended=True) >= MARGIN and following.doubt(place) >= BEFORE
+        sure = sure and self._sure(standing, place - 1, before)
+        return place if sure else None
+
+    def _sure(self, standing: Standing, last: int, settles: float) -> bool:
+        """Whether no other course comes near that has other attempts."""
+        following = self._following
+        bounds = {time for one in self._open for time in (one.start, one.deciding_time, one.end)}
+        open_ones = range(standing.settled, last + 1)
+        return following is not None and all(
+            min(following.doubt(place), following.lead(place)) >= _needed(settles - standing.start(place))
+            for place in open_ones
+            if standing.start(place) in bounds
+        )
+
+    def _kept_from(self, standing: Standing, end: float, number: int) -> int:
+        return sum(1 for place in range(number) if standing.start(place) < end - 1e-6)
+
+    def _finish(self, one: Attempt, voices: list[Voice]) -> None:
+        self._over.append(one)
+        self._number, self._call = one.number, one.call
+        self._called = _call_before(voices, one.start + 1.0)
+        self._decided = None
+
+    def _decide(self, standing: Standing, voices: list[Voice], settles: float) -> None:
+        """Settle the outcome of the attempt under way when whatever follows would not change it."""
+        following = self._following
+        if self._decided is not None or not self._open or following is None:
+            return
+        one = self._open[0]
+        sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
+        if one.outcome == "cut_off" or not sure or len(self._open) > 1 or following.anchor <= one.start:
+            return
+        if all(each.outcome == one.outcome for each in self._built(standing, voices, retried=True)[:1]):
+            self._decided = one
+
+    def _told(self, standing: Standing, settles: float) -> Progress:
+        last = len(standing.segments) - 1
+        one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK else None
+        following = self._following
+        if one is None:
+            place = last
+            while place and not STATES[standing.segments[place - 1].state].phase:
+                place -= 1
+            since = standing.start(place)
+            phase = "standby"
+        else:
+            phase, since = one.phases[-1].phase, one.phases[-1].start
+        anchored = following is not None and following.at
+        settled = anchored is not False and since <= anchored + 1e-6 and settles - since >= REVISED
+        settled = settled and standing.margin >= MARGIN
+        expected = None
+        if phase not in OPEN:
+            name = "no_light" if phase == "ignition_trial" else phase
+            expected = float(self._durations.usual[NUMBER[name]])
+        if one is None:
+            return Progress(phase, since, expected, 0, self._call, settled=settled)
+        outcome = "" if one.outcome == "cut_off" else one.outcome
+        if outcome and self._decided is None:
+            settled = False
+        return Progress(
+            phase,
+            since,
+            expected,
+            one.number,
+            one.call,
+            self._trial(one),
+            outcome,
+            one.deciding_time if outcome else 0.0,
+            settled,
+        )
+
+    def _trial(self, one: Attempt) -> int:
+        """Which ignition trial of its call an attempt is; 0 where it has not come so far."""
+        if not one.spans(*TRIAL):
+            return 0
+        count = 1
+        for before in (*self._open[-2::-1], *reversed(self._over)):
+            if before.call != one.call:
+                break
+            count += bool(before.spans("ignition_trial"))
+        return count
+
+
+def _needed(age: float) -> float:
+    """How much worse other courses have to be for a boundary of an age [s] to be settled. [log 1]"""
+    return BEFORE * min(1.0, (LATEST - age) / (LATEST - EARLY))
+
+
+def _begin(standing: Standing) -> float:
+    """When the first attempt of the standing begins, about. [s]"""
+    for number, segment in enumerate(standing.segments):
+        if STATES[segment.state].phase:
+            return standing.start(number)
+    return float(standing.time[-1])
+
+
+def _call_before(voices: Sequence[Voice], time: float) -> float:
+    """When heat was last called before a time; minus infinity where nothing tells. [s]"""
+    latest = -math.inf
+    for voice in voices:
+        if voice.signal == CALL:
+            course = voice.course
+            rises = course.time[course.changes & (course.state == 1) & (course.time <= time)]
+            latest = max(latest, float(rises[-1]) if rises.size else -math.inf)
+    return latest
