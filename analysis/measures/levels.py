@@ -1,0 +1,261 @@
+"""Numbers of a span of readings: its level, its extreme, how fast it went, and differences of these."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from analysis.measures.sources import Bench, Source
+from analysis.model import Channel, Series
+from analysis.points import measure_of
+from analysis.propagation import effective_freedom
+from analysis.quantity import Derivation, Error, Quality, Quantity
+from analysis.steady import Span, plateau
+
+Array = NDArray[np.float64]
+
+MOST = 256
+"""Means of neighbouring readings that a span is reduced to before its scatter is looked at. [1]"""
+SPIKE = 8.0
+"""Distance from the median, in standard deviations by the median distance, beyond which a reading is a spike. [1]"""
+LAG_SURE = 0.3
+"""Standard uncertainty of a time constant, as a share of it; common practice, no published source. [1]"""
+FEWEST = 3
+"""Readings that show scatter. [1]"""
+
+
+def level(source: Source, span: Span, doubt: str = "") -> Quantity | None:
+    """Mean over a span of what stood before a sensor, with noise and accuracy in the budget; None without a reading.
+
+    The thermometer's lag is put right: the mean of y + T dy/dt is the mean of y and T times its change over the span.
+    The display's steps count as far as the scatter does not carry the mean across them.
+    """
+    inside = source.within(span)
+    time, value = _without_spikes(source.time[inside], source.value[inside], source.step)
+    if not time.size:
+        return None
+    unit = measure_of(source.channel.point).inside
+    behind = _behind(time, value, source.response_time)
+    few = time.size < FEWEST
+    reasons = [doubt] if doubt else []
+    noise, freedom = 0.0, math.inf
+    if few:
+        mean = float(np.mean(value))
+        reasons.append(f"only {time.size} readings")
+    else:
+        seen = plateau(_thinned(source.channel, time, value), Span(float(time[0]), float(time[-1])))
+        mean = float(value[0] + np.mean(value - value[0]))
+        for error, share in seen.budget:
+            if error.statistical:
+                noise, freedom = share, error.freedom
+        hole = _longest_hole(time, span)
+        if hole > (span.end - span.start) / 2 and hole > 3 * source.response_time:
+            reasons.append(f"no readings for {hole:.0f} s of {span.end - span.start:.0f} s")
+    found = source.errors.quantity(mean + behind, unit, meter=source.sensor, reading=source.channel.key)
+    name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
+    own = [
+        (Error(f"{name}: noise", freedom=freedom, statistical=True), noise),
+        (Error(f"{name}: display", "rectangular"), _display(value, source.step, alone=few)),
+        (Error(f"{source.sensor}: response time"), LAG_SURE * behind),
+    ]
+    inputs = (("channel", source.channel.key), ("readings", str(time.size)))
+    how = Derivation(
+        "level",
+        f"Mean over the span of {source.channel.key}",
+        inputs,
+        "a sensor of one time constant; spikes beyond eight deviations of the median left out.",
+        "mean, plus the time constant times the change over the span; noise widened for correlation.",
+        "as `analysis.steady.plateau`; x = y + T dy/dt; accuracy after JCGM 100:2008, 4.3.7.",
+        (source.assumed,) if source.assumed else (),
+    )
+    return summed(found.value, unit, [*found.budget, *own], reasons, how)
+
+
+def best(bench: Bench, point: str, span: Span) -> tuple[Quantity, Source] | None:
+    """Level of a point over a span by the meter that knows it best; None where nothing was read."""
+    found = []
+    for source in bench.at(point):
+        quantity = level(source, span, bench.doubts.get(source.channel.key, ""))
+        if quantity is not None:
+            found.append((quantity, source))
+    return min(found, key=lambda one: (one[0].quality, one[0].u), default=None)
+
+
+def extreme(
+    source: Source, span: Span, *, smallest: bool, doubt: str = "", plus: float = 0.0
+) -> tuple[Quantity, float] | None:
+    """Smallest or largest reading of a span and its moment; one reading that stands alone is no dip but a spike.
+
+    plus : added to it, e.g. less a set-point. [inside unit]
+    """
+    inside = source.within(span)
+    time, value = source.time[inside], source.value[inside]
+    if not time.size:
+        return None
+    noise = _scatter(value)
+    if value.size >= FEWEST:
+        ends = (value[:1], value[-1:])
+        left, right = np.concatenate([ends[0], value[:-1]]), np.concatenate([value[1:], ends[1]])
+        value = np.maximum(np.minimum(left, right), np.minimum(np.maximum(left, right), value))
+    place = int(np.argmin(value) if smallest else np.argmax(value))
+    moment, unit = float(time[place]), measure_of(source.channel.point).inside
+    found = source.errors.quantity(float(value[place]), unit, meter=source.sensor, reading=source.channel.key)
+    name = f"{source.channel.key} at {moment:.3f}"
+    own = [
+        (Error(f"{name}: noise", statistical=True), noise),
+        (Error(f"{name}: display", "rectangular"), source.step / math.sqrt(12)),
+    ]
+    which = "Smallest" if smallest else "Largest"
+    how = Derivation(
+        "extreme",
+        f"{which} reading of {source.channel.key} over {span.end - span.start:.0f} s",
+        (("readings", str(time.size)),),
+        "readings often enough to see it: a meter misses what is shorter than its response and its spacing.",
+        "extreme of the medians of three neighbours, so that a reading alone does not count.",
+        "our choice.",
+        (source.assumed,) if source.assumed else (),
+    )
+    quantity = summed(found.value + plus, unit, [*found.budget, *own], [doubt] if doubt else [], how)
+    return quantity, moment
+
+
+def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
+    """Change of a level per minute over a span: the offset of its meter cancels; None below three means of readings."""
+    inside = source.within(span)
+    time, value = _without_spikes(source.time[inside], source.value[inside], source.step)
+    unit = f"{measure_of(source.channel.point).inside}/min"
+    if time.size < 2 * FEWEST:
+        return None
+    thin = _thinned(source.channel, time, value)
+    slope, u, freedom = line(thin.time, thin.value)
+    gain = sum(
+        share
+        for error, share in source.errors.quantity(slope, _difference(source), meter="m", reading="r").budget
+        if error.name.startswith("m: gain")
+    )
+    name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
+    budget = [
+        (Error(f"{name}: scatter about a line", freedom=freedom, statistical=True), 60 * u),
+        (Error(f"{source.sensor}: gain", "rectangular"), 60 * gain),
+    ]
+    how = Derivation(
+        "trend",
+        f"Change per minute of {source.channel.key}",
+        (("readings", str(time.size)), ("over", f"{time[-1] - time[0]:.0f} s")),
+        "a change that goes on in one direction.",
+        "least-squares line; its error widened for the correlation of what it leaves.",
+        "Santer et al., Journal of Geophysical Research 105(D6), 2000, equations 3 to 6.",
+    )
+    return summed(60 * slope, unit, budget, [doubt] if doubt else [], how)
+
+
+def line(time: Array, value: Array) -> tuple[float, float, float]:
+    """Slope of the line through readings, its standard uncertainty, and degrees of freedom. [per s]"""
+    centred, about = time - np.mean(time), value - np.mean(value)
+    spread = float(centred @ centred)
+    slope = float(centred @ about) / spread
+    left = about - slope * centred
+    squares = float(left @ left)
+    neighbours = float(left[1:] @ left[:-1]) / squares if squares > 0 else 0.0
+    kept = min(max(neighbours + 2 / time.size, 0.0), 0.95)
+    freedom = max(time.size * (1 - kept) / (1 + kept) - 2, 1.0)
+    return slope, math.sqrt(squares / freedom / spread), freedom
+
+
+def difference(first: Quantity, second: Quantity, unit: str, how: Derivation) -> Quantity:
+    """First less second: an error that both contain counts as far as it does not cancel."""
+    budget: dict[Error, float] = dict(first.budget)
+    for error, share in second.budget:
+        budget[error] = budget.get(error, 0.0) - share
+    reasons = [one.reason for one in (first, second) if one.reason]
+    return summed(first.value - second.value, unit, list(budget.items()), reasons, how)
+
+
+def doubted(quantity: Quantity, reason: str) -> Quantity:
+    """The same, doubtful for one more reason."""
+    reasons = "; ".join(part for part in (quantity.reason, reason) if part)
+    return replace(quantity, quality=max(quantity.quality, Quality.SUSPECT), reason=reasons)
+
+
+def summed(
+    value: float, unit: str, budget: Sequence[tuple[Error, float]], reasons: Sequence[str], how: Derivation | None
+) -> Quantity:
+    """A quantity from its budget; doubtful where there is a reason."""
+    kept = tuple((error, share) for error, share in budget if share)
+    shares = [share for _, share in kept]
+    few = [error.freedom for error, _ in kept if math.isfinite(error.freedom)]
+    freedom = float(effective_freedom(shares, [error.freedom for error, _ in kept])) if few else math.inf
+    quality = Quality.SUSPECT if reasons else Quality.GOOD
+    reason = "; ".join(dict.fromkeys(reasons))
+    return Quantity(value, unit, math.hypot(*shares), freedom, kept, None, quality, reason, how)
+
+
+def coverage_factor(freedom: float) -> float:
+    """Student's t for 95 %. [1]"""
+    return float(stdtrit(min(freedom, 1e6), 0.975))
+
+
+def _difference(source: Source) -> str:
+    unit = measure_of(source.channel.point).inside
+    return "K" if unit == "degC" else unit
+
+
+def _without_spikes(time: Array, value: Array, step: float) -> tuple[Array, Array]:
+    if value.size < 5:
+        return time, value
+    away = np.abs(value - np.median(value))
+    usual = 1.4826 * float(np.median(away))
+    if usual == 0.0:
+        usual = float(np.mean(np.sort(away)[: max(1, int(0.98 * away.size))]))
+    kept = away <= SPIKE * max(usual, step, 1e-12)
+    return (time, value) if kept.all() else (time[kept], value[kept])
+
+
+def _thinned(channel: Channel, time: Array, value: Array) -> Series:
+    """Means of as many neighbours each as leaves at most `MOST`."""
+    size = -(-time.size // MOST)
+    if size == 1:
+        return Series(channel, time, value)
+    whole = time.size // size * size
+    return Series(channel, time[:whole].reshape(-1, size).mean(axis=1), value[:whole].reshape(-1, size).mean(axis=1))
+
+
+def _behind(time: Array, value: Array, response_time: float) -> float:
+    """What the lag takes off the mean over a span. [inside unit]"""
+    length = float(time[-1] - time[0])
+    if response_time <= 0 or length <= 0:
+        return 0.0
+    edge = min(max(response_time / 2, length / 20), length / 4)
+    first, last = int(time.searchsorted(time[0] + edge, "right")), int(time.searchsorted(time[-1] - edge, "left"))
+    change = float(np.mean(value[last:]) - np.mean(value[:first]))
+    apart = float(np.mean(time[last:]) - np.mean(time[:first]))
+    return response_time * change / apart if apart > 0 else 0.0
+
+
+def _display(value: Array, step: float, *, alone: bool) -> float:
+    """What the display's steps leave of a mean: scatter across steps averages them out.
+
+    Widrow and Kollar, Quantization Noise, 2008, chapter 6: the mean of a quantized Gaussian is off by at most
+    step / pi * exp(-2 pi^2 s^2 / step^2), s its standard deviation; here as a standard uncertainty.
+    """
+    if step <= 0:
+        return 0.0
+    whole = step / math.sqrt(12)
+    if alone:
+        return whole
+    spread = max(float(np.var(value)) - step**2 / 12, 0.0)
+    return min(whole, step / (math.pi * math.sqrt(2)) * math.exp(-2 * math.pi**2 * spread / step**2))
+
+
+def _scatter(value: Array) -> float:
+    """Standard deviation of a reading from one to the next."""
+    if value.size < FEWEST:
+        return 0.0
+    return 1.4826 * float(np.median(np.abs(np.diff(value)))) / math.sqrt(2)
+
+
+def _longest_hole(time: Array, span: Span) -> float:
+    return float(np.max(np.diff(np.concatenate(([span.start], time, [span.end])))))
