@@ -1,39 +1,60 @@
 """Air side: the rise when it has settled, temperatures state by state, the hottest supply, and static pressures."""
 
+import math
 from collections.abc import Iterator
 
+import numpy as np
+
+from analysis.lag import final_value
 from analysis.measures import levels, spans
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench, Source
+from analysis.model import Series
 from analysis.quantity import Derivation, Error, Quantity
 from analysis.sequence.attempts import Attempt
-from analysis.steady import Span
+from analysis.steady import Span, undo_lag
 
 TEMPERATURES = ("temp_return", "temp_supply", "temp_supply_2", "temp_flue")
 STATICS = ("static_return", "static_supply")
 CURRENTS = ("amps_blower",)
+AFTER = 60.0
+"""How long after the burner the hottest supply is looked for. [s]"""
+LAG_PARTS = 10.0
+"""Readings in a time constant that its lag is taken off from. [1]"""
 SETTLED = 0.14 / 60
 """Change of the rise below which it stands: 1 degF in 4 min; common practice, no published source. [K/s]"""
 LOOKED_BACK = 180.0
 """Over how long that is looked at. [s]"""
-FOLLOWS = 60.0
-"""Least time constant with which a furnace that still warms goes on; our choice. [s]"""
+FOLLOWS = 90.0
+"""Time constant with which a furnace that still warms goes on, where its own cannot be seen; our choice. [s]"""
+LONGEST_WARMING = 300.0
+"""Longest time constant that is believed of it; our choice. [s]"""
+HALF_OFF = 0.5
+"""Standard uncertainty of what an extrapolation adds, as a share of it. [1]"""
 
 
 def rises(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
-    """Rise at each stage after 15 min there, or else over its last minute, doubtful where it had not settled."""
+    """Rise at each stage after 15 min there, or else over its last minute: doubtful where it had not settled.
+
+    Where it had not, `expected` says where it was heading, with what an extrapolation is worth.
+    """
     for stage, stretch in spans.longest(attempt).items():
         span = spans.settled(stretch, _slowest(bench, "temp_return", "temp_supply"))
-        sides = [best(bench, point, span) if span else None for point in ("temp_return", "temp_supply")]
-        cool, warm = sides
+        cool, warm = (best(bench, point, span) if span else None for point in ("temp_return", "temp_supply"))
         if span is None or cool is None or warm is None:
             continue
         quantity = rise(cool[0], warm[0])
-        slope = _slope(cool[1], warm[1], stretch, span)
-        if slope is None or (stretch.length < spans.RISE_AFTER and abs(slope) > SETTLED):
-            quantity = _unsettled(quantity, slope, stretch)
         keys = (cool[1].channel.key, warm[1].channel.key)
+        slope = _slope(cool[1], warm[1], stretch, span)
+        minutes = f"after {stretch.length / 60:.1f} min at this stage"
+        if slope is None:
+            quantity = levels.doubted(quantity, f"too few readings to see whether it had settled {minutes}")
+        elif abs(slope) > SETTLED:
+            words = f"not settled {minutes}: still changing by {60 * slope:+.2f} K/min"
+            quantity = levels.doubted(quantity, words)
+            heading = _expected(quantity, cool[1], warm[1], stretch, slope)
+            yield Measured(f"temp_rise.expected.{stage}", heading, span.start, span.end, attempt.number, keys)
         yield Measured(f"temp_rise.settled.{stage}", quantity, span.start, span.end, attempt.number, keys)
 
 
@@ -46,15 +67,45 @@ def temperatures(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
             yield from _level(
                 bench, attempt, f"{point}.settled.{stage}", point, spans.settled(stretch, _slowest(bench, point))
             )
-    for point in ("temp_supply", "temp_supply_2"):
-        found = [
-            (*one, source)
-            for source in bench.at(point)
-            if (one := levels.extreme(source, Span(attempt.start, attempt.end), smallest=False))
-        ]
-        if found and attempt.spans(*spans.LIT):
+    lit = attempt.spans(*spans.LIT)
+    for point in ("temp_supply", "temp_supply_2") if lit else ():
+        span = Span(lit[0].start, min(lit[-1].end + AFTER, attempt.end))
+        found = [(*one, source) for source in bench.at(point) if (one := _hottest(source, span))]
+        if found:
             quantity, moment, source = min(found, key=lambda one: one[0].u)
             yield Measured(f"{point}.highest", quantity, moment, moment, attempt.number, (source.channel.key,))
+
+
+def _hottest(source: Source, span: Span) -> tuple[Quantity, float] | None:
+    """Hottest air that stood before the thermometer: its lag is taken off where it reads often enough for that."""
+    inside = source.within(span)
+    time, value = source.time[inside], source.value[inside]
+    step = max(1, int(source.response_time / LAG_PARTS / levels.spacing(source, time))) if time.size > 1 else 1
+    found = undo_lag(Series(source.channel, time[::step], value[::step]), source.response_time)
+    if not np.isfinite(found.series.value).any():
+        plain = levels.extreme(source, span, smallest=False)
+        if plain is None or source.response_time < levels.SLOW:
+            return plain
+        return levels.doubted(plain[0], "too few readings to take the thermometer's lag off"), plain[1]
+    place = int(np.nanargmax(found.series.value - found.u))
+    top, moment = float(found.series.value[place]), float(found.series.time[place])
+    name = source.channel.key
+    behind = top - float(np.interp(moment, time, value))
+    budget = [
+        *source.errors.quantity(top, "degC", meter=source.sensor, reading=name).budget,
+        (Error(f"{name} at {moment:.3f}: lag taken off"), float(found.u[place])),
+        (Error(f"{source.sensor}: response time"), levels.LAG_SURE * behind),
+    ]
+    how = Derivation(
+        "hottest",
+        f"Hottest air at {name}",
+        (("readings", str(time.size)),),
+        "a thermometer of one known time constant.",
+        "largest value of the air with the thermometer's lag taken off.",
+        "as `analysis.unlag.undo_lag`.",
+        (source.assumed,) if source.assumed else (),
+    )
+    return levels.summed(top, "degC", budget, [], how), moment
 
 
 def statics(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
@@ -101,16 +152,31 @@ def _slope(cool: Source, warm: Source, stretch: spans.Stretch, span: Span) -> fl
     return (slopes[1].value - slopes[0].value) / 60
 
 
-def _unsettled(quantity: Quantity, slope: float | None, stretch: spans.Stretch) -> Quantity:
-    """The same, doubtful, with what may still come in its budget."""
-    minutes = stretch.length / 60
-    if slope is None:
-        return levels.doubted(quantity, f"too few readings to see whether it had settled after {minutes:.1f} min")
-    outstanding = slope * max(FOLLOWS, stretch.length / 2)
-    words = f"not settled after {minutes:.1f} min at this stage: still changing by {60 * slope:+.2f} K/min"
-    budget = [*quantity.budget, (Error("what the rise still had before it", "rectangular"), outstanding)]
-    reasons = [part for part in (quantity.reason, words) if part]
-    return levels.summed(quantity.value, quantity.unit, budget, reasons, quantity.how)
+def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Stretch, slope: float) -> Quantity:
+    """Where a rise that had not settled was heading, from three thirds of its stage; what is added may be half off."""
+    first = stretch.start + 3 * max(cool.response_time, warm.response_time)
+    third = (stretch.end - spans.GUARD - first) / 3
+    heading = math.nan
+    if third > 5.0:
+        parts = [Span(first + place * third, first + (place + 1) * third) for place in range(3)]
+        both = [(levels.level(cool, part), levels.level(warm, part)) for part in parts]
+        means = [there.value - back.value for back, there in both if back and there]
+        if len(means) == 3:
+            heading = float(final_value(means[0], means[1], means[2], noise=0.02))
+    outstanding = heading - quantity.value
+    if not math.isfinite(outstanding) or abs(outstanding) > abs(slope) * LONGEST_WARMING:
+        outstanding = math.copysign(abs(slope) * FOLLOWS, slope)
+    error = Error(f"what the rise still had before it at {stretch.end:.1f}")
+    how = Derivation(
+        "final_value",
+        "Rise that the stage was heading for",
+        (("reached", quantity),),
+        "a furnace that goes on as it warmed up to now.",
+        "one first-order approach through three thirds of the stage, or else the slope times a minute and a half.",
+        "as `analysis.lag.final_value`; that it may be half off: chosen by coverage on simulated units.",
+    )
+    budget = [*quantity.budget, (error, HALF_OFF * outstanding)]
+    return levels.summed(quantity.value + outstanding, "K", budget, [quantity.reason], how)
 
 
 def _level(bench: Bench, attempt: Attempt, name: str, point: str, span: Span | None) -> Iterator[Measured]:

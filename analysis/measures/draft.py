@@ -20,6 +20,8 @@ TAPS = (
 ).split()
 SWITCHES = {"draft_margin": "draft_switch", "draft_margin_high": "draft_switch_high"}
 """Where the pressure of each margin is read."""
+QUICK = 0.35
+"""Spacing and response time up to which a meter sees a dip of 0.2 s; our choice. [s]"""
 AROUND = 5.0
 """How long after a disturbance the smallest margin is looked for. [s]"""
 SETTLING = 60.0
@@ -185,11 +187,19 @@ def _smallest(
     bench: Bench, attempt: Attempt, name: str, span: Span, line: float, *, smallest: bool = True
 ) -> Iterator[Measured]:
     for source in bench.at(SWITCHES[name.partition(".")[0]]):
-        doubt = bench.doubts.get(source.channel.key, "")
+        doubt = bench.doubts.get(source.channel.key, "") or _too_slow(source)
         found = levels.extreme(source, span, smallest=smallest, doubt=doubt, plus=-line)
         if found:
             yield Measured(name, found[0], found[1], found[1], attempt.number, (source.channel.key,))
             return
+
+
+def _too_slow(source: Source) -> str:
+    """Why a meter does not see a dip."""
+    gap = levels.spacing(source)
+    if source.response_time + gap <= QUICK:
+        return ""
+    return f"reads every {gap:.1f} s and follows in {source.response_time:.1f} s: a dip of 0.2 s is not seen"
 
 
 def _over(quantity: Quantity, line: float) -> Quantity:

@@ -27,7 +27,7 @@ def means(bench: Bench) -> Iterator[Measured]:
     """Mean over the recording of what belongs to no attempt."""
     span = Span(bench.start, bench.end)
     for point in MEANS:
-        found = best(bench, point, span)
+        found = best(bench, point, span, whole=True)
         if found:
             key = found[1].channel.key
             yield Measured(f"{point}.mean", found[0], span.start, span.end, None, (key,))

@@ -20,18 +20,32 @@ Array = NDArray[np.float64]
 MOST = 256
 """Means of neighbouring readings that a span is reduced to before its scatter is looked at. [1]"""
 SPIKE = 8.0
-"""Distance from the median, in standard deviations by the median distance, beyond which a reading is a spike. [1]"""
+"""Distance from its neighbours, in standard deviations of a reading, beyond which a reading is a spike. [1]"""
+FEWEST_BESIDE = 8
+"""Readings below which none is called a spike. [1]"""
 LAG_SURE = 0.3
 """Standard uncertainty of a time constant, as a share of it; common practice, no published source. [1]"""
+MEDIAN_OF_THREE = 0.67
+"""Standard deviation of the median of three normal values, in theirs: 0.6698 (order statistics, computed). [1]"""
+CANDIDATES = 10
+"""Readings below the smallest median that are looked at one by one. [1]"""
+DIP = 0.3
+"""How long a puff at light-off lasts; common practice, no published source. [s]"""
+BESIDE = 3.0
+"""How far to both sides an extreme is compared. [s]"""
+SLOW = 2.0
+"""Response time from which a meter is not asked about dips. [s]"""
 FEWEST = 3
 """Readings that show scatter. [1]"""
 
 
-def level(source: Source, span: Span, doubt: str = "") -> Quantity | None:
+def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -> Quantity | None:
     """Mean over a span of what stood before a sensor, with noise and accuracy in the budget; None without a reading.
 
     The thermometer's lag is put right: the mean of y + T dy/dt is the mean of y and T times its change over the span.
     The display's steps count as far as the scatter does not carry the mean across them.
+
+    whole : the span is all that is asked about, so that only the meter's own scatter is noise, and not what went on.
     """
     inside = source.within(span)
     time, value = _without_spikes(source.time[inside], source.value[inside], source.step)
@@ -45,12 +59,16 @@ def level(source: Source, span: Span, doubt: str = "") -> Quantity | None:
     if few:
         mean = float(np.mean(value))
         reasons.append(f"only {time.size} readings")
+    elif whole:
+        mean = float(value[0] + np.mean(value - value[0]))
+        noise = _scatter(value) / math.sqrt(value.size)
     else:
         seen = plateau(_thinned(source.channel, time, value), Span(float(time[0]), float(time[-1])))
         mean = float(value[0] + np.mean(value - value[0]))
         for error, share in seen.budget:
             if error.statistical:
                 noise, freedom = share, error.freedom
+    if not few:
         hole = _longest_hole(time, span)
         if hole > (span.end - span.start) / 2 and hole > 3 * source.response_time:
             reasons.append(f"no readings for {hole:.0f} s of {span.end - span.start:.0f} s")
@@ -66,7 +84,7 @@ def level(source: Source, span: Span, doubt: str = "") -> Quantity | None:
         "level",
         f"Mean over the span of {source.channel.key}",
         inputs,
-        "a sensor of one time constant; spikes beyond eight deviations of the median left out.",
+        "a sensor of one time constant; spikes of one or two readings left out.",
         "mean, plus the time constant times the change over the span; noise widened for correlation.",
         "as `analysis.steady.plateau`; x = y + T dy/dt; accuracy after JCGM 100:2008, 4.3.7.",
         (source.assumed,) if source.assumed else (),
@@ -74,11 +92,11 @@ def level(source: Source, span: Span, doubt: str = "") -> Quantity | None:
     return summed(found.value, unit, [*found.budget, *own], reasons, how)
 
 
-def best(bench: Bench, point: str, span: Span) -> tuple[Quantity, Source] | None:
+def best(bench: Bench, point: str, span: Span, *, whole: bool = False) -> tuple[Quantity, Source] | None:
     """Level of a point over a span by the meter that knows it best; None where nothing was read."""
     found = []
     for source in bench.at(point):
-        quantity = level(source, span, bench.doubts.get(source.channel.key, ""))
+        quantity = level(source, span, bench.doubts.get(source.channel.key, ""), whole=whole)
         if quantity is not None:
             found.append((quantity, source))
     return min(found, key=lambda one: (one[0].quality, one[0].u), default=None)
@@ -96,17 +114,16 @@ def extreme(
     if not time.size:
         return None
     noise = _scatter(value)
-    if value.size >= FEWEST:
-        ends = (value[:1], value[-1:])
-        left, right = np.concatenate([ends[0], value[:-1]]), np.concatenate([value[1:], ends[1]])
-        value = np.maximum(np.minimum(left, right), np.minimum(np.maximum(left, right), value))
-    place = int(np.argmin(value) if smallest else np.argmax(value))
+    shown, place = _extreme(time, value if smallest else -value)
+    shown = shown if smallest else -shown
     moment, unit = float(time[place]), measure_of(source.channel.point).inside
-    found = source.errors.quantity(float(value[place]), unit, meter=source.sensor, reading=source.channel.key)
+    found = source.errors.quantity(shown, unit, meter=source.sensor, reading=source.channel.key)
     name = f"{source.channel.key} at {moment:.3f}"
     own = [
-        (Error(f"{name}: noise", statistical=True), noise),
+        (Error(f"{name}: noise", statistical=True), MEDIAN_OF_THREE * noise),
         (Error(f"{name}: display", "rectangular"), source.step / math.sqrt(12)),
+        (Error(f"{name}: the one of many that the noise made so"), _chosen(value, shown, MEDIAN_OF_THREE * noise)),
+        (Error(f"{name}: shorter than the meter can show"), _missed(source, time, shown, moment, noise)),
     ]
     which = "Smallest" if smallest else "Largest"
     how = Derivation(
@@ -114,7 +131,7 @@ def extreme(
         f"{which} reading of {source.channel.key} over {span.end - span.start:.0f} s",
         (("readings", str(time.size)),),
         "readings often enough to see it: a meter misses what is shorter than its response and its spacing.",
-        "extreme of the medians of three neighbours, so that a reading alone does not count.",
+        "extreme of the medians of three neighbours, or a reading whose neighbour shares half its dip; none alone.",
         "our choice.",
         (source.assumed,) if source.assumed else (),
     )
@@ -127,7 +144,7 @@ def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
     inside = source.within(span)
     time, value = _without_spikes(source.time[inside], source.value[inside], source.step)
     unit = f"{measure_of(source.channel.point).inside}/min"
-    if time.size < 2 * FEWEST:
+    if time.size < 4 * FEWEST:
         return None
     thin = _thinned(source.channel, time, value)
     slope, u, freedom = line(thin.time, thin.value)
@@ -136,8 +153,12 @@ def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
         for error, share in source.errors.quantity(slope, _difference(source), meter="m", reading="r").budget
         if error.name.startswith("m: gain")
     )
+    half = thin.time.size // 2
+    bend = line(thin.time[half:], thin.value[half:])[0] - line(thin.time[:half], thin.value[:half])[0]
+    late = source.response_time * bend / (float(thin.time[-1] - thin.time[0]) / 2)
     name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
     budget = [
+        (Error(f"{source.sensor}: response time"), 60 * late),
         (Error(f"{name}: scatter about a line", freedom=freedom, statistical=True), 60 * u),
         (Error(f"{source.sensor}: gain", "rectangular"), 60 * gain),
     ]
@@ -204,14 +225,18 @@ def _difference(source: Source) -> str:
 
 
 def _without_spikes(time: Array, value: Array, step: float) -> tuple[Array, Array]:
-    if value.size < 5:
+    """Without one or two readings that stand off from those two before and two after them; a step stays."""
+    if value.size < FEWEST_BESIDE:
         return time, value
-    away = np.abs(value - np.median(value))
-    usual = 1.4826 * float(np.median(away))
+    early, late = value[:-4], value[4:]
+    beside = np.maximum(np.minimum(early, late), np.minimum(np.maximum(early, late), value[2:-2]))
+    away = np.abs(value[2:-2] - beside)
+    moves = np.abs(value[2:] - value[:-2])
+    usual = 1.4826 * float(np.median(moves)) / math.sqrt(2)
     if usual == 0.0:
-        usual = float(np.mean(np.sort(away)[: max(1, int(0.98 * away.size))]))
-    kept = away <= SPIKE * max(usual, step, 1e-12)
-    return (time, value) if kept.all() else (time[kept], value[kept])
+        usual = float(np.min(moves, where=moves > 0, initial=math.inf))
+    far = np.flatnonzero(away > SPIKE * max(usual, step)) + 2
+    return (np.delete(time, far), np.delete(value, far)) if far.size else (time, value)
 
 
 def _thinned(channel: Channel, time: Array, value: Array) -> Series:
@@ -254,7 +279,59 @@ def _scatter(value: Array) -> float:
     """Standard deviation of a reading from one to the next."""
     if value.size < FEWEST:
         return 0.0
-    return 1.4826 * float(np.median(np.abs(np.diff(value)))) / math.sqrt(2)
+    moves = np.abs(np.diff(value))
+    usual = 1.4826 * float(np.median(moves)) / math.sqrt(2)
+    return usual or 0.8862 * float(np.mean(moves, where=moves <= np.quantile(moves, 0.98)))
+
+
+def _extreme(time: Array, value: Array) -> tuple[float, int]:
+    """Smallest of the medians of three neighbours, or of those readings whose neighbour shares half their dip."""
+    if value.size < FEWEST:
+        place = int(np.argmin(value))
+        return float(value[place]), place
+    left, right = np.concatenate([value[:1], value[:-1]]), np.concatenate([value[1:], value[-1:]])
+    middle = np.maximum(np.minimum(left, right), np.minimum(np.maximum(left, right), value))
+    place = int(np.argmin(middle))
+    least = float(middle[place])
+    lower = np.flatnonzero(value < least)
+    if lower.size > CANDIDATES:
+        lower = lower[np.argpartition(value[lower], CANDIDATES)[:CANDIDATES]]
+    for one in lower[np.argsort(value[lower])].tolist():
+        first, after = time.searchsorted([time[one] - BESIDE, time[one] + BESIDE]).tolist()
+        usual = float(np.median(value[first : after + 1]))
+        if middle[one] - value[one] <= (usual - value[one]) / 2:
+            return float(value[one]), one
+    return least, place
+
+
+def _chosen(value: Array, shown: float, noise: float) -> float:
+    """By how much noise moves the extreme of all readings that are about as extreme. [inside unit]
+
+    Mode of the largest of n normal values: Cramer, Mathematical Methods of Statistics, 1946, 28.6.
+    """
+    near = int(np.count_nonzero(np.abs(value - shown) <= 3 * noise))
+    if noise <= 0 or near < 3:
+        return 0.0
+    most = math.sqrt(2 * math.log(near))
+    return noise * max(most - (math.log(math.log(near)) + math.log(4 * math.pi)) / (2 * most), 0.0)
+
+
+def _missed(source: Source, time: Array, shown: float, moment: float, noise: float) -> float:
+    """What a meter hides of a dip as short as one at light-off, by the size of what it shows. [inside unit]"""
+    if source.response_time >= SLOW or time.size < FEWEST:
+        return 0.0
+    beside = source.value[source.within(Span(moment - BESIDE, moment + BESIDE))]
+    depth = abs(float(np.median(beside)) - shown) - 3 * noise
+    if depth <= 0:
+        return 0.0
+    share = 1 - math.exp(-DIP / (source.response_time + spacing(source, time) / 2))
+    return depth * (1 / share - 1)
+
+
+def spacing(source: Source, time: Array | None = None) -> float:
+    """Usual time from one reading to the next. [s]"""
+    time = source.time if time is None else time
+    return float(np.median(np.diff(time[:1000]))) if time.size > 1 else math.inf
 
 
 def _longest_hole(time: Array, span: Span) -> float:

@@ -1,7 +1,7 @@
 """Which span of an attempt stands for which state: rest, cold, hot, settled, and the moments at which a load steps."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.sequence.attempts import Attempt, PhaseSpan
 from analysis.steady import Span
@@ -18,6 +18,8 @@ GUARD = 0.5
 """Left off at both ends of a state: clocks of meters differ by so much; common practice, no published source. [s]"""
 SPIN_UP = 4.0
 """Until an inducer is up to speed after its switch closed or its stage changed. [s]"""
+LEAD = 10.0
+"""The inducer speeds up for the high stage before that begins, when its switch has closed; our choice. [s]"""
 HOT = 60.0
 """Length of the end of a stage that stands for it. [s]"""
 WARM = 300.0
@@ -47,7 +49,7 @@ class Stretch:
 
 
 def stretches(attempt: Attempt) -> tuple[Stretch, ...]:
-    """Each stage run without a break, in the order of time."""
+    """Each stage run without a break, in the order of time; the low one ends before the inducer speeds up for high."""
     found: list[Stretch] = []
     lit = 0.0
     for span in attempt.phases:
@@ -60,7 +62,13 @@ def stretches(attempt: Attempt) -> tuple[Stretch, ...]:
             found[-1] = Stretch(stage, found[-1].start, span.end, lit)
         else:
             found.append(Stretch(stage, span.start, span.end, lit))
-    return tuple(found)
+    following = {span.start for span in attempt.phases if span.phase == "run_high"}
+    return tuple(
+        replace(one, end=one.end - LEAD)
+        if one.stage == "low" and one.end in following and one.length > 2 * LEAD
+        else one
+        for one in found
+    )
 
 
 def longest(attempt: Attempt) -> Mapping[str, Stretch]:

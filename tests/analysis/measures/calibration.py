@@ -7,13 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.measures import measures
+from analysis.measures import measures, spans
+from analysis.measures.draft import SWITCHES
 from analysis.measures.measured import Measured
+from analysis.model import Series
 from analysis.quantity import Quality
 from drivers.simulate.meters import METERS, Input, Meter, standard_meters
-from drivers.simulate.plant import Plant
+from drivers.simulate.plant import STEP, Plant
 from drivers.simulate.unit import random_unit
-from tests.analysis.measures.simulated import Visit, visit
+from tests.analysis.measures.simulated import Truth, look, run
 
 SECONDS = 1800.0
 """A call of low and then high, long enough for a rise at 15 min. [s]"""
@@ -38,10 +40,15 @@ class Row:
         return (self.value - self.truth) / self.u
 
 
-def visited(seed: int, calls: Sequence[tuple[float, float, int]] = CALLS, seconds: float = SECONDS) -> Visit:
-    """A random unit with random specimens of every meter; none is left unzeroed and none is moved."""
-    plant = Plant(random_unit(seed), seed=seed, calls=calls)
-    return visit(plant, specimens(plant.points, random.Random(f"meters {seed}")), seconds, seed)
+def unit(seed: int, calls: Sequence[tuple[float, float, int]] = CALLS, seconds: float = SECONDS) -> Truth:
+    """A random unit that was called like that."""
+    return run(Plant(random_unit(seed), seed=seed, calls=calls), seconds)
+
+
+def rows(truth: Truth, seed: int) -> list[Row]:
+    """Measures of a unit by random specimens of every meter, none unzeroed and none moved, each with its truth."""
+    meters = specimens(truth.block.values, random.Random(f"meters {seed}"))
+    return compared(truth, look(truth, meters, seed))
 
 
 def specimens(points: Iterable[str], rng: random.Random) -> tuple[Meter, ...]:
@@ -57,44 +64,80 @@ def specimens(points: Iterable[str], rng: random.Random) -> tuple[Meter, ...]:
     return tuple(whole.values())
 
 
-def compared(seen: Visit) -> list[Row]:
+def compared(truth: Truth, series: Sequence[Series]) -> list[Row]:
     """Each measure whose truth is known against it."""
-    papers = seen.papers
-    found = measures(seen.series, seen.attempts, papers.plate, papers.baseline, papers.timing)
-    rows = []
+    papers = truth.papers
+    found = measures(series, truth.attempts, papers.plate, papers.baseline, papers.timing)
+    by_name = {(one.name, one.attempt): one for one in found}
+    kept = []
     for one in found:
-        truth = true_value(seen, one)
-        if truth is not None and one.quantity.u > 0:
+        true = true_value(truth, one, by_name)
+        if true is not None and one.quantity.u > 0:
             quantity = one.quantity
             good = quantity.quality is Quality.GOOD
-            rows.append(Row(one.name, quantity.value, quantity.u, truth, good, quantity.reason))
-    return rows
+            kept.append(Row(one.name, quantity.value, quantity.u, true, good, quantity.reason))
+    return kept
 
 
-def true_value(seen: Visit, one: Measured) -> float | None:
+MEANS = "cold hot settled flowing static mean warmup after_stop".split()
+"""Statistics that are a mean over their span."""
+
+
+def true_value(truth: Truth, one: Measured, others: Mapping[tuple[str, int | None], Measured]) -> float | None:
     """What was true over the same span; None where this does not know it."""
-    point, statistic, *state = one.name.split(".")
-    span = one.start, one.end
-    plate = seen.papers.plate
-    if statistic in ("smallest", "lowest", "highest", "trend", "against_baseline", "time_to_zero", "decay"):
-        return None
-    if point == "temp_rise":
-        return seen.mean("temp_supply", *span) - seen.mean("temp_return", *span)
+    point, statistic, *_ = one.name.split(".")
+    span, plate = (one.start, one.end), truth.papers.plate
+    if point == "temp_rise" and statistic == "settled":
+        return truth.mean("temp_supply", *span) - truth.mean("temp_return", *span)
     if point == "static_external":
-        return seen.mean("static_supply", *span) - seen.mean("static_return", *span)
-    if point == "draft_margin" and statistic in ("cold", "hot"):
-        return seen.mean("draft_switch", *span) - plate.switch_open[-1]
-    if point == "draft_margin_high" and statistic in ("cold", "hot"):
-        return seen.mean("draft_switch_high", *span) - plate.switch_open[0]
-    if point in seen.truth and statistic in ("cold", "hot", "settled", "flowing", "static", "mean", "warmup", "after_stop"):
-        return seen.mean(point, *span)
-    return None
+        return truth.mean("static_supply", *span) - truth.mean("static_return", *span)
+    if point in SWITCHES:
+        return _true_margin(truth, one, point, statistic)
+    if statistic == "drop":
+        stage = one.name.rpartition(".")[2]
+        still, flows = (others[name, one.attempt] for name in ("gas_inlet.static", f"gas_inlet.flowing.{stage}"))
+        return truth.mean(point, still.start, still.end) - truth.mean(point, flows.start, flows.end)
+    if statistic == "trend":
+        values = truth.of(point, *span)
+        return float(np.polyfit(np.arange(values.size) * STEP / 60, values, 1)[0])
+    attempt = next((each for each in truth.attempts if each.number == one.attempt), None)
+    if attempt is not None and statistic in ("lowest", "highest") and one.name.count(".") == 1:
+        if point == "gas_inlet":
+            lit = attempt.spans(*spans.LIT)
+            return float(np.min(truth.of(point, attempt.spans("ignition_trial")[0].start, lit[-1].end)))
+        values = truth.of(point, attempt.start, attempt.end)
+        return float(np.min(values) if statistic == "lowest" else np.max(values))
+    if point == "flame_current" and statistic == "smallest" and attempt is not None:
+        lit = attempt.spans(*spans.LIT)
+        return float(np.min(truth.of(point, lit[0].start + 10.0, lit[-1].end - 0.5)))
+    return truth.mean(point, *span) if point in truth.block.values and statistic in MEANS else None
 
 
-def table(rows: Iterable[Row]) -> str:
+def _true_margin(truth: Truth, one: Measured, name: str, statistic: str) -> float | None:
+    opening = truth.papers.plate.switch_open
+    point, line = SWITCHES[name], opening[0 if name == "draft_margin_high" else -1]
+    if statistic in ("cold", "hot"):
+        return truth.mean(point, one.start, one.end) - line
+    attempt = next(each for each in truth.attempts if each.number == one.attempt)
+    if statistic == "smallest" and name == "draft_margin":
+        span = attempt.spans("prepurge")[0].start + spans.SPIN_UP, attempt.spans(*spans.LIT)[-1].end
+    elif statistic == "smallest":
+        run_high = attempt.spans("run_high")
+        span = run_high[0].start + 2 * spans.SPIN_UP, run_high[-1].end
+    elif statistic == "at_light_off":
+        opens = attempt.spans("ignition_trial")[0].start
+        span = opens - 0.5, opens + 5.0
+    else:
+        return None
+    return float(np.min(truth.of(point, *span))) - line
+
+
+def table(found: Iterable[Row]) -> str:
     """Points in order: name, n, mean error, coverage of 2u, mean squared z, mean half width of 2u."""
-    lines = [f"{'measure':36s} {'n':>5s} {'mean error':>11s} {'mean |e|':>11s} {'2u covers':>9s} {'mean z2':>8s} {'mean 2u':>11s}"]
-    for name, own in sorted(grouped(rows).items()):
+    lines = [
+        f"{'measure':36s} {'n':>5s} {'mean error':>11s} {'mean |e|':>11s} {'2u covers':>9s} {'mean z2':>8s} {'mean 2u':>11s}"
+    ]
+    for name, own in sorted(grouped(found).items()):
         errors = np.array([row.value - row.truth for row in own])
         z = np.array([row.z for row in own])
         lines.append(
@@ -104,9 +147,9 @@ def table(rows: Iterable[Row]) -> str:
     return "\n".join(lines)
 
 
-def grouped(rows: Iterable[Row]) -> Mapping[str, list[Row]]:
+def grouped(found: Iterable[Row]) -> Mapping[str, list[Row]]:
     """Rows by the name of their measure."""
-    found: dict[str, list[Row]] = defaultdict(list)
-    for row in rows:
-        found[row.name].append(row)
-    return found
+    by_name: dict[str, list[Row]] = defaultdict(list)
+    for row in found:
+        by_name[row.name].append(row)
+    return by_name

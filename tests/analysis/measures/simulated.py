@@ -1,6 +1,5 @@
 """Simulated units with their meters: what was true, and what the meters showed of it, as measures take it."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -19,47 +18,39 @@ from drivers.simulate.plant import Plant
 
 Array = NDArray[np.float64]
 
-SLICE = 60.0
-"""[s]"""
 BOUNDARY_U = 0.05
 """How sure boundaries are that come from a log. [s]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Visit:
-    """One unit in front of its meters."""
+class Truth:
+    """What was true of one unit."""
 
-    time: Array
-    truth: Mapping[str, Array]
-    series: tuple[Series, ...]
+    block: Block
     attempts: tuple[Attempt, ...]
     papers: Papers
-    meters: tuple[Meter, ...]
+
+    def of(self, point: str, start: float, end: float) -> Array:
+        """True values of a point over a span, at least one. [inside unit]"""
+        first, after = self.block.time.searchsorted([start, end]).tolist()
+        return self.block.values[point][first : max(after, first + 1)]
 
     def mean(self, point: str, start: float, end: float) -> float:
         """True mean of a point over a span. [inside unit]"""
-        inside = slice(*self.time.searchsorted([start, end]).tolist())
-        return float(np.mean(self.truth[point][inside.start : max(inside.stop, inside.start + 1)]))
+        return float(np.mean(self.of(point, start, end)))
 
 
-def visit(plant: Plant, meters: Sequence[Meter], seconds: float, seed: int) -> Visit:
-    """Run a unit for so long and look at it."""
-    observer = Observer(meters, seed)
-    truth: dict[str, list[Array]] = defaultdict(list)
-    seen: dict[Channel, list[tuple[Array, Array]]] = defaultdict(list)
-    times = []
-    for _ in range(round(seconds / SLICE)):
-        block: Block = plant.advance(SLICE)
-        times.append(block.time)
-        for point, values in block.values.items():
-            truth[point].append(values)
-        for readings in observer.observe(block).readings:
-            seen[readings.channel].append((readings.time / NANOSECONDS, readings.value))
+def run(plant: Plant, seconds: float) -> Truth:
+    """Let a unit run for so long."""
+    block = plant.advance(seconds)
     plant.finish()
-    series = tuple(inside(channel, *map(np.concatenate, zip(*parts, strict=True))) for channel, parts in seen.items())
-    whole = {point: np.concatenate(parts) for point, parts in truth.items()}
-    attempts = attempts_of(plant.attempts)
-    return Visit(np.concatenate(times), whole, series, attempts, plant.unit.papers, tuple(meters))
+    return Truth(block, attempts_of(plant.attempts), plant.unit.papers)
+
+
+def look(truth: Truth, meters: Sequence[Meter], seed: int) -> tuple[Series, ...]:
+    """What meters show of it, in inside units."""
+    readings = Observer(meters, seed).observe(truth.block).readings
+    return tuple(inside(one.channel, one.time / NANOSECONDS, one.value) for one in readings)
 
 
 def inside(channel: Channel, time: Array, native: Array) -> Series:
