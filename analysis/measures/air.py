@@ -86,13 +86,17 @@ def _hottest(source: Source, span: Span) -> tuple[Quantity, float] | None:
         plain = levels.extreme(source, span, smallest=False)
         if plain is None or source.response_time < levels.SLOW:
             return plain
-        return levels.doubted(plain[0], "too few readings to take the thermometer's lag off"), plain[1]
+        heading = value[1:] + source.response_time * np.diff(value) / np.diff(time)
+        over = max(float(np.max(heading, initial=-math.inf)) - plain[0].value, 0.0)
+        hidden = (Error(f"{source.channel.key} at {plain[1]:.3f}: lag not taken off"), over)
+        words = "too few readings to take the thermometer's lag off"
+        return levels.summed(plain[0].value, "degC", [*plain[0].budget, hidden], [words], plain[0].how), plain[1]
     place = int(np.nanargmax(found.series.value - found.u))
     top, moment = float(found.series.value[place]), float(found.series.time[place])
     name = source.channel.key
     behind = top - float(np.interp(moment, time, value))
     budget = [
-        *source.errors.quantity(top, "degC", meter=source.sensor, reading=name).budget,
+        *source.budget(top),
         (Error(f"{name} at {moment:.3f}: lag taken off"), float(found.u[place])),
         (Error(f"{source.sensor}: response time"), levels.LAG_SURE * behind),
     ]

@@ -1,5 +1,6 @@
 """Every measure of a recording."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -92,6 +93,6 @@ def _not_zeroed(seen: Bench, attempts: Sequence[Attempt]) -> dict[str, str]:
                 if inside.size < 3 or source.channel.key in found:
                     continue
                 shown = float(np.median(inside))
-                if abs(shown) > allowed + 3 * source.errors.u(0.0, "Pa"):
+                if abs(shown) > allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))):
                     found[source.channel.key] = f"shows {shown:+.1f} Pa at rest: not zeroed"
     return found

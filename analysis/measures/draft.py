@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import fields
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from analysis.steady import Span
 TAPS = (
     "draft_burner_box draft_transition draft_collector draft_vent draft_switch draft_switch_high speed_inducer"
 ).split()
+BASELINES = frozenset(entry.name for entry in fields(Baseline))
+"""Taps that a baseline has."""
 SWITCHES = {"draft_margin": "draft_switch", "draft_margin_high": "draft_switch_high"}
 """Where the pressure of each margin is read."""
 QUICK = 0.35
@@ -45,7 +48,7 @@ def taps(bench: Bench, attempt: Attempt, baseline: Baseline | None) -> Iterator[
             short = f"burner on for {stretch.burned:.0f} s, not yet hot" if stretch.burned < spans.WARM else ""
             for one in _level(bench, attempt, f"{point}.hot.{stage}", span, short):
                 yield one
-                good = getattr(baseline, point, None)
+                good = getattr(baseline, point) if baseline and point in BASELINES else None
                 if stage == "high" and good:
                     yield _ratio(one, point, good)
             yield from _trend(bench, attempt, point, stage, stretch)

@@ -1,5 +1,6 @@
 """The house around the unit: humidity, the coldest surface above the dew point, outdoor and room air, room CO."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -73,10 +74,11 @@ def dew_point(bench: Bench) -> Iterator[Measured]:
 def _surface(name: str, values: list[float], sources: tuple[Source, Source, Source]) -> Quantity:
     units = ("degC", "degC", "1")
     inputs = {
-        key: source.errors.quantity(value, unit, meter=source.sensor, reading=f"{source.channel.key} {name}")
+        key: Quantity(value, unit, math.hypot(*(share for _, share in errors)), budget=tuple(errors))
         for key, value, unit, source in zip(
             ("temp_surface", "temp_air", "humidity_air"), values, units, sources, strict=True
         )
+        for errors in [source.budget(value)]
     }
 
     def margin(temp_surface: object, temp_air: object, humidity_air: object) -> object:

@@ -6,12 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from analysis.measures.sources import Bench, Source
 from analysis.model import Channel, Series
 from analysis.points import measure_of
-from analysis.propagation import effective_freedom
 from analysis.quantity import Derivation, Error, Quality, Quantity
 from analysis.steady import Span, plateau
 
@@ -19,6 +17,8 @@ Array = NDArray[np.float64]
 
 MOST = 256
 """Means of neighbouring readings that a span is reduced to before its scatter is looked at. [1]"""
+SAMPLED = 1000
+"""Changes from reading to reading that are enough to know their usual size. [1]"""
 SPIKE = 8.0
 """Distance from its neighbours, in standard deviations of a reading, beyond which a reading is a spike. [1]"""
 FEWEST_BESIDE = 8
@@ -29,8 +29,8 @@ MEDIAN_OF_THREE = 0.67
 """Standard deviation of the median of three normal values, in theirs: 0.6698 (order statistics, computed). [1]"""
 CANDIDATES = 10
 """Readings below the smallest median that are looked at one by one. [1]"""
-DIP = 0.3
-"""How long a puff at light-off lasts; common practice, no published source. [s]"""
+DIP = 0.2
+"""How long a dip at light-off lasts; common practice, no published source. [s]"""
 BESIDE = 3.0
 """How far to both sides an extreme is compared. [s]"""
 SLOW = 2.0
@@ -72,7 +72,6 @@ def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -
         hole = _longest_hole(time, span)
         if hole > (span.end - span.start) / 2 and hole > 3 * source.response_time:
             reasons.append(f"no readings for {hole:.0f} s of {span.end - span.start:.0f} s")
-    found = source.errors.quantity(mean + behind, unit, meter=source.sensor, reading=source.channel.key)
     name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
     own = [
         (Error(f"{name}: noise", freedom=freedom, statistical=True), noise),
@@ -89,7 +88,7 @@ def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -
         "as `analysis.steady.plateau`; x = y + T dy/dt; accuracy after JCGM 100:2008, 4.3.7.",
         (source.assumed,) if source.assumed else (),
     )
-    return summed(found.value, unit, [*found.budget, *own], reasons, how)
+    return summed(mean + behind, unit, [*source.budget(mean + behind), *own], reasons, how)
 
 
 def best(bench: Bench, point: str, span: Span, *, whole: bool = False) -> tuple[Quantity, Source] | None:
@@ -117,7 +116,6 @@ def extreme(
     shown, place = _extreme(time, value if smallest else -value)
     shown = shown if smallest else -shown
     moment, unit = float(time[place]), measure_of(source.channel.point).inside
-    found = source.errors.quantity(shown, unit, meter=source.sensor, reading=source.channel.key)
     name = f"{source.channel.key} at {moment:.3f}"
     own = [
         (Error(f"{name}: noise", statistical=True), MEDIAN_OF_THREE * noise),
@@ -135,7 +133,7 @@ def extreme(
         "our choice.",
         (source.assumed,) if source.assumed else (),
     )
-    quantity = summed(found.value + plus, unit, [*found.budget, *own], [doubt] if doubt else [], how)
+    quantity = summed(shown + plus, unit, [*source.budget(shown), *own], [doubt] if doubt else [], how)
     return quantity, moment
 
 
@@ -148,11 +146,7 @@ def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
         return None
     thin = _thinned(source.channel, time, value)
     slope, u, freedom = line(thin.time, thin.value)
-    gain = sum(
-        share
-        for error, share in source.errors.quantity(slope, _difference(source), meter="m", reading="r").budget
-        if error.name.startswith("m: gain")
-    )
+    gain = math.hypot(*(slope * share for part in source.errors if part.gain for _, share in part.limits))
     half = thin.time.size // 2
     bend = line(thin.time[half:], thin.value[half:])[0] - line(thin.time[:half], thin.value[:half])[0]
     late = source.response_time * bend / (float(thin.time[-1] - thin.time[0]) / 2)
@@ -207,21 +201,12 @@ def summed(
     """A quantity from its budget; doubtful where there is a reason."""
     kept = tuple((error, share) for error, share in budget if share)
     shares = [share for _, share in kept]
-    few = [error.freedom for error, _ in kept if math.isfinite(error.freedom)]
-    freedom = float(effective_freedom(shares, [error.freedom for error, _ in kept])) if few else math.inf
+    u = math.hypot(*shares)
+    uncertain = sum((share / u) ** 4 / error.freedom for error, share in kept)  # Welch and Satterthwaite
+    freedom = 1 / uncertain if uncertain > 0 else math.inf
     quality = Quality.SUSPECT if reasons else Quality.GOOD
     reason = "; ".join(dict.fromkeys(reasons))
-    return Quantity(value, unit, math.hypot(*shares), freedom, kept, None, quality, reason, how)
-
-
-def coverage_factor(freedom: float) -> float:
-    """Student's t for 95 %. [1]"""
-    return float(stdtrit(min(freedom, 1e6), 0.975))
-
-
-def _difference(source: Source) -> str:
-    unit = measure_of(source.channel.point).inside
-    return "K" if unit == "degC" else unit
+    return Quantity(value, unit, u, freedom, kept, None, quality, reason, how)
 
 
 def _without_spikes(time: Array, value: Array, step: float) -> tuple[Array, Array]:
@@ -232,7 +217,7 @@ def _without_spikes(time: Array, value: Array, step: float) -> tuple[Array, Arra
     beside = np.maximum(np.minimum(early, late), np.minimum(np.maximum(early, late), value[2:-2]))
     away = np.abs(value[2:-2] - beside)
     moves = np.abs(value[2:] - value[:-2])
-    usual = 1.4826 * float(np.median(moves)) / math.sqrt(2)
+    usual = 1.4826 * float(np.median(moves[:: 1 + moves.size // SAMPLED])) / math.sqrt(2)
     if usual == 0.0:
         usual = float(np.min(moves, where=moves > 0, initial=math.inf))
     far = np.flatnonzero(away > SPIKE * max(usual, step)) + 2
@@ -280,6 +265,7 @@ def _scatter(value: Array) -> float:
     if value.size < FEWEST:
         return 0.0
     moves = np.abs(np.diff(value))
+    moves = moves[:: 1 + moves.size // SAMPLED]
     usual = 1.4826 * float(np.median(moves)) / math.sqrt(2)
     return usual or 0.8862 * float(np.mean(moves, where=moves <= np.quantile(moves, 0.98)))
 

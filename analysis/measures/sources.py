@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.measures.defaults import default_accuracy, default_response_time
+from analysis.measures.errors import Budget, Part, budget, parts
 from analysis.model import Channel, Series, origin_of
 from analysis.points import POINTS, measure_of
 from analysis.steady import Span
@@ -28,7 +29,7 @@ class Source:
     """(n,) finite and plausible. [inside unit]"""
     sensor: str
     """Name of the sensor: one instrument has as many as it has channels at once."""
-    errors: Accuracy
+    errors: tuple[Part, ...]
     """What the statement says without the steps of the display."""
     step: float
     """Step of the display by the statement, 0 where it does not say. [inside unit]"""
@@ -36,6 +37,10 @@ class Source:
     """[s]"""
     assumed: str
     """Accuracy that was taken because none is given; empty where one is."""
+
+    def budget(self, value: float) -> Budget:
+        """What a reading may be off by, without the steps of the display. [inside unit]"""
+        return budget(self.errors, value)
 
     def within(self, span: Span) -> slice:
         """Readings of a span, its ends included."""
@@ -102,7 +107,7 @@ def _source(channel: Channel, time: Array, value: Array, sensor: str, stated: Ac
         time,
         value,
         sensor,
-        Accuracy(tuple(term for term in terms if not term.resolution)),
+        parts(accuracy, measure, sensor=sensor, reading=channel.key) if accuracy else (),
         max(steps, default=0.0),
         max(response, 0.0) if math.isfinite(response) else 0.0,
         assumed,

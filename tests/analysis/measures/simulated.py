@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,15 +61,28 @@ def inside(channel: Channel, time: Array, native: Array) -> Series:
     return Series(channel, time, native * scale + offset)
 
 
-def attempts_of(log: Iterable[Mapping[str, object]]) -> tuple[Attempt, ...]:
-    """What the recognizer would say if it knew all that a simulator's log knows."""
+def attempts_of(log: Iterable[Mapping[str, Any]], start: float = 0.0) -> tuple[Attempt, ...]:
+    """What the recognizer would say if it knew all that a simulator's log knows; the log counts from `start` [s]."""
     found = []
     for number, one in enumerate(log, 1):
-        told: dict[str, object] = dict(one)
         phases = tuple(
-            PhaseSpan(span["phase"], span["start"], span["end"], BOUNDARY_U, BOUNDARY_U)
-            for span in told.pop("phases")  # type: ignore[attr-defined]
+            PhaseSpan(span["phase"], start + span["start"], start + span["end"], BOUNDARY_U, BOUNDARY_U)
+            for span in one["phases"]
         )
-        sure = {"start_u": BOUNDARY_U, "end_u": BOUNDARY_U, "deciding_u": BOUNDARY_U, "probability": 1.0}
-        found.append(Attempt(number=number, phases=phases, **told, **sure))  # type: ignore[arg-type]
+        found.append(
+            Attempt(
+                number=number,
+                call=one["call"],
+                start=start + one["start"],
+                end=start + one["end"],
+                start_u=BOUNDARY_U,
+                end_u=BOUNDARY_U,
+                stage=one["stage"],
+                outcome=one["outcome"],
+                probability=1.0,
+                deciding_time=start + one["deciding_time"],
+                deciding_u=BOUNDARY_U,
+                phases=phases,
+            )
+        )
     return tuple(found)
