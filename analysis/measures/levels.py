@@ -93,12 +93,19 @@ def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -
 
 def best(bench: Bench, point: str, span: Span, *, whole: bool = False) -> tuple[Quantity, Source] | None:
     """Level of a point over a span by the meter that knows it best; None where nothing was read."""
-    found = []
-    for source in bench.at(point):
-        quantity = level(source, span, bench.doubts.get(source.channel.key, ""), whole=whole)
-        if quantity is not None:
-            found.append((quantity, source))
-    return min(found, key=lambda one: (one[0].quality, one[0].u), default=None)
+    asked = (point, span, whole)
+    if asked not in bench.found:
+        bench.found[asked] = _best(bench, point, span, whole=whole)
+    return bench.found[asked]
+
+
+def _best(bench: Bench, point: str, span: Span, *, whole: bool) -> tuple[Quantity, Source] | None:
+    levels = [
+        (quantity, source)
+        for source in bench.at(point)
+        if (quantity := level(source, span, bench.doubts.get(source.channel.key, ""), whole=whole)) is not None
+    ]
+    return min(levels, key=lambda one: (one[0].quality, one[0].u), default=None)
 
 
 def extreme(

@@ -1,4 +1,4 @@
-"""Every measure by name: what it is, its kind of quantity, and where it is read. The one table; documents come from it."""
+"""Every measure by name: what it is, its kind of quantity, and where it is read; documents come from this table."""
 
 import re
 from collections.abc import Iterator

@@ -12,6 +12,7 @@ from analysis.measures.defaults import default_accuracy, default_response_time
 from analysis.measures.errors import Budget, Part, budget, parts
 from analysis.model import Channel, Series, origin_of
 from analysis.points import POINTS, measure_of
+from analysis.quantity import Quantity
 from analysis.steady import Span
 from analysis.uncertainty import Accuracy, AccuracyError
 
@@ -58,6 +59,8 @@ class Bench:
     """Last reading of all. [s]"""
     doubts: Mapping[str, str] = field(default_factory=dict)
     """Why what a channel says is doubtful, by its key."""
+    found: dict[tuple[str, Span, bool], tuple[Quantity, Source] | None] = field(default_factory=dict)
+    """Levels that were asked for, so that a margin does not work its pressure out again; as many as spans and points."""
 
     def at(self, point: str) -> tuple[Source, ...]:
         """Channels of a point."""

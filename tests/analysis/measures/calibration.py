@@ -17,9 +17,9 @@ from drivers.simulate.plant import STEP, Plant
 from drivers.simulate.unit import random_unit
 from tests.analysis.measures.simulated import Truth, look, run
 
-SECONDS = 1800.0
+SECONDS = 1560.0
 """A call of low and then high, long enough for a rise at 15 min. [s]"""
-CALLS = ((40.0, 220.0, 1), (220.0, 1500.0, 2))
+CALLS = ((40.0, 220.0, 1), (220.0, 1440.0, 2))
 """First stage, then both. [s]"""
 
 
@@ -81,18 +81,22 @@ def compared(truth: Truth, series: Sequence[Series]) -> list[Row]:
 
 MEANS = "cold hot settled flowing static mean warmup after_stop".split()
 """Statistics that are a mean over their span."""
+DIFFERENCES = {
+    ("temp_rise", "settled"): ("temp_supply", "temp_return"),
+    ("static_external", "settled"): ("static_supply", "static_return"),
+}
+"""Measures that are one point less another."""
 
 
 def true_value(truth: Truth, one: Measured, others: Mapping[tuple[str, int | None], Measured]) -> float | None:
     """What was true over the same span; None where this does not know it."""
     point, statistic, *_ = one.name.split(".")
-    span, plate = (one.start, one.end), truth.papers.plate
-    if point == "temp_rise" and statistic == "settled":
-        return truth.mean("temp_supply", *span) - truth.mean("temp_return", *span)
-    if point == "static_external":
-        return truth.mean("static_supply", *span) - truth.mean("static_return", *span)
+    span = one.start, one.end
     if point in SWITCHES:
         return _true_margin(truth, one, point, statistic)
+    pair = DIFFERENCES.get((point, statistic))
+    if pair:
+        return truth.mean(pair[0], *span) - truth.mean(pair[1], *span)
     if statistic == "drop":
         stage = one.name.rpartition(".")[2]
         still, flows = (others[name, one.attempt] for name in ("gas_inlet.static", f"gas_inlet.flowing.{stage}"))
@@ -100,17 +104,22 @@ def true_value(truth: Truth, one: Measured, others: Mapping[tuple[str, int | Non
     if statistic == "trend":
         values = truth.of(point, *span)
         return float(np.polyfit(np.arange(values.size) * STEP / 60, values, 1)[0])
-    attempt = next((each for each in truth.attempts if each.number == one.attempt), None)
-    if attempt is not None and statistic in ("lowest", "highest") and one.name.count(".") == 1:
-        if point == "gas_inlet":
-            lit = attempt.spans(*spans.LIT)
-            return float(np.min(truth.of(point, attempt.spans("ignition_trial")[0].start, lit[-1].end)))
-        values = truth.of(point, attempt.start, attempt.end)
-        return float(np.min(values) if statistic == "lowest" else np.max(values))
-    if point == "flame_current" and statistic == "smallest" and attempt is not None:
-        lit = attempt.spans(*spans.LIT)
-        return float(np.min(truth.of(point, lit[0].start + 10.0, lit[-1].end - 0.5)))
+    if statistic in ("lowest", "highest", "smallest") and one.name.count(".") == 1:
+        return _true_extreme(truth, one, point, statistic)
     return truth.mean(point, *span) if point in truth.block.values and statistic in MEANS else None
+
+
+def _true_extreme(truth: Truth, one: Measured, point: str, statistic: str) -> float | None:
+    attempt = next((each for each in truth.attempts if each.number == one.attempt), None)
+    if attempt is None or not attempt.spans(*spans.LIT):
+        return None
+    lit = attempt.spans(*spans.LIT)
+    first, last = {
+        "gas_inlet": (attempt.spans("ignition_trial")[0].start, lit[-1].end),
+        "flame_current": (lit[0].start + 10.0, lit[-1].end - 0.5),
+    }.get(point, (attempt.start, attempt.end))
+    values = truth.of(point, first, last)
+    return float(np.max(values) if statistic == "highest" else np.min(values))
 
 
 def _true_margin(truth: Truth, one: Measured, name: str, statistic: str) -> float | None:
@@ -134,15 +143,14 @@ def _true_margin(truth: Truth, one: Measured, name: str, statistic: str) -> floa
 
 def table(found: Iterable[Row]) -> str:
     """Points in order: name, n, mean error, coverage of 2u, mean squared z, mean half width of 2u."""
-    lines = [
-        f"{'measure':36s} {'n':>5s} {'mean error':>11s} {'mean |e|':>11s} {'2u covers':>9s} {'mean z2':>8s} {'mean 2u':>11s}"
-    ]
+    heads = ("n", "mean error", "mean |e|", "2u covers", "mean z2", "mean 2u")
+    lines = [f"{'measure':32s}" + "".join(f"{head:>12s}" for head in heads)]
     for name, own in sorted(grouped(found).items()):
         errors = np.array([row.value - row.truth for row in own])
         z = np.array([row.z for row in own])
         lines.append(
-            f"{name:36s} {len(own):5d} {np.mean(errors):11.4g} {np.mean(np.abs(errors)):11.4g}"
-            f" {np.mean(np.abs(z) <= 2):9.3f} {np.mean(z**2):8.3f} {np.mean([2 * row.u for row in own]):11.4g}"
+            f"{name:32s}{len(own):12d}{np.mean(errors):12.4g}{np.mean(np.abs(errors)):12.4g}"
+            f"{np.mean(np.abs(z) <= 2):12.3f}{np.mean(z**2):12.3f}{np.mean([2 * row.u for row in own]):12.4g}"
         )
     return "\n".join(lines)
 
