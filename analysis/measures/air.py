@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.lag import final_value
-from analysis.measures import levels, spans
+from analysis.measures import extremes, levels, spans, trends
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench, Source
@@ -80,11 +80,11 @@ def _hottest(source: Source, span: Span) -> tuple[Quantity, float] | None:
     """Hottest air that stood before the thermometer: its lag is taken off where it reads often enough for that."""
     inside = source.within(span)
     time, value = source.time[inside], source.value[inside]
-    step = max(1, int(source.response_time / LAG_PARTS / levels.spacing(source, time))) if time.size > 1 else 1
+    step = max(1, int(source.response_time / LAG_PARTS / extremes.spacing(source, time))) if time.size > 1 else 1
     found = undo_lag(Series(source.channel, time[::step], value[::step]), source.response_time)
     if not np.isfinite(found.series.value).any():
-        plain = levels.extreme(source, span, smallest=False)
-        if plain is None or source.response_time < levels.SLOW:
+        plain = extremes.extreme(source, span, smallest=False)
+        if plain is None or source.response_time < extremes.SLOW:
             return plain
         heading = value[1:] + source.response_time * np.diff(value) / np.diff(time)
         over = max(float(np.max(heading, initial=-math.inf)) - plain[0].value, 0.0)
@@ -150,7 +150,7 @@ def _slope(cool: Source, warm: Source, stretch: spans.Stretch, span: Span) -> fl
     """How fast the rise still went at the end of the stretch; None where that was not seen. [K/s]"""
     slow = max(cool.response_time, warm.response_time)
     seen = Span(max(span.end - LOOKED_BACK, stretch.start + stretch.length / 2, stretch.start + 5 * slow), span.end)
-    slopes = [levels.trend(source, seen) for source in (cool, warm)]
+    slopes = [trends.trend(source, seen) for source in (cool, warm)]
     if slopes[0] is None or slopes[1] is None:
         return None
     return (slopes[1].value - slopes[0].value) / 60

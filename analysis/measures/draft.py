@@ -7,7 +7,7 @@ from dataclasses import fields
 import numpy as np
 
 from analysis.draft import margin
-from analysis.measures import levels, spans
+from analysis.measures import extremes, levels, spans, trends
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench, Source
@@ -120,7 +120,7 @@ def _trend(bench: Bench, attempt: Attempt, point: str, stage: str, stretch: span
     found = [
         (quantity, source)
         for source in bench.at(point)
-        if (quantity := levels.trend(source, span, bench.doubts.get(source.channel.key, "")))
+        if (quantity := trends.trend(source, span, bench.doubts.get(source.channel.key, "")))
     ]
     if found:
         quantity, source = min(found, key=lambda one: one[0].u)
@@ -191,7 +191,7 @@ def _smallest(
 ) -> Iterator[Measured]:
     for source in bench.at(SWITCHES[name.partition(".")[0]]):
         doubt = bench.doubts.get(source.channel.key, "") or _too_slow(source)
-        found = levels.extreme(source, span, smallest=smallest, doubt=doubt, plus=-line)
+        found = extremes.extreme(source, span, smallest=smallest, doubt=doubt, plus=-line)
         if found:
             yield Measured(name, found[0], found[1], found[1], attempt.number, (source.channel.key,))
             return
@@ -199,7 +199,7 @@ def _smallest(
 
 def _too_slow(source: Source) -> str:
     """Why a meter does not see a dip."""
-    gap = levels.spacing(source)
+    gap = extremes.spacing(source)
     if source.response_time + gap <= QUICK:
         return ""
     return f"reads every {gap:.1f} s and follows in {source.response_time:.1f} s: a dip of 0.2 s is not seen"

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from analysis.measures import levels, spans
+from analysis.measures import extremes, spans
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench
@@ -21,7 +21,7 @@ def voltages(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
     for point in VOLTAGES:
         for state, span in windows.items():
             for source in bench.at(point):
-                found = levels.extreme(source, span, smallest=True)
+                found = extremes.extreme(source, span, smallest=True)
                 if found:
                     quantity, moment = found
                     name, key = f"{point}.lowest{state}", source.channel.key

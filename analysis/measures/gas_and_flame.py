@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.measures import levels, spans
+from analysis.measures import extremes, levels, spans, trends
 from analysis.measures.draft import CLOCKS
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
@@ -112,7 +112,7 @@ def _drop(static: Quantity, flowing: Quantity) -> Quantity:
 
 def _extreme(bench: Bench, attempt: Attempt, name: str, point: str, span: Span) -> Iterator[Measured]:
     for source in bench.at(point):
-        found = levels.extreme(source, span, smallest=True, doubt=bench.doubts.get(source.channel.key, ""))
+        found = extremes.extreme(source, span, smallest=True, doubt=bench.doubts.get(source.channel.key, ""))
         if found:
             yield Measured(name, found[0], found[1], found[1], attempt.number, (source.channel.key,))
             return
@@ -122,7 +122,7 @@ def _trend(bench: Bench, attempt: Attempt, point: str, stage: str, span: Span) -
     if span.end - span.start < 30.0:
         return
     for source in bench.at(point):
-        quantity = levels.trend(source, span)
+        quantity = trends.trend(source, span)
         if quantity is not None:
             key = source.channel.key
             yield Measured(f"{point}.trend.{stage}", quantity, span.start, span.end, attempt.number, (key,))

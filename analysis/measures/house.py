@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.humidity import surface_margin
-from analysis.measures import levels
+from analysis.measures import extremes
 from analysis.measures.levels import best
 from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench, Source
@@ -120,7 +120,7 @@ def _age(
 
 def _highest(bench: Bench, point: str) -> Iterator[Measured]:
     for source in bench.at(point):
-        found = levels.extreme(source, Span(bench.start, bench.end), smallest=False)
+        found = extremes.extreme(source, Span(bench.start, bench.end), smallest=False)
         if found:
             quantity, moment = found
             yield Measured(f"{point}.highest", quantity, moment, moment, None, (source.channel.key,))

@@ -60,7 +60,7 @@ class Bench:
     doubts: Mapping[str, str] = field(default_factory=dict)
     """Why what a channel says is doubtful, by its key."""
     found: dict[tuple[str, Span, bool], tuple[Quantity, Source] | None] = field(default_factory=dict)
-    """Levels that were asked for, so that a margin does not work its pressure out again; as many as spans and points."""
+    """Levels that were asked for, so that a margin does not work its pressure out again; one a span and point."""
 
     def at(self, point: str) -> tuple[Source, ...]:
         """Channels of a point."""

@@ -32,6 +32,8 @@ LONG = 200
 SPREAD = 1.0
 """Standard deviation of a squared error of unit variance, between that of one rectangle (0.9) and a normal (1.4)."""
 
+pytestmark = pytest.mark.timeout(60 + 3 * RECORDINGS)
+
 
 @pytest.fixture(scope="module")
 def compared() -> list[Row]:

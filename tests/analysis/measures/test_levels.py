@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.measures import levels
+from analysis.measures import extremes, levels, trends
 from analysis.measures.errors import budget, parts
 from analysis.measures.sources import Source, bench
 from analysis.model import Channel, Series
@@ -165,7 +165,7 @@ def test_a_dip_of_two_readings_is_the_smallest_and_one_reading_alone_is_not() ->
     dipped, spiked = noisy(level=200.0), noisy(level=200.0)
     dipped.value[300:302] -= [30.0, 25.0]
     spiked.value[300] -= 60.0
-    dip, spike = (levels.extreme(one, Span(0.0, 60.0), smallest=True) for one in (dipped, spiked))
+    dip, spike = (extremes.extreme(one, Span(0.0, 60.0), smallest=True) for one in (dipped, spiked))
     assert dip is not None
     assert spike is not None
     assert dip[0].value == pytest.approx(170.0, abs=3.0)
@@ -174,7 +174,7 @@ def test_a_dip_of_two_readings_is_the_smallest_and_one_reading_alone_is_not() ->
 
 
 def test_an_extreme_says_that_noise_chose_it_and_what_a_meter_hides() -> None:
-    flat = levels.extreme(noisy(level=200.0), Span(0.0, 60.0), smallest=True)
+    flat = extremes.extreme(noisy(level=200.0), Span(0.0, 60.0), smallest=True)
     assert flat is not None
     chosen = [share for error, share in flat[0].budget if error.name.endswith("noise made so")]
     assert chosen
@@ -182,7 +182,7 @@ def test_an_extreme_says_that_noise_chose_it_and_what_a_meter_hides() -> None:
     slow = noisy(level=200.0)
     dipped = source(slow.time, slow.value, response_time=0.5)
     dipped.value[300:310] -= 20.0
-    found = levels.extreme(dipped, Span(0.0, 60.0), smallest=True)
+    found = extremes.extreme(dipped, Span(0.0, 60.0), smallest=True)
     assert found is not None
     hidden = [share for error, share in found[0].budget if error.name.endswith("meter can show")]
     assert hidden
@@ -192,7 +192,7 @@ def test_an_extreme_says_that_noise_chose_it_and_what_a_meter_hides() -> None:
 def test_a_trend_is_free_of_the_meters_offset() -> None:
     time = np.arange(0.0, 600.0, 0.1)
     drawn = np.random.default_rng(RNG_SEED).standard_normal(time.size)
-    quantity = levels.trend(source(time, -200.0 + time / 60 + drawn), Span(0.0, 600.0))
+    quantity = trends.trend(source(time, -200.0 + time / 60 + drawn), Span(0.0, 600.0))
     assert quantity is not None
     assert quantity.unit == "Pa/min"
     assert abs(quantity.value - 1.0) < 3 * quantity.u < 0.05
