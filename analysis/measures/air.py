@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,8 @@ LAG_PARTS = 10.0
 """Readings in a time constant that its lag is taken off from. [1]"""
 SETTLED = 0.14 / 60
 """Change of the rise below which it stands: 1 degF in 4 min; common practice, no published source. [K/s]"""
+FAINT = 4.0
+"""How much faster than that a change may be that scatter hides; our choice. [1]"""
 LOOKED_BACK = 180.0
 """Over how long that is looked at. [s]"""
 FOLLOWS = 90.0
@@ -46,13 +49,10 @@ def rises(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
             continue
         quantity = rise(cool[0], warm[0])
         keys = (cool[1].channel.key, warm[1].channel.key)
-        slope = _slope(cool[1], warm[1], stretch, span)
-        minutes = f"after {stretch.length / 60:.1f} min at this stage"
-        if slope is None:
-            quantity = levels.doubted(quantity, f"too few readings to see whether it had settled {minutes}")
-        elif abs(slope) > SETTLED:
-            words = f"not settled {minutes}: still changing by {60 * slope:+.2f} K/min"
+        slope, words = _moving((warm[1], cool[1]), stretch, span)
+        if words:
             quantity = levels.doubted(quantity, words)
+        if words and slope:
             heading = _expected(quantity, cool[1], warm[1], stretch, slope)
             yield Measured(f"temp_rise.expected.{stage}", heading, span.start, span.end, attempt.number, keys)
         yield Measured(f"temp_rise.settled.{stage}", quantity, span.start, span.end, attempt.number, keys)
@@ -64,15 +64,17 @@ def temperatures(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
         span = spans.cold(attempt)
         yield from _level(bench, attempt, f"{point}.cold", point, span)
         for stage, stretch in spans.longest(attempt).items():
-            yield from _level(
-                bench, attempt, f"{point}.settled.{stage}", point, spans.settled(stretch, _slowest(bench, point))
-            )
+            span = spans.settled(stretch, _slowest(bench, point))
+            for one in _level(bench, attempt, f"{point}.settled.{stage}", point, span):
+                source = next(each for each in bench.at(point) if each.channel.key in one.channels)
+                _, words = _moving((source,), stretch, Span(one.start, one.end))
+                yield replace(one, quantity=levels.doubted(one.quantity, words)) if words else one
     lit = attempt.spans(*spans.LIT)
     for point in ("temp_supply", "temp_supply_2") if lit else ():
         span = Span(lit[0].start, min(lit[-1].end + AFTER, attempt.end))
-        found = [(*one, source) for source in bench.at(point) if (one := _hottest(source, span))]
+        found = [(*hot, source) for source in bench.at(point) if (hot := _hottest(source, span))]
         if found:
-            quantity, moment, source = min(found, key=lambda one: one[0].u)
+            quantity, moment, source = min(found, key=lambda each: each[0].u)
             yield Measured(f"{point}.highest", quantity, moment, moment, attempt.number, (source.channel.key,))
 
 
@@ -146,14 +148,24 @@ def _how(formula: str, text: str, inputs: tuple[tuple[str, Quantity | str], ...]
     )
 
 
-def _slope(cool: Source, warm: Source, stretch: spans.Stretch, span: Span) -> float | None:
-    """How fast the rise still went at the end of the stretch; None where that was not seen. [K/s]"""
-    slow = max(cool.response_time, warm.response_time)
+def _moving(sides: tuple[Source, ...], stretch: spans.Stretch, span: Span) -> tuple[float, str]:
+    """How fast the first less the second still went at the end of a stage [K/s], and why it had not settled.
+
+    The slope is 0 where it was not seen, the words are empty where it had settled.
+    """
+    slow = max(source.response_time for source in sides)
     seen = Span(max(span.end - LOOKED_BACK, stretch.start + stretch.length / 2, stretch.start + 5 * slow), span.end)
-    slopes = [trends.trend(source, seen) for source in (cool, warm)]
-    if slopes[0] is None or slopes[1] is None:
-        return None
-    return (slopes[1].value - slopes[0].value) / 60
+    slopes = [trends.trend(source, seen) for source in sides]
+    minutes = f"after {stretch.length / 60:.1f} min at this stage"
+    if None in slopes:
+        return 0.0, f"too few readings to see whether it had settled {minutes}"
+    there = [slope for slope in slopes if slope is not None]
+    slope = (there[0].value - sum(one.value for one in there[1:])) / 60
+    u = math.hypot(*(one.u for one in there)) / 60
+    if abs(slope) <= max(SETTLED, 2 * u):
+        scattered = 2 * u > FAINT * SETTLED and stretch.length < spans.RISE_AFTER
+        return slope, f"too scattered to see whether it had settled {minutes}" if scattered else ""
+    return slope, f"not settled {minutes}: still changing by {60 * slope:+.2f} K/min"
 
 
 def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Stretch, slope: float) -> Quantity:

@@ -11,12 +11,19 @@ from analysis.measures.measured import Measured
 from analysis.measures.sources import Bench, bench
 from analysis.model import Baseline, Plate, Series, Timing
 from analysis.sequence.attempts import Attempt
+from analysis.steady import Span
 from analysis.uncertainty import Accuracy
 
 NATURAL = 7.5
 """Draft that may stand at rest by wind and a warm vent, 0.03 in. w.c.; common practice, no published source. [Pa]"""
 STILL = 1.0
 """The same for ducts with the blower off, and for a manifold. [Pa]"""
+WORKING = 60.0
+"""A pressure that is no zero error but something at work, 0.24 in. w.c.; our choice. [Pa]"""
+BLOWS = ("blower_on", "call_fan", "call_compressor", "amps_blower")
+"""Where a blower that runs shows."""
+RUN_DOWN = 20.0
+"""How long a blower may run down; our choice. [s]"""
 AT_REST = {point: NATURAL for point in (*draft.TAPS, "gas_manifold") if point != "speed_inducer"} | {
     "static_return": STILL,
     "static_supply": STILL,
@@ -84,15 +91,28 @@ def _not_zeroed(seen: Bench, attempts: Sequence[Attempt]) -> dict[str, str]:
         span = spans.rest(attempt, before)
         if span is None:
             continue
-        blows = any(source.value[source.within(span)].any() for source in seen.at("blower_on"))
+        still = _still(seen, span)
         for point, allowed in AT_REST.items():
-            if point.startswith("static") and (blows or not seen.at("blower_on")):
+            if point.startswith("static") and not still:
                 continue
             for source in seen.at(point):
                 inside = source.value[source.within(span)]
                 if inside.size < 3 or source.channel.key in found:
                     continue
                 shown = float(np.median(inside))
-                if abs(shown) > allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))):
+                if allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))) < abs(shown) < WORKING:
                     found[source.channel.key] = f"shows {shown:+.1f} Pa at rest: not zeroed"
     return found
+
+
+def _still(seen: Bench, span: Span) -> bool:
+    """Whether it is known that no blower ran during a span and shortly before, for the heat pump or the fan either."""
+    known = False
+    for point in BLOWS:
+        for source in seen.at(point):
+            inside = source.within(Span(span.start - RUN_DOWN, span.end))
+            held = source.value[max(inside.start - 1, 0) : inside.stop]
+            known |= held.size > 0 and point == "blower_on"
+            if np.any(held > 0.5):
+                return False
+    return known

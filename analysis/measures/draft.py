@@ -190,7 +190,7 @@ def _smallest(
     bench: Bench, attempt: Attempt, name: str, span: Span, line: float, *, smallest: bool = True
 ) -> Iterator[Measured]:
     for source in bench.at(SWITCHES[name.partition(".")[0]]):
-        doubt = bench.doubts.get(source.channel.key, "") or _too_slow(source)
+        doubt = bench.doubts.get(source.channel.key, "") or (_too_slow(source) if smallest else "")
         found = extremes.extreme(source, span, smallest=smallest, doubt=doubt, plus=-line)
         if found:
             yield Measured(name, found[0], found[1], found[1], attempt.number, (source.channel.key,))

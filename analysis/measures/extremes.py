@@ -17,8 +17,8 @@ MEDIAN_OF_THREE = 0.67
 """Standard deviation of the median of three normal values, in theirs: 0.6698 (order statistics, computed). [1]"""
 CANDIDATES = 10
 """Readings below the smallest median that are looked at one by one. [1]"""
-DIP = 0.2
-"""How long a dip at light-off lasts; common practice, no published source. [s]"""
+PUFF = 0.4
+"""Time constant with which a dip at light-off recovers, having come at once; our choice. [s]"""
 BESIDE = 3.0
 """How far to both sides an extreme is compared. [s]"""
 SLOW = 2.0
@@ -41,11 +41,15 @@ def extreme(
     shown = shown if smallest else -shown
     moment, unit = float(time[place]), measure_of(source.channel.point).inside
     name = f"{source.channel.key} at {moment:.3f}"
+    hidden = _missed(source, time, shown, moment, noise=noise) if smallest else 0.0
     own = [
         (Error(f"{name}: noise", statistical=True), MEDIAN_OF_THREE * noise),
         (Error(f"{name}: display", "rectangular"), source.step / math.sqrt(12)),
         (Error(f"{name}: the one of many that the noise made so"), _chosen(value, shown, MEDIAN_OF_THREE * noise)),
-        (Error(f"{name}: shorter than the meter can show"), _missed(source, time, shown, moment, noise)),
+        (
+            Error(f"{name}: shorter than the meter can show"),
+            hidden,
+        ),
     ]
     which = "Smallest" if smallest else "Largest"
     how = Derivation(
@@ -99,13 +103,17 @@ def _chosen(value: Array, shown: float, noise: float) -> float:
     return noise * max(most - (math.log(math.log(near)) + math.log(4 * math.pi)) / (2 * most), 0.0)
 
 
-def _missed(source: Source, time: Array, shown: float, moment: float, noise: float) -> float:
+def _missed(source: Source, time: Array, shown: float, moment: float, *, noise: float) -> float:
     """What a meter hides of a dip as short as one at light-off, by the size of what it shows. [inside unit]"""
     if source.response_time >= SLOW or time.size < FEWEST:
         return 0.0
-    beside = source.value[source.within(Span(moment - BESIDE, moment + BESIDE))]
-    depth = abs(middle(beside) - shown) - 3 * noise
+    sides = (Span(moment - BESIDE, moment), Span(moment, moment + BESIDE))
+    beside = [source.value[source.within(side)] for side in sides]
+    depth = min(middle(values) - shown for values in beside if values.size) - 3 * noise  # a step is no dip
     if depth <= 0:
         return 0.0
-    share = 1 - math.exp(-DIP / (source.response_time + spacing(source, time) / 2))
+    slowness = (source.response_time + spacing(source, time) / 2) / PUFF
+    if math.isclose(slowness, 1.0, abs_tol=1e-3):
+        return depth * (math.e - 1)
+    share = float(slowness ** (slowness / (1 - slowness)))  # largest value of a first-order answer to exp(-t / PUFF)
     return depth * (1 / share - 1)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -67,12 +68,17 @@ def flame(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
         return
     level: Quantity | None = None
     for stage, stretch in spans.longest(attempt).items():
-        for span, name in ((spans.hot(stretch), f"flame_current.settled.{stage}"),):
-            found = best(bench, "flame_current", span) if span else None
-            if found and span:
-                level = found[0]
-                yield Measured(name, level, span.start, span.end, attempt.number, (found[1].channel.key,))
+        span = spans.hot(stretch)
+        found = best(bench, "flame_current", span) if span else None
+        if found and span:
+            keys = (found[1].channel.key,)
+            named = Measured(f"flame_current.settled.{stage}", found[0], span.start, span.end, attempt.number, keys)
+            yield named
+            if level is None or stage == "high":
+                level, settled = found[0], named
         yield from _trend(bench, attempt, "flame_current", stage, Span(stretch.start + 30.0, stretch.end - 1.0))
+    if level is not None:
+        yield replace(settled, name="flame_current.settled")
     burned = attempt.deciding_time if attempt.outcome == "flame_lost" else (stop or attempt.end)
     span = Span(lit + STABILISED, burned - spans.GUARD)
     if span.end > span.start:

@@ -48,7 +48,7 @@ def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -
     noise, freedom = 0.0, math.inf
     if few:
         mean = float(np.mean(value))
-        reasons.append(f"only {time.size} readings")
+        reasons.append("only 1 reading" if time.size == 1 else f"only {time.size} readings")
     elif whole:
         mean = float(value[0] + np.mean(value - value[0]))
         noise = scatter(value) / math.sqrt(value.size)
@@ -65,7 +65,7 @@ def level(source: Source, span: Span, doubt: str = "", *, whole: bool = False) -
     name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
     own = [
         (Error(f"{name}: noise", freedom=freedom, statistical=True), noise),
-        (Error(f"{name}: display", "rectangular"), _display(value, source.step, alone=few)),
+        (Error(f"{name}: display", "rectangular"), display(value, source.step, alone=few)),
         (Error(f"{source.sensor}: response time"), LAG_SURE * behind),
     ]
     inputs = (("channel", source.channel.key), ("readings", str(time.size)))
@@ -179,7 +179,7 @@ def _behind(time: Array, value: Array, response_time: float) -> float:
     return response_time * change / apart if apart > 0 else 0.0
 
 
-def _display(value: Array, step: float, *, alone: bool) -> float:
+def display(value: Array, step: float, *, alone: bool) -> float:
     """What the display's steps leave of a mean: scatter across steps averages them out.
 
     Widrow and Kollar, Quantization Noise, 2008, chapter 6: the mean of a quantized Gaussian is off by at most

@@ -85,6 +85,7 @@ NAMES: tuple[Name, ...] = (
     _name("<point>.flowing.<stage>", "At the end of the stage.", point=["gas_inlet", "gas_manifold"]),
     _name("gas_inlet.drop.<stage>", "Static less flowing."),
     _name("gas_inlet.lowest", "Smallest while the valve is open."),
+    _name("flame_current.settled", "At the end of the highest stage that was run."),
     _name("flame_current.settled.<stage>", "At the end of the stage."),
     _name("flame_current.trend.<stage>", "Change a minute over the stage.", per_minute=True),
     _name("flame_current.smallest", "Smallest from ten seconds after proof until the gas goes off."),

@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.measures.levels import FEWEST, summed, thinned, without_spikes
+from analysis.measures.levels import FEWEST, display, summed, thinned, without_spikes
 from analysis.measures.sources import Source
 from analysis.points import measure_of
 from analysis.quantity import Derivation, Error, Quantity
@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 
 
 def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
-    """Change of a level per minute over a span: the offset of its meter cancels; None below three means of readings."""
+    """Change of a level per minute over a span: the offset of its meter cancels; None below a dozen readings."""
     inside = source.within(span)
     time, value = without_spikes(source.time[inside], source.value[inside], source.step)
     unit = f"{measure_of(source.channel.point).inside}/min"
@@ -24,12 +24,15 @@ def trend(source: Source, span: Span, doubt: str = "") -> Quantity | None:
     thin = thinned(source.channel, time, value)
     slope, u, freedom = line(thin.time, thin.value)
     gain = math.hypot(*(slope * share for part in source.errors if part.gain for _, share in part.limits))
+    length = float(thin.time[-1] - thin.time[0])
     half = thin.time.size // 2
     bend = line(thin.time[half:], thin.value[half:])[0] - line(thin.time[:half], thin.value[:half])[0]
-    late = source.response_time * bend / (float(thin.time[-1] - thin.time[0]) / 2)
+    late = source.response_time * bend / (length / 2)
+    steps = display(value - slope * (time - time[0]), source.step, alone=False) * math.sqrt(12) / length
     name = f"{source.channel.key}, {span.start:.3f} to {span.end:.3f}"
     budget = [
         (Error(f"{source.sensor}: response time"), 60 * late),
+        (Error(f"{name}: display", "rectangular"), 60 * steps),
         (Error(f"{name}: scatter about a line", freedom=freedom, statistical=True), 60 * u),
         (Error(f"{source.sensor}: gain", "rectangular"), 60 * gain),
     ]

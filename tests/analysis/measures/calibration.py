@@ -128,6 +128,8 @@ def _true_margin(truth: Truth, one: Measured, name: str, statistic: str) -> floa
     if statistic in ("cold", "hot"):
         return truth.mean(point, one.start, one.end) - line
     attempt = next(each for each in truth.attempts if each.number == one.attempt)
+    if not attempt.spans(*spans.LIT):
+        return None
     if statistic == "smallest" and name == "draft_margin":
         span = attempt.spans("prepurge")[0].start + spans.SPIN_UP, attempt.spans(*spans.LIT)[-1].end
     elif statistic == "smallest":

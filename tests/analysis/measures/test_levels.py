@@ -109,7 +109,7 @@ def test_a_single_reading_has_the_meters_accuracy_with_its_step_and_is_doubtful(
     quantity = levels.level(source(np.array([5.0]), np.array([-200.0])), Span(0.0, 10.0))
     assert quantity is not None
     assert quantity.u == pytest.approx(np.sqrt(8 / 3 + 1 / 12))
-    assert quantity.reason == "only 1 readings"
+    assert quantity.reason == "only 1 reading"
     assert levels.level(noisy(), Span(100.0, 110.0)) is None
 
 
@@ -196,3 +196,26 @@ def test_a_trend_is_free_of_the_meters_offset() -> None:
     assert quantity is not None
     assert quantity.unit == "Pa/min"
     assert abs(quantity.value - 1.0) < 3 * quantity.u < 0.05
+
+
+def test_what_a_meter_hides_of_a_puff_is_what_a_first_order_meter_really_hides() -> None:
+    step, slow = 0.001, 0.2
+    clock = np.arange(0.0, 4.0, step)
+    shown, worst = 0.0, 0.0
+    for deep in np.exp(-clock / extremes.PUFF):
+        shown += step / slow * (deep - shown)
+        worst = max(worst, shown)
+    time = np.arange(0.0, 20.0, 0.01)
+    value = np.full(time.size, 200.0)
+    value[1000:1010] -= 30.0
+    found = extremes.extreme(source(time, value, response_time=slow - 0.005), Span(0.0, 20.0), smallest=True)
+    assert found is not None
+    hidden = next(share for error, share in found[0].budget if error.name.endswith("meter can show"))
+    assert hidden == pytest.approx(30.0 * (1 / worst - 1), rel=0.02)
+
+
+def test_an_edge_is_no_dip_of_which_something_is_hidden() -> None:
+    time = np.arange(0.0, 20.0, 0.1)
+    found = extremes.extreme(source(time, np.where(time < 10.0, 100.0, 200.0)), Span(0.0, 20.0), smallest=True)
+    assert found is not None
+    assert not any(error.name.endswith("meter can show") for error, _ in found[0].budget)

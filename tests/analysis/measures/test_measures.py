@@ -14,6 +14,7 @@ from analysis.model import Channel, Series
 from analysis.quantity import Quality
 from analysis.sequence.attempts import Attempt, PhaseSpan
 from drivers.simulate.meters import standard_meters
+from tests.analysis.measures.bundled import bundled
 from tests.analysis.measures.calibration import unit
 from tests.analysis.measures.simulated import Truth, look
 
@@ -151,3 +152,18 @@ def moved(attempt: Attempt, number: int, by: float, end: float) -> Attempt:
     )
     last = by + min(attempt.end, end)
     return replace(attempt, number=number, phases=phases, start=by + attempt.start, end=last, deciding_time=last)
+
+
+def test_a_blower_that_runs_for_the_heat_pump_is_no_zero_error_of_the_static_meters() -> None:
+    recording = bundled("night_dual_fuel")
+    found = measures(recording.series, recording.attempts, recording.job.plate)
+    statics = [one for one in found if one.name.startswith("static_")]
+    assert statics
+    assert not any("not zeroed" in one.quantity.reason for one in statics)
+
+
+def test_the_one_meter_that_was_left_unzeroed_is_found_and_no_other() -> None:
+    recording = bundled("vent_iced_over")
+    found = measures(recording.series, recording.attempts, recording.job.plate)
+    said = {one.name.partition(".")[0] for one in found if "not zeroed" in one.quantity.reason}
+    assert said == {"draft_vent"}
