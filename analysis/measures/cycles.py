@@ -18,7 +18,7 @@ from analysis.steady import Span
 
 TIMED = ("prepurge", "igniter_warmup", "ignition_trial", "blower_on_delay", "post_purge", "blower_off_delay")
 """Phases whose length the control sets."""
-CHANGE_OVER = 1800.0
+CHANGE_OVER = 300.0
 """Longest time from compressor to burner that is one change-over; our choice. [s]"""
 AROUND = 30.0
 """How long before a change-over the outdoor temperature is taken. [s]"""
