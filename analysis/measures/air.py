@@ -33,8 +33,9 @@ FOLLOWS = 90.0
 """Time constant with which a furnace that still warms goes on, where its own cannot be seen; our choice. [s]"""
 LONGEST_WARMING = 300.0
 """Longest time constant that is believed of it; our choice. [s]"""
-HALF_OFF = 0.5
-"""Standard uncertainty of what an extrapolation adds, as a share of it. [1]"""
+AT_LEAST_OFF, SHORT = 0.1, 8.0
+"""Standard uncertainty of what an extrapolation adds, as a share of it: at least so much [1], and this over a third of
+what was seen [s]; chosen on simulated units, which are simpler than real ones."""
 
 
 def rises(bench: Bench, attempt: Attempt) -> Iterator[Measured]:
@@ -169,7 +170,7 @@ def _moving(sides: tuple[Source, ...], stretch: spans.Stretch, span: Span) -> tu
 
 
 def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Stretch, slope: float) -> Quantity:
-    """Where a rise that had not settled was heading, from three thirds of its stage; what is added may be half off."""
+    """Where a rise that had not settled was heading, from three thirds of its stage, and how far that may be off."""
     first = stretch.start + 3 * max(cool.response_time, warm.response_time)
     third = (stretch.end - spans.GUARD - first) / 3
     heading = math.nan
@@ -179,9 +180,9 @@ def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Str
         means = [there.value - back.value for back, there in both if back and there]
         if len(means) == 3:
             heading = float(final_value(means[0], means[1], means[2], noise=0.02))
-    outstanding = heading - quantity.value
+    outstanding, off = heading - quantity.value, AT_LEAST_OFF + SHORT / max(third, SHORT)
     if not math.isfinite(outstanding) or abs(outstanding) > abs(slope) * LONGEST_WARMING:
-        outstanding = math.copysign(abs(slope) * FOLLOWS, slope)
+        outstanding, off = math.copysign(abs(slope) * FOLLOWS, slope), 1.0
     error = Error(f"what the rise still had before it at {stretch.end:.1f}")
     how = Derivation(
         "final_value",
@@ -189,9 +190,9 @@ def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Str
         (("reached", quantity),),
         "a furnace that goes on as it warmed up to now.",
         "one first-order approach through three thirds of the stage, or else the slope times a minute and a half.",
-        "as `analysis.lag.final_value`; that it may be half off: chosen by coverage on simulated units.",
+        "as `analysis.lag.final_value`; how far off: chosen on simulated units.",
     )
-    budget = [*quantity.budget, (error, HALF_OFF * outstanding)]
+    budget = [*quantity.budget, (error, off * outstanding)]
     return levels.summed(quantity.value + outstanding, "K", budget, [quantity.reason], how)
 
 

@@ -15,7 +15,7 @@ from drivers.simulate.meters import standard_meters
 from drivers.simulate.plant import Plant
 from drivers.simulate.unit import random_unit
 from tests.analysis.measures.calibration import Row, grouped, rows, table, unit
-from tests.analysis.measures.simulated import look, run
+from tests.analysis.measures.simulated import Truth, look, run
 
 RECORDINGS = int(os.environ.get("LIGHTOFF_RECORDINGS", "12"))
 METERS_A_UNIT = 4
@@ -71,19 +71,28 @@ def test_a_rise_is_right_on_average_to_a_degree_fahrenheit(compared: list[Row]) 
 
 
 def test_where_an_unsettled_rise_was_heading_holds_what_it_came_to() -> None:
-    squares: list[float] = []
+    squares, added = [], []
     for seed in range(2006, 2006 + max(4, RECORDINGS // 10)):  # the first four have a low stage
         kind = random_unit(seed)
         short = run(Plant(kind, seed=seed, calls=((20.0, 240.0, 1),)), 250.0)
         series = look(short, standard_meters(short.block.values, "full"), seed)
-        found = {one.name: one.quantity for one in measures(series, short.attempts, short.papers.plate)}
-        heading = found.get("temp_rise.expected.low")
-        if heading is None:
+        found = {one.name: one for one in measures(series, short.attempts, short.papers.plate)}
+        if "temp_rise.expected.low" not in found:
             continue
+        heading, reached = found["temp_rise.expected.low"].quantity, found["temp_rise.settled.low"]
         settled = run(Plant(kind, seed=seed, calls=((20.0, 1000.0, 1),)), 860.0)
-        came = settled.mean("temp_supply", 820.0, 860.0) - settled.mean("temp_return", 820.0, 860.0)
+        came, was = rise(settled, 820.0, 860.0), rise(short, reached.start, reached.end)
         squares.append(((heading.value - came) / heading.u) ** 2)
-    sys.stdout.write(f"\nheading of {len(squares)} rises: mean squared error {np.mean(squares):.2f} u2\n")
+        share = next(size for error, size in heading.budget if error.name.startswith("what the rise still had"))
+        added.append(((heading.value - reached.quantity.value - (came - was)) / share) ** 2)
+    sys.stdout.write(f"\nheading of {len(squares)} rises: mean squared error {np.mean(squares):.2f} u2")
+    sys.stdout.write(f", of what was added {np.mean(added):.2f} of its own u2\n")
     assert len(squares) >= 4
     assert np.mean(squares) < 1.5
     assert np.mean(np.array(squares) <= 4) >= 0.93
+    assert np.mean(added) < 2.0
+
+
+def rise(truth: Truth, start: float, end: float) -> float:
+    """True mean rise over a span. [K]"""
+    return truth.mean("temp_supply", start, end) - truth.mean("temp_return", start, end)
