@@ -5,7 +5,7 @@ from the edge is part of the uncertainty, and so are the intervals of both and h
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -23,12 +23,18 @@ LEAST, TIMES_U = 0.3, 3.0
 """Smaller offsets are not told, nor such as are below so many standard uncertainties. [s] [1]"""
 FEWEST = 2
 """Fewest edges that tell an offset. [1]"""
-MOST = 400
+MOST = 40
 """Most edges that are looked at of one pair. [1]"""
 AROUND = 3.0
 """A step is looked for so far from the edge, either way. [s]"""
 LAG = {"pressure": 0.25, "current": 0.2, "voltage": 0.1, "flame_current": 0.2, "contact": 0.0}
 """Time constant of a meter that does not state it; typical ones, no published source. [s]"""
+LAG_U = 0.2
+"""Standard uncertainty of what a lag takes off a step's time: half the lag, rectangular, at half of the step. [1]"""
+SHAPE_U = 0.4
+"""The same of a step that takes longer than the lag explains: a damped meter looks late. [1]"""
+TRANSIT = math.log(0.85 / 0.15)
+"""From 15 to 85 % of a step, first order, over the time constant. [1]"""
 LONGEST_INTERVAL = 1.5
 """A meter that reads more rarely cannot be compared. [s]"""
 
@@ -48,7 +54,7 @@ class Pair(NamedTuple):
 
 PAIRS = (
     Pair("switch_closed", "volts_switch", 0.5, 8.0, (0.0, 0.1)),
-    Pair("amps_igniter", "volts_line", 0.5, 0.2, (-0.1, 0.1)),
+    Pair("amps_igniter", "volts_line", 0.5, 0.2, (-0.05, 0.05)),
     Pair("amps_inducer", "volts_line", 0.3, 0.2, (-0.2, 0.2)),
     Pair("gas_valve", "gas_manifold", 0.5, 100.0, (0.0, 1.0)),
     Pair("gas_manifold", "gas_inlet", 100.0, 25.0, (-0.4, 0.4)),
@@ -114,7 +120,9 @@ def _apart(one: _Offsets) -> DataProblem:
         f"{ahead.channel.instrument}: its times are {abs(one.mean):.2f} s ± {2 * one.u:.2f} s later than those of "
         f"{behind.channel.instrument}, by {one.late.size} edges that belong together"
     )
-    hint = "Do not say which of their contacts or dips came first by less than that; set the clock before the next call."
+    hint = (
+        "Do not say which of their contacts or dips came first by less than that; set the clock before the next call."
+    )
     return DataProblem("clocks_apart", keys([ahead, behind]), text, hint, float(one.time[0]), float(one.time[-1]))
 
 
@@ -148,45 +156,57 @@ def _step(one: _Offsets) -> tuple[int, float] | None:
 def _compared(pair: Pair, first: Series, second: Series) -> _Offsets | None:
     if second.time.size < 10 or _interval(second) > LONGEST_INTERVAL:
         return None
-    edges, own = _edges(first, pair.level)
+    own = _edges(first, pair.level)
+    edges = own.time
     if edges.size > MOST:
         edges = edges[np.linspace(0, edges.size - 1, MOST).astype(np.int64)]
-    pairs = [(edge, at) for edge in edges.tolist() if (at := _crossing(second, edge, pair.step)) is not None]
+    pairs = [(edge, *step) for edge in edges.tolist() if (step := _crossing(second, edge, pair.step)) is not None]
     if len(pairs) < FEWEST:
         return None
-    time, at = np.array(pairs).T
+    time, at, slowness = np.array(pairs).T
     true = sum(pair.late) / 2
-    lag = _lag(second)
-    shared = math.hypot((pair.late[1] - pair.late[0]) / math.sqrt(12), own, lag / 2)
-    return _Offsets(first, second, time, at - time - true - math.log(2) * lag, shared)
+    shared = math.hypot((pair.late[1] - pair.late[0]) / math.sqrt(12), own.u, LAG_U * _lag(second))
+    shared = math.hypot(shared, SHAPE_U * (float(np.median(slowness)) - own.slowness))
+    return _Offsets(first, second, time, at - time - true, shared)
 
 
-def _edges(one: Series, level: float) -> tuple[Array, float]:
-    """Times at which a level is crossed, less the meter's lag, and what is uncertain about all of them. [s]"""
+class _Edges(NamedTuple):
+    time: Array
+    """(n,) [s]"""
+    u: float = 0.0
+    """Standard uncertainty that they share. [s]"""
+    slowness: float = 0.0
+    """What their steps take beyond what the meter's lag explains. [s]"""
+
+
+def _edges(one: Series, level: float) -> _Edges:
+    """Times at which a level is crossed, less the meter's lag."""
     above = one.value > level if level >= 0 else one.value < level
     at = np.flatnonzero(above[1:] != above[:-1]) + 1
     if measure_of(one.channel.point).name == "contact":
         steps = np.diff(one.time)
-        before = steps[at - 1] if at.size else steps[:0]
         usual = float(np.median(steps)) if steps.size else 0.0
-        if at.size and float(np.median(np.abs(before - usual))) <= 0.02 * usual:  # read at intervals, not on change
-            return (one.time[at] - usual / 2, 0.0) if usual <= LONGEST_INTERVAL else (one.time[:0], 0.0)
-        return one.time[at], 0.02
-    if _interval(one) > LONGEST_INTERVAL or not at.size:
-        return one.time[:0], 0.0
-    found = [edge for time in one.time[at].tolist() if (edge := _crossing(one, time, abs(level))) is not None]
-    lag = _lag(one)
-    apart = np.array(found) - math.log(2) * lag
-    return apart[np.append(np.diff(apart) > 2 * AROUND, True)] if apart.size else apart, lag / 2
+        if at.size and float(np.median(np.abs(steps[at - 1] - usual))) <= 0.02 * usual:  # at intervals, not on change
+            return _Edges(one.time[at] - usual / 2) if usual <= LONGEST_INTERVAL else _Edges(one.time[:0])
+        return _Edges(one.time[at], 0.02)
+    if _interval(one) > LONGEST_INTERVAL:
+        at = at[:0]
+    at = at[np.linspace(0, at.size - 1, min(MOST, at.size)).astype(np.int64)]
+    found = [step for time in one.time[at].tolist() if (step := _crossing(one, time, abs(level))) is not None]
+    if not found:
+        return _Edges(one.time[:0])
+    edges, slowness = np.array(found).T
+    return _Edges(edges[np.append(np.diff(edges) > 2 * AROUND, [True])], LAG_U * _lag(one), float(np.median(slowness)))
 
 
-def _crossing(one: Series, edge: float, step: float) -> float | None:
-    """When a step near an edge was half done, None where there is no clear one. [s]"""
+def _crossing(one: Series, edge: float, step: float) -> tuple[float, float] | None:
+    """When a step near an edge began, the meter's lag taken off, and how much longer it took than that explains. [s]
+
+    None where there is no clear step.
+    """
     low, middle, high = np.searchsorted(one.time, [edge - 2 * AROUND, edge, edge + 2 * AROUND])
-    if middle - low < 5 or high - middle < 5:
-        return None
     time, value = one.time[low:high], one.value[low:high]
-    if np.isnan(value).any() or np.max(np.diff(time)) > 2 * LONGEST_INTERVAL:
+    if min(middle - low, high - middle) < 5 or np.isnan(value).any() or np.max(np.diff(time)) > 2 * LONGEST_INTERVAL:
         return None
     before, after = value[time < edge - AROUND / 2], value[time > edge + AROUND]
     if before.size < 3 or after.size < 3:
@@ -198,11 +218,22 @@ def _crossing(one: Series, edge: float, step: float) -> float | None:
     done = (value - start) / (end - start)
     inside = np.flatnonzero((time[1:] > edge - AROUND / 2) & (time[:-1] < edge + AROUND))
     crossed = inside[(done[inside] < 0.5) & (done[inside + 1] >= 0.5)]
-    if crossed.size != 1:
+    return _half(one, time, done, int(crossed[0])) if crossed.size == 1 else None
+
+
+def _half(one: Series, time: Array, done: Array, at: int) -> tuple[float, float] | None:
+    """The same of a step whose share `done` passes a half after the reading `at`."""
+    lag = _lag(one)
+    begun, ended = np.flatnonzero(done[: at + 1] <= 0.15), np.flatnonzero(done[at + 1 :] >= 0.85)
+    if not begun.size or not ended.size:
         return None
-    at = int(crossed[0])
-    share = (0.5 - done[at]) / (done[at + 1] - done[at])
-    return float(time[at] + share * (time[at + 1] - time[at]))
+    took = time[at + 1 + ended[0]] - time[begun[-1]] - _interval(one)
+    slowness = max(0.0, float(took) - TRANSIT * lag)
+    going = np.arange(max(at - 2, 0), min(at + 4, done.size))
+    going = going[(done[going] > 0.1) & (done[going] < 0.85)]
+    if lag > 0 and going.size:
+        return float(np.mean(time[going] + lag * np.log1p(-done[going]))), slowness
+    return float(max(time[at], (time[at] + time[at + 1] - 1.9 * lag) / 2)), slowness
 
 
 def _lag(one: Series) -> float:

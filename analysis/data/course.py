@@ -16,8 +16,8 @@ Mask = NDArray[np.bool_]
 
 STEP = 0.5
 """Of the grid; nothing is looked for on it that lasts less than three seconds. [s]"""
-MOST = 400_000
-"""Most places of the grid: its step is longer in a recording of more than two days."""
+MOST = 100_000
+"""Most places of the grid: its step is longer in a recording of more than half a day."""
 FRESH = {"temperature": 60.0, "humidity": 120.0, "contact": 65.0}
 FRESH_OTHERS = 5.0
 """How long a value counts, or three of its usual intervals. [s]"""
@@ -78,7 +78,8 @@ class Course:
         """Whether something shows that the inducer runs."""
         shows = [self.value(point) > level for point, level in INDUCER_RUNS.items() if self.known(point)]
         shows.append(self._in_attempts(lambda phase: phase not in WITHOUT_INDUCER, early=0.0, late=0.0))
-        return np.logical_or.reduce(shows)
+        found: Mask = np.logical_or.reduce(shows)
+        return found
 
     @cached_property
     def inducer_rests(self) -> Mask:
@@ -139,7 +140,7 @@ class Course:
         return self.valve if when == "valve" else self.blower
 
     def settled(self, mask: Mask, seconds: float) -> Mask:
-        """The mask without the first so many seconds of each stretch, but for the one that the recording begins with."""
+        """The mask without the first so many seconds of each stretch, but of one that the recording begins with."""
         found = np.zeros_like(mask)
         for first, last in self.stretches(mask):
             begin = first if first == 0 else first + int(np.ceil(seconds / self.step))

@@ -15,9 +15,7 @@ from analysis.uncertainty import Accuracy
 
 Array = NDArray[np.float64]
 
-DRAFTS = (
-    "draft_burner_box draft_transition draft_collector draft_vent draft_switch draft_switch_high"
-).split()
+DRAFTS = ("draft_burner_box draft_transition draft_collector draft_vent draft_switch draft_switch_high").split()
 ZERO_U = {"pressure": 3.0, "flame_current": 0.1e-6, "current": 0.05}
 """Standard uncertainty of a zero where no accuracy is stated; common practice, no published source. [inside unit]"""
 AROUND_U = {"draft_vent": 2.0}
@@ -97,7 +95,7 @@ def _at_rest(one: Series, course: Course, rest: Mask) -> tuple[float, float, flo
 
 
 def _quietest(one: Series, course: Course) -> tuple[float, float, float, float] | None:
-    """The same where nothing tells when it rests: only of drafts and gas, and only where it moves between two levels."""
+    """The same where nothing tells when it rests: only of drafts and gas, where it moves between two."""
     if one.channel.point not in (*DRAFTS, "gas_manifold"):
         return None
     values = course.values(one)
@@ -123,8 +121,10 @@ _FOLLOWS = {
     **dict.fromkeys(("temp_supply", "temp_supply_2", "temp_flue", "flue_o2", "flue_co2"), "fire"),
 }
 _WORDS = {
-    "inducer": "the inducer started or stopped", "blower": "the blower started or stopped",
-    "valve": "the gas valve opened or closed", "fire": "the fire lit or went out",
+    "inducer": "the inducer started or stopped",
+    "blower": "the blower started or stopped",
+    "valve": "the gas valve opened or closed",
+    "fire": "the fire lit or went out",
 }
 
 
@@ -138,7 +138,7 @@ def stuck(course: Course) -> Iterator[DataProblem]:
             if why:
                 text = (
                     f"{named([one])}: stuck at {shown(one.channel.point, _value_at(one, begin), difference=False)} "
-                    f"from {span_of_time(begin - course.start)} after the start on, for {span_of_time(end - begin)}, {why}"
+                    f"for {span_of_time(end - begin)} from {span_of_time(begin - course.start)} on, {why}"
                 )
                 hint = "Check that the meter is not held, frozen or out of reach, and that its port and hose are free."
                 yield DataProblem("stuck", keys([one]), text, hint, begin, end)
@@ -151,6 +151,10 @@ def _value_at(one: Series, time: float) -> float:
 
 def _flat(one: Series) -> list[tuple[float, float]]:
     """Stretches of exactly one value, long against all others."""
+    every = max(1, int(FLAT / 2 / max(float(np.median(np.diff(one.time[:2000]))), 1e-3)))
+    seldom = one.value[::every]
+    if not (seldom[1:] == seldom[:-1]).any():
+        return []
     first = np.concatenate([[0], np.flatnonzero(one.value[1:] != one.value[:-1]) + 1])
     if first.size < 10:
         return _always_flat(one, first)
@@ -205,10 +209,12 @@ def not_returning(course: Course) -> Iterator[DataProblem]:
             if abs(resting) > max(BOX, 0.5 * abs(running)) and resting * running > 0:
                 text = (
                     f"{named([one])}: still shows {shown(one.channel.point, resting)} "
-                    f"{span_of_time(course.time[first] - course.start)} after the start, though the inducer stands still: "
-                    "its port or hose is plugged, or the meter is stuck"
+                    f"{span_of_time(course.time[first] - course.start)} after the start, though the inducer stands "
+                    "still: its port or hose is plugged, or the meter is stuck"
                 )
-                hint = "Take the hose off the meter: if it goes to zero, port or hose are plugged; if not, it is the meter."
+                hint = (
+                    "Take the hose off the meter: if it goes to zero, port or hose is plugged; if not, it is the meter."
+                )
                 yield DataProblem(
                     "not_returning", keys([one]), text, hint, float(course.time[first]), float(course.time[last])
                 )

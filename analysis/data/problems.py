@@ -23,7 +23,11 @@ MOST_OF_A_KIND = 20
 """Of one kind no more are told. [1]"""
 
 TELLS_MOST = (
-    (("room_co",), "CO in the room is not known, and that is never the same as fine", "Measure it while you work here."),
+    (
+        ("room_co",),
+        "CO in the room is not known, and that is never the same as fine",
+        "Measure it while you work here.",
+    ),
     (
         ("gas_valve", "gas_manifold"),
         "when the gas was on, on which the attempts and their phases rest, is not known",
@@ -45,7 +49,7 @@ TELLS_MOST = (
         "Put a thermometer in the supply duct, out of sight of the exchanger, and one in the return.",
     ),
 )
-"""Points without which the most stays open, in the order in which that matters; common practice, no published source."""
+"""Points without which the most stays open, what matters most first; common practice, no published source."""
 
 
 def problems(

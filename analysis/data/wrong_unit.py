@@ -88,8 +88,14 @@ SLIPS = (
         ),
     ),
 )
-LIKELY = {"temp_room": (8.0, 35.0), "temp_return": (8.0, 35.0), "gas_inlet": (700.0, 4500.0),
-          "gas_manifold": (300.0, 3300.0), "humidity_room": (0.08, 0.85), "humidity_return": (0.08, 0.85)}
+LIKELY = {
+    "temp_room": (8.0, 35.0),
+    "temp_return": (8.0, 35.0),
+    "gas_inlet": (700.0, 4500.0),
+    "gas_manifold": (300.0, 3300.0),
+    "humidity_room": (0.08, 0.85),
+    "humidity_return": (0.08, 0.85),
+}
 """Where values must come to lie in the other unit. [inside unit]"""
 
 
@@ -100,7 +106,9 @@ def wrong_unit(course: Course) -> Iterator[DataProblem]:
             for one in course.of(point):
                 if what := _slipped(slip, one, course):
                     text = f"{named([one])}: values that cannot be, and that would be right as {what}"
-                    hint = "Look at the unit on the meter's display and correct it in the job file or in the file's head."
+                    hint = (
+                        "Look at the unit on the meter's display and correct it in the job file or in the file's head."
+                    )
                     yield DataProblem("unit", keys([one]), text, hint, float(one.time[0]), float(one.time[-1]))
 
 
