@@ -80,18 +80,24 @@ def _zero_u(one: Series, accuracies: Mapping[str, Accuracy]) -> float:
 
 
 def _at_rest(one: Series, course: Course, rest: Mask) -> tuple[float, float, float, float] | None:
-    """Smallest level of any rest, its uncertainty [inside unit], and the time from the first to the last rest [s]."""
-    values, levels = course.values(one), []
+    """Smallest level of any rest, its uncertainty [inside unit], and the time from the first to the last rest [s].
+
+    A level that comes and goes is wind at the terminal rather than the meter.
+    """
+    values, levels, blocks = course.values(one), [], list[float]()
     there = course.stretches(rest & ~np.isnan(values), REST)
     for first, last in there:
         part = values[first : last + 1]
         level = float(np.median(part))
         scatter = 1.4826 * float(np.median(np.abs(part - level)))
+        size = round(REST / course.step)
+        blocks += np.median(part[: part.size // size * size].reshape(-1, size), axis=1).tolist()
         levels.append((level, 1.25 * scatter / math.sqrt(max(part.size * course.step / 2, 1))))
     if not levels or len({level > 0 for level, _ in levels}) > 1:
         return None
     offset, u = min(levels, key=lambda found: abs(found[0]))
-    return offset, u, float(course.time[there[0][0]]), float(course.time[there[-1][1]])
+    wind = float(np.ptp(blocks)) / 2 if len(blocks) > 1 else 0.0
+    return offset, math.hypot(u, wind), float(course.time[there[0][0]]), float(course.time[there[-1][1]])
 
 
 def _quietest(one: Series, course: Course) -> tuple[float, float, float, float] | None:
