@@ -70,6 +70,8 @@ class Row(NamedTuple):
     """Measures that stand for it in an attempt which has none of `measures`."""
     completed: str = ""
     """Phase that has to have run its course."""
+    settled: bool = False
+    """Whether a doubtful value, one that was not settled or not hot yet, tells only that a limit is passed."""
 
 
 def _stage(name: str) -> int:
@@ -188,6 +190,7 @@ ROWS: tuple[Row, ...] = (
         lambda known, _: _between(known.plate.rise),
         "temperature rise",
         "temp_return and temp_supply",
+        settled=True,
     ),
     Row(
         "furnace.static_max",
@@ -235,7 +238,7 @@ ROWS: tuple[Row, ...] = (
         instead=("flame_current.settled", "flame_current.smallest"),
     ),
     *(
-        Row(f"furnace.baseline.{tap}", (f"{tap}.hot.high",), _as_it_was, f"{words}, hot and in high stage", tap)
+        Row(f"furnace.baseline.{tap}", (f"{tap}.hot.high",), _as_it_was, words, tap, settled=True)
         for tap, words in _TAPS.items()
     ),
     *(

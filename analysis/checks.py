@@ -1,7 +1,6 @@
 """What was measured against what the job file says: pass, fail, cannot tell, or not measured and what it would need."""
 
 import math
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,7 +10,7 @@ from analysis.lockouts import judge
 from analysis.measures.measured import Measured
 from analysis.model import Plate
 from analysis.points import DERIVED, POINTS, measure_of
-from analysis.quantity import Error, Quantity
+from analysis.quantity import Error, Quality, Quantity
 from analysis.sequence.attempts import Attempt
 from analysis.uncertainty import verdict
 from analysis.units import conversion
@@ -20,6 +19,13 @@ __all__ = ["Check", "Known", "checks"]
 
 ORDER = ("fail", "cannot_tell", "pass", "not_measured")
 _WORDS = {"fail": "outside", "pass": "inside", "cannot_tell": "too near a limit to tell"}
+_REMEDIES = {
+    "neither": "it is at the limit itself",
+    "a longer reading": "a longer reading would tell",
+    "a better meter": "a more accurate meter would tell",
+    "the accuracy": "the accuracy of the meter, from its sheet, would tell",
+}
+_BURNED = frozenset({"blower_on_delay", "run_low", "run_high"})
 _NEXT = {
     "prepurge": {"igniter_warmup", "ignition_trial"},
     "igniter_warmup": {"ignition_trial"},
@@ -52,12 +58,14 @@ class Check:
 @dataclass(frozen=True, slots=True)
 class _Judged:
     measure: Measured
+    quantity: Quantity
+    """As it is compared."""
     limits: Limits
     verdict: str
+    place: str
+    """Where it lies, in words."""
     probability: float
     remedy: str
-    reason: str
-    quantity: Quantity
 
 
 def checks(
@@ -104,7 +112,7 @@ def _row(row: Row, by_name: Mapping[str, list[Measured]], attempts: Sequence[Att
     for one in values:
         limits = row.limits(known, one.name)
         if limits is not None:
-            result = _judged(one, limits)
+            result = _judged(one, limits, row)
             judged.setdefault((one.name, result.verdict), []).append(result)
     for (_, _), several in sorted(judged.items(), key=lambda item: ORDER.index(item[0][1])):
         yield _told(row, several)
@@ -130,7 +138,7 @@ def _counts(one: Measured, row: Row, attempts: Sequence[Attempt]) -> bool:
     return False
 
 
-def _judged(one: Measured, limits: Limits) -> _Judged:
+def _judged(one: Measured, limits: Limits, row: Row) -> _Judged:
     quantity = one.quantity
     if limits.u > 0 and math.isfinite(quantity.u):
         budget = (*quantity.budget, (Error("the figure of the switch", "rectangular"), limits.u))
@@ -139,19 +147,42 @@ def _judged(one: Measured, limits: Limits) -> _Judged:
         quantity = replace(quantity, u=widened, budget=budget, interval=None, freedom=freedom)
     quantity = replace(quantity, value=quantity.value + limits.shift)
     result = verdict(quantity, limits.low, limits.high)
-    return _Judged(one, limits, result.verdict, result.probability, result.remedy, quantity.reason, quantity)
+    found, remedy = str(result.verdict), _remedy(result.remedy)
+    place = _WORDS.get(found, found)
+    rises = limits.high is not None and quantity.value > limits.high
+    if row.settled and quantity.quality is Quality.SUSPECT and not (found == "fail" and rises):
+        found, place, remedy = "cannot_tell", "that cannot be told yet", "a longer run at this stage would tell"
+    return _Judged(one, quantity, limits, found, place, result.probability, remedy)
+
+
+def _inside(one: _Judged) -> float:
+    """How far inside its limits a value is, in standard uncertainties."""
+    value, limits = one.quantity.value, one.limits
+    ends = [
+        *([] if limits.low is None else [value - limits.low]),
+        *([] if limits.high is None else [limits.high - value]),
+    ]
+    return min(ends) / (one.quantity.u if one.quantity.u > 0 else 1.0)
+
+
+def _remedy(text: str) -> str:
+    """What would tell, in few words."""
+    for begin, words in _REMEDIES.items():
+        if text.startswith(begin):
+            return words
+    return text
 
 
 def _told(row: Row, several: Sequence[_Judged]) -> Check:
     """The one of several with the same verdict that is nearest to another one, and how many they are."""
     pick = max if several[0].verdict == "fail" else min
-    one = pick(several, key=lambda each: 0.5 if math.isnan(each.probability) else each.probability)
+    one = pick(several, key=_inside)
     measure, limits = one.measure, one.limits
     value = _shown(measure.name, one.quantity)
     ends = " to ".join(_shown_limit(measure.name, end) for end in (limits.low, limits.high) if end is not None)
     bound = "" if None not in (limits.low, limits.high) else "at least " if limits.high is None else "at most "
-    place = "no accuracy is known for it" if math.isnan(one.probability) else _WORDS.get(one.verdict, one.verdict)
-    extra = [text for text in (limits.note, one.remedy and f"it would need {one.remedy}", one.reason) if text]
+    place = "no accuracy is known for it" if math.isnan(one.probability) else one.place
+    extra = [text for text in (limits.note, one.quantity.reason, one.remedy) if text]
     numbers = list(dict.fromkeys(each.measure.attempt for each in several if each.measure.attempt is not None))
     which = f", attempt{'s' if len(numbers) > 1 else ''} {_listed(numbers)}" if numbers else ""
     stage = f" in {measure.name.rpartition('.')[2]} stage" if measure.name.endswith((".high", ".low")) else ""
@@ -172,7 +203,16 @@ def _name(row: Row, measure: Measured) -> str:
 
 
 def _listed(numbers: Sequence[int]) -> str:
-    texts = [str(number) for number in numbers]
+    """Numbers in words, three or more that follow each other as a range."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    texts: list[str] = []
+    for run in runs:
+        texts += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run]
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
@@ -187,7 +227,7 @@ def _scale(name: str) -> tuple[float, float, str, int]:
 
 def _shown(name: str, quantity: Quantity) -> str:
     scale, offset, label, digits = _scale(name)
-    value = f"{quantity.value * scale + offset:.{digits}f}"
+    value = f"{round(quantity.value * scale + offset, digits) + 0.0:.{digits}f}"
     spread = f" ± {2 * quantity.u * abs(scale):.{digits}f}" if math.isfinite(quantity.u) else ""
     return f"{value}{spread} {label}".rstrip()
 
@@ -199,7 +239,7 @@ def _shown_limit(name: str, limit: float) -> str:
 
 def _trials(attempts: Sequence[Attempt], known: Known) -> Iterator[Check]:
     check = "furnace.timing.trials"
-    tries = Counter(one.call for one in attempts if one.spans("ignition_trial"))
+    tries = _in_a_row(attempts)
     if "trials" not in known.stated or not tries:
         what = "ignition trials not measured: needs gas_valve, or gas_manifold"
         missing = f"no `{check}` in the job file" + ("" if tries else f", and {what}")
@@ -212,6 +252,21 @@ def _trials(attempts: Sequence[Attempt], known: Known) -> Iterator[Check]:
     kept = most <= allowed
     why = f"{most} ignition trials in call {call} against at most {allowed}: {'inside' if kept else 'outside'}"
     yield Check(check, Quantity(float(most), "1", 0.0), None, float(allowed), "pass" if kept else "fail", why)
+
+
+def _in_a_row(attempts: Sequence[Attempt]) -> dict[int, int]:
+    """Most trials of each call without a flame in between: a control counts again after it has burned."""
+    most: dict[int, int] = {}
+    call, row = 0, 0
+    for one in attempts:
+        row = row if one.call == call else 0
+        call = one.call
+        if one.spans("ignition_trial"):
+            row += 1
+            most[call] = max(most.get(call, 0), row)
+        if one.outcome == "flame_lost" or any(span.phase in _BURNED for span in one.phases):
+            row = 0
+    return most
 
 
 _LOCKOUT_KEYS = {

@@ -96,7 +96,7 @@ def _at_rest(one: Series, course: Course, rest: Mask) -> tuple[float, float, flo
     if not levels or len({level > 0 for level, _ in levels}) > 1:
         return None
     offset, u = min(levels, key=lambda found: abs(found[0]))
-    wind = float(np.ptp(blocks)) / 2 if len(blocks) > 1 else 0.0
+    wind = float(np.diff(np.percentile(blocks, [10, 90]))[0]) / 2
     return offset, math.hypot(u, wind), float(course.time[there[0][0]]), float(course.time[there[-1][1]])
 
 

@@ -89,7 +89,7 @@ def test_any_single_channel_alone_is_no_problem_of_its_own() -> None:
 def test_the_offset_of_a_meter_that_is_not_zeroed_is_told_with_its_uncertainty() -> None:
     [one] = found(series_of("vent_iced_over"), "vent_iced_over")
     assert one.text == (
-        "simulated: draft meter (vent side): not zeroed, it shows 0.057 in. w.c. ± 0.020 in. w.c. at rest"
+        "simulated: draft meter (vent side): not zeroed, it shows 0.057 in. w.c. ± 0.035 in. w.c. at rest"
     )
     [clock] = found(series_of("igniter_aged"), "igniter_aged")
     assert clock.text.startswith("simulated: current clamp: its times are 0.3")
