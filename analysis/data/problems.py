@@ -1,6 +1,7 @@
 """Everything that is wrong, doubtful or missing in the measurements of a recording."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,9 @@ from analysis.data.problem import KINDS, DataProblem
 from analysis.data.sides import wrong_sides
 from analysis.data.wrong_unit import wrong_unit
 from analysis.model import Plate, Series
+from analysis.points import measure_of
 from analysis.sequence.attempts import Attempt
-from analysis.uncertainty import Accuracy
+from analysis.uncertainty import Accuracy, AccuracyError
 
 Array = NDArray[np.float64]
 
@@ -64,10 +66,11 @@ def problems(
 ) -> tuple[DataProblem, ...]:
     """What is wrong with the measurements, by kind and then by time; no value is changed.
 
-    By key of the channel: `accuracies` as stated, times of `doubtful` readings [s], `ranges` of the meters [inside
+    By key of the channel: `accuracies` where it does not state its own, times of `doubtful` readings [s], `ranges` [inside
     unit], and the times of all readings in the order in which they `came` [s]; each as far as it is known.
     """
     course = Course(series, attempts)
+    stated = _stated(course.series) | dict(accuracies or {})
     if not course.series:
         return ()
     with np.errstate(invalid="ignore"):
@@ -79,7 +82,7 @@ def problems(
             *stuck(course),
             *not_returning(course),
             *(one for one in exchanged if not odd & {*one.channels}),
-            *(one for one in not_zeroed(course, accuracies or {}) if not odd & {*one.channels}),
+            *(one for one in not_zeroed(course, stated) if not odd & {*one.channels}),
             *clocks(course),
             *time_back(course, came or {}),
             *spikes(course),
@@ -92,3 +95,13 @@ def problems(
     place = {kind: number for number, kind in enumerate(KINDS)}
     found.sort(key=lambda one: (place[one.kind], one.start if one.kind != "missing" else 0.0))
     return tuple(one for kind in KINDS for one in [one for one in found if one.kind == kind][:MOST_OF_A_KIND])
+
+
+def _stated(series: Sequence[Series]) -> dict[str, Accuracy]:
+    """Accuracies that the channels themselves state; one that cannot be read counts as none."""
+    found = {}
+    for one in series:
+        if one.channel.accuracy:
+            with suppress(AccuracyError):
+                found[one.channel.key] = Accuracy.parse(one.channel.accuracy, measure_of(one.channel.point).name)
+    return found

@@ -24,7 +24,7 @@ TRUE = {  # by the provenance of the recordings: what their meters really have
     "filter_loaded": [("gaps", "temp_supply")],
     "night_dual_fuel": [("slow", "gas_manifold"), ("slow", "volts_control"), ("slow", "flame_current")],
 }
-SMALL = sorted(set(NAMES) - {"healthy_natural_gas", "drain_cleared", "humidifier_runs_on"})
+SMALL = sorted(set(NAMES) - {"healthy_natural_gas", "drain_backs_up", "drain_cleared", "humidifier_runs_on"})
 """Recordings that are tried each time: the others take long to read, and have the meters of these."""
 
 Change = Callable[[Series], Series]
@@ -96,6 +96,19 @@ def test_the_offset_of_a_meter_that_is_not_zeroed_is_told_with_its_uncertainty()
 
 
 OFF = 0.06 * INCH
+
+
+def test_the_accuracy_that_a_channel_states_counts() -> None:
+    """A coarse meter may show 0.12 in. w.c. at nothing."""
+    series = altered("flame_rod_dirty", gas_manifold=valued(lambda _, value: value + 0.12 * INCH))
+    for accuracy, kind in (("0.1 inH2O", []), ("0.02 inH2O", ["not_zeroed"]), ("nonsense", ["not_zeroed"])):
+        told = problems(
+            [Series(replace(one.channel, accuracy=accuracy), one.time, one.value) for one in series],
+            attempts_of("flame_rod_dirty"),
+        )
+        assert [one.kind for one in told if one.kind not in ("missing", "slow")] == kind
+
+
 UNZEROED = {
     "flame_rod_dirty": ("gas_manifold", 0.12 * INCH),
     "intake_covered": ("draft_collector", -OFF),
