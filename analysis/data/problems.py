@@ -66,8 +66,8 @@ def problems(
 ) -> tuple[DataProblem, ...]:
     """What is wrong with the measurements, by kind and then by time; no value is changed.
 
-    By key of the channel: `accuracies` where it does not state its own, times of `doubtful` readings [s], `ranges` [inside
-    unit], and the times of all readings in the order in which they `came` [s]; each as far as it is known.
+    By key of the channel, each as far as it is known: `accuracies` where it does not state its own, times of `doubtful`
+    readings [s], `ranges` of meters [inside unit], times of all readings in the order in which they `came` [s].
     """
     course = Course(series, attempts)
     stated = _stated(course.series) | dict(accuracies or {})

@@ -226,8 +226,29 @@ def test_a_time_of_the_control_is_judged_where_the_phase_ran_its_course_and_the_
     assert [one.verdict for one in prepurge(15.5, "igniter_warmup")] == ["pass"]
     assert [one.verdict for one in prepurge(5.0, "igniter_warmup")] == ["fail"]
     assert [one.verdict for one in prepurge(5.0, "interpurge")] == ["not_measured"], "it was cut short"
+    last = attempt(1, "draft_lost", ("prepurge", 100.0, 105.0))
+    given = [Measured("phase.duration.prepurge", Quantity(5.0, "s", 0.1), 100.0, 105.0, 1)]
+    [one] = [one for one in checks(given, [last], PLATE, TIMED) if one.check == "furnace.timing.prepurge"]
+    assert one.verdict == "not_measured", "nothing came after it"
     [one] = [one for one in checks((), (), PLATE, TIMED) if one.check == "furnace.timing.post_purge"]
     assert "no `furnace.timing.post_purge` in the job file" in one.why
+
+
+def test_a_blower_off_delay_that_the_next_start_cut_short_is_not_judged() -> None:
+    known = Known(timing=Timing(blower_off_delay=90.0), stated=frozenset({"blower_off_delay"}))
+
+    def found(*attempts: Attempt) -> list[str]:
+        given = [
+            Measured("phase.duration.blower_off_delay", Quantity(20.0, "s", 0.1), 200.0, 220.0, 1),
+        ]
+        told = checks(given, attempts, PLATE, known)
+        return [one.verdict for one in told if one.check == "furnace.timing.blower_off_delay"]
+
+    one = attempt(1, "heat", ("post_purge", 185.0, 200.0), ("blower_off_delay", 200.0, 220.0))
+    assert found(one) == ["fail"]
+    assert found(one, attempt(2, "heat", ("inducer_start", 220.0, 230.0))) == ["not_measured"]
+    assert found(one, attempt(2, "heat", ("inducer_start", 400.0, 410.0))) == ["fail"]
+    assert found(replace(one, outcome="cut_off")) == ["not_measured"]
 
 
 def test_trials_are_counted_until_a_flame_has_burned() -> None:

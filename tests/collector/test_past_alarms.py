@@ -192,6 +192,22 @@ def test_any_readings_derive_what_stepping_them_derives(data: st.DataObject) -> 
     assert told(past_alarms(series, plate, wanted, doubtful)) == stepped(series, plate, wanted, doubtful)
 
 
+def test_a_surface_is_judged_by_the_rooms_air_and_only_without_it_by_the_returns() -> None:
+    at = np.arange(0.0, 600.0, 2.0)
+    courses = {
+        "temp_surface": 8.0 + 0 * at,
+        "temp_room": np.where((at > 200) & (at < 400), np.nan, 20.0),
+        "humidity_room": 0.4 + 0 * at,
+        "temp_return": 20.0 + 0 * at,
+        "humidity_return": 0.6 + 0 * at,
+    }
+    series = [Series(Channel(point, "one", "1"), at + 1e9, value) for point, value in courses.items()]
+    rule = AlarmRule("wet", "dew_point_margin", below=0.0, on_delay=30.0, text="The surface is wet")
+    found = told(past_alarms(series, Plate(), [rule]))
+    assert found == stepped(series, Plate(), [rule], {})
+    assert len(found) == 1, "the return's air is damper, and counts while the room's is not there"
+
+
 def test_a_typed_value_completes_its_delay_once_by_the_clock() -> None:
     """A dial that was read twice: the first value stands for its delay, silence afterwards ends nothing."""
     dial = Series(Channel("temp_supply", "by hand: dial", "degC"), np.array([100.0, 400.0]), np.array([80.0, 60.0]))

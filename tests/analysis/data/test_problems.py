@@ -193,6 +193,15 @@ def test_a_meter_that_stands_still_while_it_must_move_is_told(point: str, name: 
     assert kinds(found(altered(name, **{point: held(2.0, 6.0)}), name)) == []
 
 
+def test_a_coarse_meter_that_has_little_to_show_is_not_stuck() -> None:
+    """Whose values stay the same for long anyway may well miss that the valve opened."""
+
+    def coarse(time: np.ndarray, value: np.ndarray) -> np.ndarray:
+        return np.where(time % 60 < 8, 25.0, 0.0) * (time > 60)
+
+    assert found(altered("flame_rod_dirty", gas_manifold=valued(coarse)), "flame_rod_dirty") == []
+
+
 def test_a_contact_may_stay_as_it_is() -> None:
     series = altered("flame_rod_dirty", limit_closed=valued(lambda _, value: np.ones_like(value)))
     assert found(series, "flame_rod_dirty") == []
