@@ -11,6 +11,8 @@ from analysis.units import INCH_OF_WATER
 
 TOLERANCE = {"natural gas": 0.3 * INCH_OF_WATER, "propane": 0.5 * INCH_OF_WATER}
 """How far the manifold may be from its rated pressure: makers allow 0.3, for propane up to 0.5 in. w.c. [Pa]"""
+BOX_AT_MOST = 0.5 * INCH_OF_WATER
+"""So far below the room a burner box may be with a free intake; our choice. [Pa]"""
 IN_HAND = 0.1 * INCH_OF_WATER
 """What a closed switch should have over its opening point; common practice, no published source. [Pa]"""
 SET_POINT, SET_POINT_SHARE = 0.05 * INCH_OF_WATER, 0.1
@@ -37,6 +39,8 @@ class Known:
     humidity: float | None = None
     """Setting of the humidity control. [1]"""
     lockouts: LockoutSettings | None = None
+    burner_box: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """Pressure of the burner box while it burns, and its standard uncertainty, by stage. [Pa]"""
 
 
 class Limits(NamedTuple):
@@ -95,7 +99,15 @@ def _manifold(known: Known, name: str) -> Limits | None:
     if not plate.manifold:
         return None
     rated, allowed = plate.manifold[_stage(name)], TOLERANCE.get(plate.fuel or "", TOLERANCE["natural gas"])
-    return Limits(rated - allowed, rated + allowed, note="what makers allow around the rated pressure")
+    low, high, note = rated - allowed, rated + allowed, "what makers allow around the rated pressure"
+    if plate.manifold_reference == "room":
+        return Limits(low, high, note=note)
+    box = known.burner_box.get(name.rpartition(".")[2])
+    if box is None:
+        half = BOX_AT_MOST / 2
+        note += "; it counts against the burner box, which is not measured and taken up to 0.5 in. w.c. below the room"
+        return Limits(low, high, shift=half, u=half / math.sqrt(3), note=note)
+    return Limits(low, high, shift=-box[0], u=box[1], note=f"{note}, against the burner box")
 
 
 def _inlet(known: Known, name: str) -> Limits | None:

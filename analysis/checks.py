@@ -79,6 +79,9 @@ def checks(
     by_name: dict[str, list[Measured]] = {}
     for one in measured:
         by_name.setdefault(one.name, []).append(one)
+    boxes = {stage: by_name.get(f"draft_burner_box.hot.{stage}", []) for stage in ("high", "low")}
+    box = {stage: (each[-1].quantity.value, each[-1].quantity.u) for stage, each in boxes.items() if each}
+    known = replace(known, burner_box={stage: pair for stage, pair in box.items() if all(map(math.isfinite, pair))})
     found: list[Check] = []
     for row in ROWS:
         found += _row(row, by_name, attempts, known)

@@ -111,6 +111,18 @@ def test_each_figure_of_the_plate_has_its_side(check: str, name: str, value: flo
     assert verdict_of(check, measured(name, value, abs(value) * 1e-3)) == verdict
 
 
+def test_a_manifold_that_counts_against_the_burner_box_needs_that_too() -> None:
+    plate = replace(PLATE, manifold_reference="burner_box")
+    given = measured("gas_manifold.flowing.high", 3.1 * INCH, 1.0)
+    assert verdict_of("furnace.manifold", given) == "fail"
+    assert verdict_of("furnace.manifold", given, plate=plate) == "cannot_tell"
+    box = measured("draft_burner_box.hot.high", -0.3 * INCH, 1.0)
+    [one] = of("furnace.manifold", given, box, plate=plate)
+    assert one.verdict == "pass"
+    assert one.quantity is not None
+    assert one.quantity.value == pytest.approx(3.4 * INCH)
+
+
 def test_a_rise_that_had_not_settled_tells_only_that_it_is_too_high() -> None:
     doubt, why = Quality.SUSPECT, "not settled after 2 min"
     assert (
