@@ -8,9 +8,8 @@ import math
 from dataclasses import dataclass
 
 from analysis.model import NANOSECONDS, Quality, Timing
+from analysis.signs import FLAME
 
-FLAME = 0.5e-6
-"""Above this there is flame. Common practice, no published source. [A]"""
 IGNITER = 0.5
 """Above this the igniter is heating. Common practice, no published source. [A]"""
 FRESH = 30.0
