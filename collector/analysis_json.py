@@ -18,7 +18,7 @@ WALL = 365 * 86_400.0
 
 def text_of(analysis: Analysis) -> str:
     """The object as text; a value that is none is null."""
-    return json.dumps(in_json(analysis), ensure_ascii=False, allow_nan=False, indent=1)
+    return json.dumps(in_json(analysis), ensure_ascii=False, allow_nan=False)
 
 
 def in_json(analysis: Analysis) -> dict[str, Any]:

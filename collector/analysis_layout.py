@@ -10,6 +10,8 @@ from collector.sequence_words import OUTCOME_WORDS
 
 WIDTH = 100
 """Longest line. [characters]"""
+KEEP = "\u00a0"
+"""Between words that stay on one line."""
 
 
 def tally(found: Sequence[Attempt]) -> str:
@@ -33,19 +35,20 @@ def moment(time: float) -> str:
 
 
 def wrapped(text: str, indent: int, *, first: int | None = None) -> list[str]:
-    """A text on lines of `WIDTH`."""
-    return textwrap.wrap(
+    """A text on lines of `WIDTH`; what a no-break space holds together stays together."""
+    rows = textwrap.wrap(
         text,
         WIDTH,
         initial_indent=" " * (indent if first is None else first),
         subsequent_indent=" " * indent,
         break_on_hyphens=False,
     )
+    return [row.replace(KEEP, " ") for row in rows]
 
 
 def lasted(seconds: float) -> str:
-    """How long something took, which no line breaks."""
-    return f"{seconds:.1f}\u00a0s" if seconds < 60 else moment(seconds)
+    """How long something took."""
+    return f"{seconds:.1f} s" if seconds < 60 else moment(seconds)
 
 
 def timed(time: float, u: float) -> str:

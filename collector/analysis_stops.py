@@ -9,9 +9,14 @@ from numpy.typing import NDArray
 from analysis.combustion import CO_LIMIT, CO_STOP
 from analysis.model import Series
 from analysis.sequence.attempts import Attempt
-from collector.phase import FLAME, LINGERS
 from collector.sequence_words import OUTCOME_WORDS
 
+FLAME = 0.5e-6
+"""Above this there is flame. Common practice, no published source. [A]"""
+LINGERS = 3.0
+"""A flame current that is there longer than this after the valve closed is a flame, and so on. Our choice. [s]"""
+NO_SUPPLY = 10.0
+"""Below this the 24 V are off, and a contact that is read by its voltage reads open. Our choice. [V]"""
 SURE = 10.0
 """Carbon monoxide in the flue gas counts when it stays above its limit for so long. Our choice. [s]"""
 HOLDS = 30.0
@@ -34,14 +39,25 @@ class Stop:
 
 def stops(series: Sequence[Series], attempts: Sequence[Attempt]) -> tuple[Stop, ...]:
     """Every stop that the series and the attempts show, in the order of time."""
-    found = [*_rolled_out(attempts), *_unasked(series), *_flue(series)]
+    found = [*_rolled_out(series, attempts), *_unasked(series), *_flue(series)]
     return tuple(sorted(found, key=lambda stop: (stop.start, stop.rule)))
 
 
-def _rolled_out(attempts: Sequence[Attempt]) -> Iterator[Stop]:
+def _rolled_out(series: Sequence[Series], attempts: Sequence[Attempt]) -> Iterator[Stop]:
+    """A roll-out switch that reads open while the 24 V are not known to be off; also one that an attempt ended by."""
+    text, seen = OUTCOME_WORDS["rollout_open"].stop, False
+    supply = [one for one in series if one.channel.point == "volts_control"]
+    for one in (one for one in series if one.channel.point == "rollout_closed"):
+        good = np.isfinite(one.value)
+        time, opened = one.time[good], one.value[good] < 0.5
+        for volts in supply:
+            opened &= ~(_held(volts, time) < NO_SUPPLY)
+        for start, end in _spans(time, opened):
+            seen = True
+            yield Stop("rollout_open", start, end, text)
     for attempt in attempts:
-        if words := OUTCOME_WORDS[attempt.outcome].stop:
-            yield Stop(attempt.outcome, attempt.deciding_time, attempt.end, words)
+        if attempt.outcome == "rollout_open" and not seen:
+            yield Stop("rollout_open", attempt.deciding_time, attempt.end, text)
 
 
 def _unasked(series: Sequence[Series]) -> Iterator[Stop]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from analysis.sequence.attempts import Attempt
 from collector.analysis_json import began, origins
-from collector.analysis_layout import lasted, moment, tally, timed, wrapped
+from collector.analysis_layout import KEEP, lasted, moment, tally, timed, wrapped
 from collector.analysis_measures import measured
 from collector.analysis_parts import Alarmed, Checked, Doubt, Opened
 from collector.analysis_run import Analysis
@@ -18,6 +18,7 @@ MOST_ROWS = 5
 KEEP_CHECKING = "Keep checking: one fault found is not the only one."
 VERDICTS = {"pass": "pass", "fail": "FAIL", "cannot_tell": "cannot tell", "not_measured": "not measured"}
 """Words for verdicts, those that need somebody first."""
+_KINDS = {"csv": "CSV file"}
 _ORDER = ("fail", "cannot_tell", "pass", "not_measured")
 _ORIGINS = {
     "simulated": "Simulated: the unit, the house and every reading of it are invented.",
@@ -51,7 +52,8 @@ def _head(analysis: Analysis) -> Iterator[str]:
     opened = analysis.opened
     begin = (began(opened) or "times counted from the start").replace("T", " ").replace("Z", " UTC")
     length = moment(opened.end - opened.start)
-    yield from wrapped(f"{opened.name}: {opened.kind}, {begin}, {length} long, {opened.readings} readings", 2, first=0)
+    kind = _KINDS.get(opened.kind, opened.kind)
+    yield from wrapped(f"{opened.name}: {kind}, {begin}, {length} long, {opened.readings} readings", 2, first=0)
     for origin in origins(opened.series):
         yield _ORIGINS.get(origin, origin)
     site = opened.job.site.name
@@ -83,7 +85,8 @@ def attempts(analysis: Analysis) -> list[str]:
 def _phases(attempt: Attempt) -> str:
     """Each phase with how long it lasted."""
     return " · ".join(
-        f"{PHASE_WORDS[span.phase].short}\u00a0{lasted(span.end - span.start)}" for span in attempt.phases
+        f"{PHASE_WORDS[span.phase].short.replace(' ', KEEP)}{KEEP}{lasted(span.end - span.start)}"
+        for span in attempt.phases
     )
 
 
