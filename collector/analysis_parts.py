@@ -1,9 +1,12 @@
 """What the parts of an analysis look like to whoever prints them."""
 # ruff: noqa: D102
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.model import Event, Series
 from analysis.quantity import Quantity
@@ -34,6 +37,8 @@ class Opened(Protocol):
     def readings(self) -> int: ...
     @property
     def events(self) -> tuple[Event, ...]: ...
+    @property
+    def doubtful(self) -> Mapping[str, NDArray[np.float64]]: ...
     @property
     def problems(self) -> Sequence[Problem]: ...
     @property
