@@ -48,7 +48,7 @@ def wrapped(text: str, indent: int, *, first: int | None = None) -> list[str]:
 
 def lasted(seconds: float) -> str:
     """How long something took."""
-    return f"{seconds:.1f} s" if seconds < 60 else moment(seconds)
+    return f"{seconds:.1f}{KEEP}s" if seconds < 60 else moment(seconds)
 
 
 def timed(time: float, u: float) -> str:

@@ -1,10 +1,11 @@
-"""The measures of an analysis for people: by what they are about, each name once, a line for each span."""
+"""The measures of an analysis for people: by what they are about, in words, few lines for many attempts."""
 
-from collections.abc import Iterator
+import math
 from itertools import groupby
 
 from analysis.points import DERIVED, POINTS
-from collector.analysis_layout import moment
+from analysis.quantity import Quantity
+from collector.analysis_layout import WIDTH, moment, wrapped
 from collector.analysis_parts import Measured
 from collector.analysis_run import Analysis
 from collector.analysis_units import in_units
@@ -22,50 +23,96 @@ GROUPS: dict[str, str] = {
     "volts": "Electrical",
     "amps": "Electrical",
     "speed": "Electrical",
+    "phase": "Times",
+    "cycle": "Times",
 }
 """What a measure is about, by how its name begins."""
 OTHER = "Other"
+FEW = 3
+"""So many values of one name stand each for itself; of more, the smallest and the largest. [1]"""
+LABEL = 40
+"""Room of a name. [characters]"""
 
 
-def measured(analysis: Analysis) -> list[str]:
-    """The lines of the section."""
+def measured(analysis: Analysis, *, every: bool = False) -> list[str]:
+    """The lines of the section; with `every`, each value for itself."""
     found: dict[str, list[Measured]] = {}
     for one in analysis.measures:
         found.setdefault(_group(one.name), []).append(one)
-    width = max((len(one.name) for one in analysis.measures), default=0)
+    notes: dict[str, int] = {}
     rows: list[str] = []
     for title in [*dict.fromkeys(GROUPS.values()), OTHER]:
         if title in found:
-            rows += [f"  {title}", *_rows(found[title], analysis, min(width, 42))]
-    return rows
+            rows += [f"  {title}", *_rows(found[title], analysis, notes, every=every)]
+    return rows + [line for note, number in notes.items() for line in wrapped(f"[{number}] {note}", 6, first=2)]
+
+
+def label_of(name: str) -> str:
+    """A measure's name in words: `collector box: hot, high`."""
+    head, _, rest = name.partition(".")
+    point = POINTS.get(head) or DERIVED.get(head)
+    text = point.text if point else head.replace("_", " ")
+    return f"{text}: {rest.replace('.', ', ').replace('_', ' ')}" if rest else text
 
 
 def _group(name: str) -> str:
     return next((title for begin, title in GROUPS.items() if name.startswith(begin)), OTHER)
 
 
-def _rows(measures: list[Measured], analysis: Analysis, width: int) -> Iterator[str]:
-    order = [*POINTS, *DERIVED]
-    place = {name: number for number, name in enumerate(order)}
+def _rows(measures: list[Measured], analysis: Analysis, notes: dict[str, int], *, every: bool) -> list[str]:
+    place = {name: number for number, name in enumerate([*POINTS, *DERIVED])}
     listed = sorted(
         measures,
-        key=lambda one: (place.get(one.name.partition(".")[0], len(order)), one.name, one.attempt or 0, one.start),
+        key=lambda one: (place.get(one.name.partition(".")[0], len(place)), one.name, one.attempt or 0, one.start),
     )
+    rows: list[str] = []
     for name, group in groupby(listed, key=lambda one: one.name):
-        label = name
-        for one in group:
-            yield f"    {label:<{width}}  {_told(one, analysis)}".rstrip()
+        same = list(group)
+        told = [_told(one, analysis, notes) for one in same]
+        if len(same) > FEW and not every:
+            told = _range(same, analysis, notes) or told
+        label = label_of(name)
+        if len(label) > LABEL or len(told[0]) > WIDTH - LABEL - 6:
+            rows.append(f"    {label}")
             label = ""
+        for one in told:
+            first, *more = wrapped(f"{label:<{LABEL}}  {one}", LABEL + 8, first=4)
+            rows += [first, *more]
+            label = ""
+    return rows
 
 
-def _told(one: Measured, analysis: Analysis) -> str:
+def _told(one: Measured, analysis: Analysis, notes: dict[str, int]) -> str:
     start = analysis.opened.start
-    quantity = in_units(one.name, one.quantity, analysis.units)
-    attempt = f"attempt {one.attempt}, " if one.attempt is not None else ""
-    span = (
-        f"{moment(one.start - start)} to {moment(one.end - start)}"
-        if one.end > one.start
-        else moment(one.start - start)
-    )
-    doubt = f"; {quantity.reason}" if quantity.reason else ""
-    return f"{quantity!s:<24} {attempt}{span}{doubt}"
+    span = moment(one.start - start) + (f" to {moment(one.end - start)}" if one.end > one.start else "")
+    quantity = _shown(one, analysis)
+    return f"{quantity!s:<22} {_attempt(one)}{span}{_note(quantity, notes)}"
+
+
+def _range(same: list[Measured], analysis: Analysis, notes: dict[str, int]) -> list[str]:
+    """The smallest and the largest of many; nothing where there are no two with a value."""
+    good = [(quantity.value, one, quantity) for one in same if math.isfinite((quantity := _shown(one, analysis)).value)]
+    if len(good) < 2:
+        return []
+    ends = (min(good, key=lambda each: each[0]), max(good, key=lambda each: each[0]))
+    words = ("smallest", "largest")
+    told = [
+        f"{quantity!s:<22} {_attempt(one)}{word} of {len(good)}{_note(quantity, notes)}"
+        for word, (_, one, quantity) in zip(words, ends, strict=True)
+    ]
+    if len(good) < len(same):
+        told.append(f"{len(same) - len(good)} without a value")
+    return told
+
+
+def _shown(one: Measured, analysis: Analysis) -> Quantity:
+    return in_units(one.name, one.quantity, analysis.units)
+
+
+def _attempt(one: Measured) -> str:
+    return f"attempt {one.attempt}, " if one.attempt is not None else ""
+
+
+def _note(quantity: Quantity, notes: dict[str, int]) -> str:
+    """The number of the note that says why a value is doubtful, or missing."""
+    return f" [{notes.setdefault(quantity.reason, len(notes) + 1)}]" if quantity.reason else ""

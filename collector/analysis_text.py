@@ -7,7 +7,7 @@ from analysis.sequence.attempts import Attempt
 from collector.analysis_json import began, origins
 from collector.analysis_layout import KEEP, lasted, moment, tally, timed, wrapped
 from collector.analysis_measures import measured
-from collector.analysis_parts import Alarmed, Checked, Doubt, Opened
+from collector.analysis_parts import Checked, Doubt, Opened
 from collector.analysis_run import Analysis
 from collector.analysis_safety import safety
 from collector.analysis_units import judged
@@ -28,13 +28,13 @@ _ORIGINS = {
 }
 
 
-def lines(analysis: Analysis) -> list[str]:
-    """The analysis, no line above `WIDTH`."""
+def lines(analysis: Analysis, *, every: bool = False) -> list[str]:
+    """The analysis, no line above `WIDTH`; with `every`, each measure of each attempt."""
     return [
         *_head(analysis),
         *_section("SAFETY", safety(analysis)),
         *_section("ATTEMPTS", attempts(analysis)),
-        *_section("MEASURES", measured(analysis)),
+        *_section("MEASURES", measured(analysis, every=every)),
         *_section("CHECKS against the job file", _checks(analysis)),
         *_section("ALARMS", _alarms(analysis)),
         *_section("DATA PROBLEMS", _data(analysis)),
@@ -113,13 +113,16 @@ def _figures(one: Checked, units: str) -> str:
 
 
 def _alarms(analysis: Analysis) -> list[str]:
-    return [row for one in analysis.alarms for row in _alarm(one, analysis.opened.start)] or ["  none"]
-
-
-def _alarm(one: Alarmed, start: float) -> list[str]:
-    return wrapped(
-        f"{moment(one.start - start):>9} to {moment(one.end - start):>9}  {one.priority:<7} {one.text}", 34, first=2
-    )
+    """A line for each rule: how often, when first, for how long, and what it said then."""
+    rows: list[str] = []
+    start = analysis.opened.start
+    for rule in dict.fromkeys(alarm.rule for alarm in analysis.alarms):
+        same = [alarm for alarm in analysis.alarms if alarm.rule == rule]
+        first, lasted_ = same[0], sum(alarm.end - alarm.start for alarm in same)
+        times = f"{len(same)} times, first " if len(same) > 1 else ""
+        when = f"{times}at {moment(first.start - start)}, {lasted(lasted_)} {'altogether' if times else 'long'}"
+        rows += wrapped(f"{first.priority:<7} {first.text} ({when})", 10, first=2)
+    return rows or ["  none"]
 
 
 def _data(analysis: Analysis) -> list[str]:

@@ -6,10 +6,12 @@ from dataclasses import replace
 from analysis.display import in_trade, in_unit
 from analysis.points import DERIVED, MEASURES, POINTS
 from analysis.quantity import Quantity
+from analysis.units import conversion
 from collector.analysis_parts import Checked
 
 UNITS = ("trade", "metric")
 """The two ways to show a number."""
+_PER = ("s", "min", "h", "hr")
 _JUDGED = {"setting": "humidity_room"}
 """What a key of the job file speaks of, where neither its own name nor its unit says it."""
 
@@ -22,8 +24,12 @@ def in_units(name: str, quantity: Quantity, units: str = "trade") -> Quantity:
     """
     point = POINTS.get(head := name.partition(".")[0]) or DERIVED.get(head)
     measure = MEASURES[point.measure] if point else None
-    if measure is not None and measure.inside == quantity.unit:
-        return _in(quantity, measure.trade if units == "trade" else measure.metric)
+    unit, slash, per = quantity.unit.partition("/")
+    if measure is not None and per in ("", *_PER) and measure.inside == unit:
+        wished = measure.trade if units == "trade" else measure.metric
+        return _a_time(quantity, wished, per) if slash else _in(quantity, wished)
+    if per in _PER and unit == "K" and units == "trade":
+        return _a_time(quantity, "degF", per)
     if units == "metric":
         return quantity
     return in_trade(head, quantity)
@@ -62,6 +68,20 @@ def seconds(time: float) -> float | None:
 
 def _in(quantity: Quantity, unit: str) -> Quantity:
     return quantity if unit == quantity.unit else in_unit(quantity, unit)
+
+
+def _a_time(quantity: Quantity, unit: str, per: str) -> Quantity:
+    """A rate in another unit, in the same time."""
+    scale = conversion(quantity.unit.partition("/")[0], unit, difference=True).scale
+    interval = quantity.interval
+    return replace(
+        quantity,
+        value=quantity.value * scale,
+        unit=f"{unit}/{per}",
+        u=quantity.u * scale,
+        budget=tuple((error, part * scale) for error, part in quantity.budget),
+        interval=(interval[0] * scale, interval[1] * scale) if interval else None,
+    )
 
 
 def _digits(value: float, count: int) -> float | None:

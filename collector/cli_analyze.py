@@ -14,9 +14,12 @@ from drivers.base import InputError
 @click.option("--job", "job_file", type=FILE, help="The job file; default: the one in the recording or beside it.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--units", type=click.Choice(["trade", "metric"]), default="trade", show_default=True)
+@click.option("--all", "every", is_flag=True, help="In text, every measure of every attempt.")
 @click.option("-o", "--output", type=FILE, help="Write it to a file; default: standard output.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
-def analyze(*, file: Path, job_file: Path | None, as_json: bool, units: str, output: Path | None, force: bool) -> None:
+def analyze(
+    *, file: Path, job_file: Path | None, as_json: bool, units: str, every: bool, output: Path | None, force: bool
+) -> None:
     """Find every ignition attempt of a recording or CSV file, how it ended, and what was measured in it.
 
     From whatever channels were recorded: attempts with their phases, numbers with their uncertainty, verdicts against
@@ -35,7 +38,7 @@ def analyze(*, file: Path, job_file: Path | None, as_json: bool, units: str, out
     with counting(f"analysing {file.name}", text=bar) as progress:
         opened = open_data(file, job_file, lambda share: progress(share / 2))
         found = analyzed(opened, lambda share: progress((1 + share) / 2), units=units)
-    text = text_of(found) if as_json else "\n".join(lines(found))
+    text = text_of(found) if as_json else "\n".join(lines(found, every=every))
     if output is None:
         click.echo(text)
     else:

@@ -86,6 +86,22 @@ def test_units_are_those_of_the_heads_of_csv_files(name, unit, value, u):
     assert (found["unit"], found["value"], found["u"]) == (unit, value, u)
 
 
+@pytest.mark.parametrize(
+    ("name", "quantity", "told"),
+    [
+        ("draft_collector.trend.high", Quantity(249.08891, "Pa/min", 2.4908891), ("inH2O/min", 1.0, 0.01)),
+        ("flame_current.trend.high", Quantity(-4e-8, "A/min", 1e-9), ("uA/min", -0.04, 0.001)),
+        ("temp_supply.trend.high", Quantity(5.0, "K/min", 0.1), ("degF/min", 9.0, 0.18)),
+        ("temp_supply.swing", Quantity(5.0, "K", 0.1), ("degF", 9.0, 0.18)),
+        ("cycle.mean", Quantity(300.0, "s", 1.0), ("s", 300.0, 1.0)),
+    ],
+)
+def test_rates_and_differences_have_no_offset(name, quantity, told):
+    one = Measured(name, quantity, T0, T0 + 1)
+    (found,) = in_json(Analysis(Opened(), Recognition(), measures=(one,)))["measures"]
+    assert (found["unit"], found["value"], found["u"]) == told
+
+
 def test_an_inch_of_water_is_that_at_4_degc():
     """249.08891 Pa: NIST SP 811 (2008), appendix B.8, inch of water (4 degC) 2.490 89 E+02."""
     (smallest, _) = [one for one in in_json(whole())["measures"] if one["name"] == "draft_margin.smallest"]

@@ -94,15 +94,60 @@ def test_a_recording_without_an_attempt_says_so():
     assert section(of(), "ATTEMPTS") == "  No ignition attempt was found in what was recorded."
 
 
-def test_a_measure_stands_once_with_a_line_for_each_attempt():
-    found = [line for line in lines(whole()) if "0.0100 inH2O" in line]
-    assert found[0].split() == "draft_margin.smallest -0.0100 ± 0.0100 inH2O attempt 1, 6:23.6".split()
-    assert found[1].split() == "-0.0201 ± 0.0100 inH2O attempt 2, 6:55.2".split()
+def many(count, *, name="draft_margin.smallest", reason=""):
+    return Analysis(
+        Opened(),
+        Recognition(),
+        measures=tuple(
+            Measured(name, Quantity(24.908891 * place, "Pa", 1.5, reason=reason), T0 + place, T0 + place, place)
+            for place in range(1, count + 1)
+        ),
+    )
+
+
+def test_a_measure_stands_once_in_words_with_a_line_for_each_attempt():
+    found = [" ".join(line.split()) for line in section(many(3), "MEASURES").splitlines()]
+    assert found == [
+        "Draft",
+        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O attempt 1, 0:01.0",
+        "0.200 ± 0.012 inH2O attempt 2, 0:02.0",
+        "0.300 ± 0.012 inH2O attempt 3, 0:03.0",
+    ]
+
+
+def test_of_many_attempts_the_smallest_and_the_largest_are_told():
+    found = [" ".join(line.split()) for line in section(many(9), "MEASURES").splitlines()]
+    assert found[1:] == [
+        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O attempt 1, smallest of 9",
+        "0.900 ± 0.012 inH2O attempt 9, largest of 9",
+    ]
+    assert len(lines(many(9), every=True)) == len(lines(many(9))) + 7
+
+
+def test_why_a_value_is_doubtful_is_a_note_that_stands_once():
+    found = section(many(3, reason="not yet hot"), "MEASURES")
+    assert found.count("[1]") == 4
+    assert found.splitlines()[-1] == "  [1] not yet hot"
+
+
+def test_a_long_name_has_a_line_of_its_own():
+    found = section(many(1, name="draft_margin_high.to_close.hot.low"), "MEASURES").splitlines()
+    assert found[1] == "    margin at the high-stage pressure switch: to close, hot, low"
+    assert found[2].split()[0] == "0.100"
 
 
 def test_a_measure_of_an_unknown_kind_is_not_lost():
-    odd = Measured("cycle.count", Quantity(3.0, "1"), T0, T0 + 5)
-    assert "cycle.count  3 " in text(Analysis(Opened(), Recognition(), measures=(odd,)))
+    odd = Measured("something.count", Quantity(3.0, "1"), T0, T0 + 5)
+    found = section(Analysis(Opened(), Recognition(), measures=(odd,)), "MEASURES")
+    assert re.search("Other\n +something: count +3 ", found)
+
+
+def test_an_alarm_that_came_often_is_told_once_with_how_often():
+    alarms = [Alarmed("supply_max", T0 + place, T0 + place + 0.5, "high", "Supply air is hot") for place in range(16)]
+    assert section(of(*alarms), "ALARMS") == (
+        "  high    Supply air is hot (16 times, first at 0:00.0, 8.0 s altogether)"
+    )
+    assert section(of(), "ALARMS") == "  none"
 
 
 def test_what_fails_stands_before_what_passes_with_its_limits():
