@@ -23,14 +23,19 @@ GROUPS: dict[str, str] = {
     "volts": "Electrical",
     "amps": "Electrical",
     "speed": "Electrical",
+    "switch": "Draft",
     "phase": "Times",
     "cycle": "Times",
+    "ignition": "Times",
+    "attempts": "Times",
 }
 """What a measure is about, by how its name begins."""
 OTHER = "Other"
+TOLD_ALREADY = "phase.duration."
+"""Stands with the attempts; only every measure has it too."""
 FEW = 3
 """So many values of one name stand each for itself; of more, the smallest and the largest. [1]"""
-LABEL = 40
+LABEL = 39
 """Room of a name. [characters]"""
 
 
@@ -38,7 +43,8 @@ def measured(analysis: Analysis, *, every: bool = False) -> list[str]:
     """The lines of the section; with `every`, each value for itself."""
     found: dict[str, list[Measured]] = {}
     for one in analysis.measures:
-        found.setdefault(_group(one.name), []).append(one)
+        if every or not one.name.startswith(TOLD_ALREADY):
+            found.setdefault(_group(one.name), []).append(one)
     notes: dict[str, int] = {}
     rows: list[str] = []
     for title in [*dict.fromkeys(GROUPS.values()), OTHER]:
@@ -86,7 +92,7 @@ def _told(one: Measured, analysis: Analysis, notes: dict[str, int]) -> str:
     start = analysis.opened.start
     span = moment(one.start - start) + (f" to {moment(one.end - start)}" if one.end > one.start else "")
     quantity = _shown(one, analysis)
-    return f"{quantity!s:<22} {_attempt(one)}{span}{_note(quantity, notes)}"
+    return f"{_noted(quantity, notes):<28} {_attempt(one)}{span}"
 
 
 def _range(same: list[Measured], analysis: Analysis, notes: dict[str, int]) -> list[str]:
@@ -97,7 +103,7 @@ def _range(same: list[Measured], analysis: Analysis, notes: dict[str, int]) -> l
     ends = (min(good, key=lambda each: each[0]), max(good, key=lambda each: each[0]))
     words = ("smallest", "largest")
     told = [
-        f"{quantity!s:<22} {_attempt(one)}{word} of {len(good)}{_note(quantity, notes)}"
+        f"{_noted(quantity, notes):<28} {_attempt(one)}{word} of {len(good)}"
         for word, (_, one, quantity) in zip(words, ends, strict=True)
     ]
     if len(good) < len(same):
@@ -110,9 +116,10 @@ def _shown(one: Measured, analysis: Analysis) -> Quantity:
 
 
 def _attempt(one: Measured) -> str:
-    return f"attempt {one.attempt}, " if one.attempt is not None else ""
+    return f"no. {one.attempt}, " if one.attempt is not None else ""
 
 
-def _note(quantity: Quantity, notes: dict[str, int]) -> str:
-    """The number of the note that says why a value is doubtful, or missing."""
-    return f" [{notes.setdefault(quantity.reason, len(notes) + 1)}]" if quantity.reason else ""
+def _noted(quantity: Quantity, notes: dict[str, int]) -> str:
+    """The number, and that of the note that says why it is doubtful, or missing."""
+    note = f" [{notes.setdefault(quantity.reason, len(notes) + 1)}]" if quantity.reason else ""
+    return f"{quantity}{note}"

@@ -109,17 +109,17 @@ def test_a_measure_stands_once_in_words_with_a_line_for_each_attempt():
     found = [" ".join(line.split()) for line in section(many(3), "MEASURES").splitlines()]
     assert found == [
         "Draft",
-        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O attempt 1, 0:01.0",
-        "0.200 ± 0.012 inH2O attempt 2, 0:02.0",
-        "0.300 ± 0.012 inH2O attempt 3, 0:03.0",
+        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O no. 1, 0:01.0",
+        "0.200 ± 0.012 inH2O no. 2, 0:02.0",
+        "0.300 ± 0.012 inH2O no. 3, 0:03.0",
     ]
 
 
 def test_of_many_attempts_the_smallest_and_the_largest_are_told():
     found = [" ".join(line.split()) for line in section(many(9), "MEASURES").splitlines()]
     assert found[1:] == [
-        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O attempt 1, smallest of 9",
-        "0.900 ± 0.012 inH2O attempt 9, largest of 9",
+        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O no. 1, smallest of 9",
+        "0.900 ± 0.012 inH2O no. 9, largest of 9",
     ]
     assert len(lines(many(9), every=True)) == len(lines(many(9))) + 7
 
@@ -128,6 +128,13 @@ def test_why_a_value_is_doubtful_is_a_note_that_stands_once():
     found = section(many(3, reason="not yet hot"), "MEASURES")
     assert found.count("[1]") == 4
     assert found.splitlines()[-1] == "  [1] not yet hot"
+
+
+def test_how_long_a_phase_was_stands_with_the_attempts_and_not_twice():
+    assert section(many(1, name="phase.duration.prepurge"), "MEASURES") == ""
+    assert any(
+        "phase: duration, prepurge" in line for line in lines(many(1, name="phase.duration.prepurge"), every=True)
+    )
 
 
 def test_a_long_name_has_a_line_of_its_own():
