@@ -22,7 +22,7 @@ MOST_KEPT = 400
 """Summaries that are remembered. [1]"""
 MOST_EVENTS = 500
 """Events of one recording that are told. [1]"""
-RUNNING = "it is being recorded now: its attempts are on the view Live"
+RUNNING = "on the view Live while it is recorded"
 LONGEST_TEXT = 500
 """Of a text from a recording. [characters]"""
 

@@ -51,7 +51,10 @@ lightoff.recordedAttempts = (function () {
       }
       if (own !== serial) return;
       list(answer);
-      if (!answer.pending) return;
+      if (!answer.pending) {
+        id("recorded-attempts").firstElementChild.scrollTop = 0; // from the first one on
+        return;
+      }
       await new Promise((done) => setTimeout(done, AGAIN));
     }
   }

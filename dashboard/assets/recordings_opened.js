@@ -6,6 +6,7 @@ lightoff.opened = (function () {
   const STEPS = [[-10, "−10 s"], [-1, "−1 s"], [1, "+1 s"], [10, "+10 s"]];
   const CLOSER = 0.4; // of the span that is shown
   const AROUND = 60000; // [ms] shown on each side of an event that was chosen
+  const SETTLED = 250; // [ms] after which the charts have followed another width
   const KINDS = { entry: "by hand", withdrawn: "by hand" };
 
   const { id, element, setText, show } = lightoff.dom;
@@ -166,6 +167,7 @@ lightoff.opened = (function () {
       zoomed: (start, end) => zoom(offAxis(start), offAxis(end)),
       pointed: (time) => move(offAxis(time)),
     });
+    window.addEventListener("resize", () => setTimeout(() => { if (name) drawStrip(); }, SETTLED));
   }
 
   async function open(wish) {

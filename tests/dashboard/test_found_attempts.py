@@ -133,7 +133,7 @@ async def test_the_list_has_them_when_they_are_there(asked, tmp_path):
         return next(one for one in listed.listing()["recordings"] if one["name"] == name)
 
     assert (row("call.lightoff")["attempts"], row("call.lightoff")["attempts_problem"]) == (None, "")
-    assert row("now.lightoff")["attempts_problem"].startswith("it is being recorded now")
+    assert row("now.lightoff")["attempts_problem"].startswith("on the view Live")
     await until(lambda: row("call.lightoff")["attempts"] == "1 attempt: 1 heated")
     assert listed.attempts_of(path)["attempts"] == [{"number": 1}]
     assert "problem" in listed.attempts_of(path.with_name("now.lightoff"))
