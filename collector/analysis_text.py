@@ -70,7 +70,7 @@ def attempts(analysis: Analysis) -> list[str]:
     if not found:
         return wrapped("No ignition attempt was found in what was recorded.", 4, first=2)
     calls = len({attempt.call for attempt in found})
-    rows = [f"  {tally(found)}; {calls} call{'s' if calls > 1 else ''} for heat", ""]
+    rows = [f"  {tally(found)}; {calls} call{'s' if calls > 1 else ''} for heat"]
     rows.append(f"  {'no.':>3} {'call':>4} {'from':>9} {'to':>9}  {'outcome':<44} {'decided':>15} {'sure':>5}")
     for attempt in found:
         words = OUTCOME_WORDS[attempt.outcome]
@@ -138,7 +138,8 @@ def _doubt(one: Doubt, start: float) -> list[str]:
 def _unread(opened: Opened) -> list[str]:
     if not opened.problem_count:
         return []
-    rows = [f"  {opened.problem_count} rows or cells of the file could not be read; the others were:"]
+    count = "1 row or cell" if opened.problem_count == 1 else f"{opened.problem_count} rows or cells"
+    rows = [f"  {count} of the file could not be read; the others were:"]
     rows += [row for problem in opened.problems[:MOST_ROWS] for row in wrapped(str(problem), 6, first=4)]
     more = opened.problem_count - min(len(opened.problems), MOST_ROWS)
     return [*rows, f"    and {more} more"] if more else rows

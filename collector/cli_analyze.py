@@ -44,7 +44,8 @@ def analyze(
     else:
         write_whole(output, f"{text}\n")
     if opened.problem_count:
-        say(f"{opened.problem_count} rows or cells of {file.name} could not be read; what they are is in the result")
+        count = "1 row or cell" if opened.problem_count == 1 else f"{opened.problem_count} rows or cells"
+        say(f"{count} of {file.name} could not be read; the result says which")
         click.get_current_context().exit(1)
 
 

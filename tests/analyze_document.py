@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from contextlib import chdir
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
@@ -25,13 +26,15 @@ SHOWN = {
 }
 """Lines of each section; of longer ones the first are shown, and then a line of dots."""
 DOTS = "  ..."
+KNOWN = ("stage", "phase", "outcome")
+"""Words of measures that stand in tables of their own."""
 MARKED = re.compile(r"<!-- (\w+) -->\n(.*?)<!-- end -->", re.DOTALL)
 
 
 def printed(*options: str) -> str:
     """What the command prints of the example."""
-    with as_file(files("replay_data")) as folder:
-        result = CliRunner().invoke(main, ["analyze", str(folder / f"{EXAMPLE}.csv.gz"), *options])
+    with as_file(files("replay_data")) as folder, chdir(folder):
+        result = CliRunner().invoke(main, ["analyze", f"{EXAMPLE}.csv.gz", *options])
     assert result.exit_code == 0, result.stderr
     return result.stdout
 
@@ -71,11 +74,28 @@ def phases() -> str:
     return "\n".join(["| phase | what the unit does |", "|---|---|", *rows]) + "\n"
 
 
+def measures() -> str:
+    """The table of measures."""
+    from analysis.measures.names import NAMES  # type: ignore[import-not-found]
+
+    rows = []
+    for one in NAMES:
+        words = "; ".join(
+            f"{word}: {', '.join(f'`{value}`' for value in values)}" for word, values in one.words if word not in KNOWN
+        )
+        rows.append(f"| `{one.pattern}` | {one.text} | {words or '-'} |")
+    return (
+        "\n".join(["| measure | what it is, and where it is read | the word in brackets |", "|---|---|---|", *rows])
+        + "\n"
+    )
+
+
 MADE: dict[str, Callable[[], str]] = {
     "text": text_shown,
     "json": json_shown,
     "outcomes": outcomes,
     "phases": phases,
+    "measures": measures,
 }
 """What stands between the marks of these names."""
 

@@ -122,3 +122,13 @@ def test_a_place_that_takes_no_file_is_one_sentence_and_nothing_is_left(asked, t
     refused = analyze(asked.file, "-o", tmp_path / "none" / "found.txt")
     assert refused.exit_code == 1
     assert refused.stderr.startswith(f"lightoff analyze: cannot write {tmp_path}/none/found.txt (No such file")
+
+
+def test_what_cannot_be_written_whole_leaves_what_was_there(asked, tmp_path):
+    place = tmp_path / "found.txt"
+    place.write_text("before")
+    (tmp_path / "found.txt.part").mkdir()
+    refused = analyze(asked.file, "-o", place, "--force")
+    assert refused.exit_code == 1
+    assert "cannot write" in refused.stderr
+    assert place.read_text() == "before"
