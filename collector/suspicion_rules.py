@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from analysis.model import NANOSECONDS, Plate
 from analysis.points import POINTS, measure_of
-from collector.phase import FLAME
+from collector.stop_signs import FLAME
 
 FRESH = {"pressure": 5.0, "flame_current": 5.0, "temperature": 60.0}
 FRESH_OTHERS = 30.0
