@@ -7,11 +7,18 @@ window.lightoff = window.lightoff || {};
 lightoff.attempts = (function () {
   const LETTER = 7; // [px] room of a letter of a label
   const SURE = 0.9; // an outcome less probable than this is told with "probably"
+  const BRIEF = { inducer_start: "start", prepurge: "purge", igniter_warmup: "glow", ignition_trial: "trial", blower_on_delay: "flame",
+    run_low: "low", run_high: "high", post_purge: "purge", interpurge: "purge", blower_off_delay: "blower", lockout: "locked",
+    limit_cooldown: "limit" }; // where the words do not fit
   const MARKS = { good: "✓", bad: "✖", open: "…" };
 
-  const { element, setText, setClass, show } = lightoff.dom;
+  /* This script is read before the one that has the tools. */
+  const element = (...given) => lightoff.dom.element(...given);
+  const setText = (node, text) => lightoff.dom.setText(node, text);
+  const setClass = (node, name, on) => lightoff.dom.setClass(node, name, on);
+  const show = (node, visible) => lightoff.dom.show(node, visible);
   const lists = new WeakMap(); // element -> {rows: number -> {item, button, ...}, onJump}
-  const strips = new WeakMap(); // element -> {shape, places: [{node, label, start, end}]}
+  const strips = new WeakMap(); // element -> {shape, places: [{node, label, texts, start, end}]}
 
   const clock = (ms, near) => lightoff.format.clock(ms * 1e6, near === undefined ? undefined : near * 1e6);
   const kindOf = (attempt) => attempt.kind || (attempt.outcome === "heat" ? "good" : attempt.outcome ? "bad" : "open");
@@ -114,28 +121,36 @@ lightoff.attempts = (function () {
     return "attempt " + found.number + (phase ? ", " + phase.text : "");
   }
 
-  function span(start, end, names, text) {
-    const label = element("span", { class: "strip-label" }, text);
-    return { start, end, label, letters: text.length, node: element("div", { class: names }, label) };
+  /* A piece of a lane; of its texts, the longest first, the one that fits is shown. */
+  function span(start, end, names, texts) {
+    const label = element("span", { class: "strip-label" });
+    return { start, end, label, texts, node: element("div", { class: names }, label) };
+  }
+
+  function attemptTexts(one, kind) {
+    if (!one.outcome) return [one.number + " under way", String(one.number)];
+    const head = one.number + " " + MARKS[kind];
+    return [head + " " + outcomeText(one), ...(one.decided ? [head + " " + one.decided] : []), head, String(one.number)];
   }
 
   function make(room, attempts, state) {
     const above = [];
     const below = [];
+    const decisions = [];
     for (const one of attempts) {
       const kind = kindOf(one);
-      above.push(span(one.start, one.end, "strip-attempt kind-" + kind,
-        one.number + (one.outcome ? " " + MARKS[kind] + " " + outcomeText(one) : "")));
-      below.push(...one.phases.map((phase) => span(phase.start, phase.end, "strip-phase phase-" + phase.phase, phase.text)));
+      above.push(span(one.start, one.end, "strip-attempt kind-" + kind, attemptTexts(one, kind)));
+      below.push(...one.phases.map((phase) =>
+        span(phase.start, phase.end, "strip-phase phase-" + phase.phase, [phase.text, BRIEF[phase.phase] || ""])));
       const moment_ = decided(one);
       if (moment_ !== null && kind === "bad")
-        above.push({ start: moment_, end: moment_, node: element("div", { class: "strip-decided" }, "▼"), label: null });
+        decisions.push({ start: moment_, end: moment_, node: element("div", { class: "strip-decided" }), label: null });
     }
     const lane = (name, places) => element("div", { class: "strip-lane " + name }, ...places.map((place) => place.node));
     room.replaceChildren(element("div", { class: "attempt-strip", role: "img",
       "aria-label": "the attempts and their phases over time; the list of attempts has them in words" },
-      lane("strip-attempts", above), lane("strip-phases", below)));
-    state.places = [...above, ...below];
+      lane("strip-attempts", above), lane("strip-phases", [...below, ...decisions])));
+    state.places = [...above, ...below, ...decisions];
   }
 
   /* Attempts and phases from `from` to `to` [ms], on the whole width of `room`; what has no end yet reaches to `to`. */
@@ -149,14 +164,13 @@ lightoff.attempts = (function () {
       make(room, seen, state);
       state.shape = shape;
     } else {
-      const now = seen.flatMap((one) => [one, ...(decided(one) !== null && kindOf(one) === "bad" ? [null] : [])]);
-      const above = now.map((one) => one && [one.start, one.end]);
-      const below = seen.flatMap((one) => one.phases.map((phase) => [phase.start, phase.end]));
-      [...above, ...below].forEach((ends, place) => { if (ends) [state.places[place].start, state.places[place].end] = ends; });
+      [...seen, ...seen.flatMap((one) => one.phases)].forEach((one, place) => {
+        [state.places[place].start, state.places[place].end] = [one.start, one.end];
+      });
     }
     const width = room.clientWidth;
     const scale = width / (to - from);
-    for (const { node, label, start, end, letters } of state.places) {
+    for (const { node, label, start, end, texts } of state.places) {
       const left = (Math.max(start, from) - from) * scale;
       const right = ((end === null ? to : Math.min(end, to)) - from) * scale;
       node.style.left = left + "px";
@@ -164,7 +178,7 @@ lightoff.attempts = (function () {
         const room_ = Math.max(0, right - left);
         node.style.width = room_ + "px";
         show(node, room_ > 0);
-        show(label, room_ >= letters * LETTER + 6);
+        setText(label, texts.find((text) => room_ >= text.length * LETTER + 6) || "");
       } else show(node, start >= from && start <= to);
     }
   }

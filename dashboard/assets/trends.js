@@ -157,6 +157,7 @@ lightoff.trends = (function () {
   function mayAsk() {
     const since = performance.now() - asked;
     if (waiting || document.hidden || lightoff.views.shown() !== "live" || !window.Plotly) return false;
+    if (!id("trends").clientWidth) return false; // before the first reading: a drawing that is not shown gets a width of its own
     return since > (zoom ? 100 : LEAST_BETWEEN / (window_ ? 5 : 1)) && !(waitForReading && since < 3000);
   }
 

@@ -151,7 +151,7 @@ def test_attempts_are_told_whole_to_who_comes_late_and_else_only_what_changed():
         (1, "no_ignition"),
         (2, "heat"),
         (3, "no_ignition"),
-        (4, ""),
+        (4, "heat"),
     ]
     assert late["attempts"][0]["deciding_time"] == round(unit.script[0].deciding_time * 1000)
 
