@@ -237,6 +237,8 @@ class Collector:
         if not self._typed.withdraw(key, at) or normalizer is None:
             return
         self.apply(self.alarms.withdraw(key, self.now()))
+        if self.speakers.of.get(normalizer.channel.point) == key:
+            self.sequence.forget(normalizer.channel.point)
         self._show(normalizer, self._typed.newest(key) or Reading(key, at, math.nan, Quality.BAD))
 
     def attach(self, attachment: Attachment, content: bytes, event: Event) -> None:

@@ -8,9 +8,10 @@ from typing import Protocol
 from analysis.model import NANOSECONDS, Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
 from analysis.sequence.recognizer import Recognizer
-from collector.attempt_rows import AttemptsTold, Row, attempt_row
+from collector.attempt_rows import KEPT, AttemptsTold, Row, attempt_row
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
 from collector.stop_signs import FRESH, Sign, StopSigns
+from collector.typed import is_typed
 
 BACK = NANOSECONDS
 """Readings of several instruments are in no better order than this. Our choice. [ns]"""
@@ -98,6 +99,8 @@ class LiveSequence:
         self._attempts: tuple[Attempt, ...] = ()
         self._earlier: tuple[Attempt, ...] = ()  # of before a change of the job
         self._counted = (0, 0)  # attempts and calls among them
+        self._stopped: Sign | None = None  # how the last attempt ended, where nothing may be fired after it
+        self._rows: dict[int, tuple[Attempt, Row]] = {}
         self._read: dict[str, int] = {}
         self._last = 0
         self._rest, self._rest_since = "", 0
@@ -112,7 +115,9 @@ class LiveSequence:
         self.attempts()
         self._timing, self._plate = timing, plate
         over = self._attempts if self._progress.attempt == 0 else self._attempts[:-1]
+        stopped = self._stopped
         self._begin(earlier=(*self._earlier, *map(self._renumbered, over)))
+        self._stopped = stopped
 
     def begin_anew(self) -> None:
         """A replay was moved: what was read at another time says nothing of what comes."""
@@ -124,7 +129,7 @@ class LiveSequence:
         """Take a point's value [inside unit] at `time` [ns]; `key` is the channel's that stands for the point."""
         if point not in POINTS:
             return
-        if time < self._read.get(key, time) - BACK:
+        if time < self._read.get(key, time) - BACK and not is_typed(key.partition("@")[2]):
             self.begin_anew()
         self._read[key] = time
         if time < self._last - BACK:
@@ -149,19 +154,16 @@ class LiveSequence:
 
     def warnings(self, now: int) -> tuple[Sign, ...]:
         """What is told above the phase `now` [ns], the gravest first."""
-        signs = self.signs.told(now)
-        stop = OUTCOME_WORDS[self._progress.outcome].stop if self._progress.outcome in OUTCOME_WORDS else ""
-        if not stop or any(sign.name == self._progress.outcome for sign in signs):
-            return signs
-        return (Sign(self._progress.outcome, stop, stop=True, since=_ns(self._progress.deciding_time)), *signs)
+        signs, stopped = self.signs.told(now), self._stopped
+        return signs if stopped is None or any(one.name == stopped.name for one in signs) else (stopped, *signs)
 
     def attempts(self) -> AttemptsTold:
         """The attempts since the recording began or a replay was moved, as onlookers are told them."""
         if self._stale:
             self._stale = False
             self._attempts = self._found()
-            rows = [attempt_row(one) for one in self._earlier]
-            self._told.use((*rows, *map(self._row, self._attempts)))
+            newest = self._attempts[-KEPT:]
+            self._told.use([*map(self._over, self._earlier), *map(self._row, newest)])
         return self._told
 
     def _begin(self, *, earlier: tuple[Attempt, ...]) -> None:
@@ -170,6 +172,8 @@ class LiveSequence:
         self._attempts = ()
         self._earlier = earlier
         self._counted = (earlier[-1].number, earlier[-1].call) if earlier else (0, 0)
+        self._stopped = None
+        self._rows.clear()
         self._read.clear()
         self._last = 0
         self._rest, self._rest_since = "", 0
@@ -184,6 +188,12 @@ class LiveSequence:
             self._progress = question(self._recognizer)
         except Exception as error:
             self._lose(error)
+            return
+        progress = self._progress
+        if stop := OUTCOME_WORDS[progress.outcome].stop if progress.outcome in OUTCOME_WORDS else "":
+            self._stopped = Sign(progress.outcome, stop, stop=True, since=_ns(progress.deciding_time))
+        elif progress.attempt:
+            self._stopped = None  # another attempt, or that outcome was revised
 
     def _found(self) -> tuple[Attempt, ...]:
         try:
@@ -207,10 +217,19 @@ class LiveSequence:
         return replace(attempt, number=attempt.number + number, call=attempt.call + call) if number else attempt
 
     def _row(self, attempt: Attempt) -> Row:
-        under_way = attempt.number == self._progress.attempt
-        outcome = self._progress.outcome if under_way else attempt.outcome
-        sure = self._progress.settled or not under_way or not outcome
-        return attempt_row(self._renumbered(attempt), under_way=under_way, outcome=outcome, sure=sure)
+        progress, renumbered = self._progress, self._renumbered(attempt)
+        if attempt.number != progress.attempt:
+            return self._over(renumbered)
+        sure = progress.settled or not progress.outcome
+        return attempt_row(renumbered, under_way=True, outcome=progress.outcome, sure=sure)
+
+    def _over(self, attempt: Attempt) -> Row:
+        """The row of an attempt that is over, made once."""
+        before = self._rows.get(attempt.number)
+        if before is None or (before[0] is not attempt and before[0] != attempt):
+            self._rows[attempt.number] = before = (attempt, attempt_row(attempt))
+        self._rows.pop(attempt.number - KEPT, None)
+        return before[1]
 
     def _named(self) -> bool:
         """Whether the recognizer says where it stands; at rest the contacts say it better."""

@@ -58,7 +58,7 @@ OUTCOME_WORDS: MappingProxyType[str, OutcomeWords] = MappingProxyType(
             "draft not proved", "pressure switch did not close", "given up waiting for the switch", "bad"
         ),
         "draft_lost": OutcomeWords(
-            "draft lost", "pressure switch opened while it ran", "pressure switch opened", "bad"
+            "draft lost", "pressure switch closed, then opened", "pressure switch opened", "bad"
         ),
         "no_ignition": OutcomeWords("no ignition", "gas valve on, no flame proved", "trial for ignition ended", "bad"),
         "flame_lost": OutcomeWords("flame lost", "flame proved, then lost", "flame lost", "bad"),

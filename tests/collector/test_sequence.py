@@ -84,6 +84,7 @@ def test_gas_that_is_on_is_never_told_as_rest():
     """Whatever the recognizer knows: no call, no attempt, and gas."""
     unit = Unit("igniter_aged")
     unit.at(1, "call_heat", 0.0)
+    unit.at(1, "switch_closed", 1.0)
     assert unit.at(2, "gas_valve", 1.0) is None
     now = round((BEGAN + 6) * NANOSECONDS)
     assert [sign.name for sign in unit.sequence.warnings(now)] == ["gas_without_call"]
@@ -111,13 +112,18 @@ def test_silent_meters_say_nothing_of_the_present():
 
 def test_a_decided_roll_out_stands_above_until_the_next_attempt():
     unit = Unit("igniter_aged")
-    unit.script = tuple(replace(one, outcome="rollout_open") for one in unit.script[:1])
+    first, second = unit.script[:2]
+    unit.script = (replace(first, outcome="rollout_open", end=first.deciding_time + 5), second)
     unit.sequence.begin_anew()
-    now = unit.script[0].deciding_time + 1
-    unit.at(now - BEGAN)
-    (sign,) = unit.sequence.warnings(round(now * NANOSECONDS))
-    assert sign.stop
-    assert sign.text == OUTCOME_WORDS["rollout_open"].stop
+    for now in (first.deciding_time + 1, first.deciding_time + 8):  # also when the attempt is over
+        unit.at(now - BEGAN)
+        (sign,) = unit.sequence.warnings(round(now * NANOSECONDS))
+        assert sign.stop
+        assert sign.text == OUTCOME_WORDS["rollout_open"].stop
+    unit.at(now - BEGAN, "rollout_closed", 0.0)
+    assert len(unit.sequence.warnings(round(now * NANOSECONDS))) == 1, "said once"
+    unit.at(second.start + 1 - BEGAN, "rollout_closed", 1.0)
+    assert unit.sequence.warnings(round((second.start + 1) * NANOSECONDS)) == ()
 
 
 def test_attempts_are_told_whole_to_who_comes_late_and_else_only_what_changed():
@@ -198,10 +204,14 @@ def test_what_is_dated_back_by_hand_or_late_is_no_present():
     unit.at(99.5, "call_heat", 1.0)
     unit.at(100.2, "gas_valve", 0.0)
     unit.at(101, "room_co", 0.0)
+    for seconds in (102, 60):  # the entry before one that was withdrawn
+        time = round((BEGAN + seconds) * NANOSECONDS)
+        unit.sequence.step("flame_current@by hand: meter", "flame_current", time, 3e-6, Quality.GOOD)
     assert [(point, round(time - BEGAN, 3)) for point, time, _ in unit.made[0].stepped] == [
         ("volts_control", 100),
         ("call_heat", 100),
         ("gas_valve", 100.2),
+        ("flame_current", 102),
     ]
     assert len(unit.made) == 1
 

@@ -17,6 +17,7 @@ from collector.store import Store
 from tests.collector.scripted import attempts_of
 from tests.system.page_bench import START, PageBench
 from tests.system.programs import CHARTS, Look, browser, has_trends, looking
+from tests.system.test_accessibility import found
 
 __all__ = ["browser"]
 
@@ -136,6 +137,7 @@ def test_attempts_are_a_strip_on_the_axis_of_the_trends_and_a_list_to_jump_from(
         bench.attempts(attempt_row(so_far(third, bench.now / SECOND), under_way=True, outcome=""))
         for look, name in zip(looks, ("wide-dark", "phone-light"), strict=True):
             shown(look)
+            assert found(look) == []
             keep(look, name)
         there_and_back(wide, bench)
         phone.page.click(ROW.format(2))
