@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
-from typing import Any, BinaryIO, cast
+from typing import Any, BinaryIO, TextIO, cast
 
 from drivers.base import InputError
 from drivers.codecs.csv_block import Block, block_from, block_of
@@ -29,7 +29,8 @@ _DAMAGED = (gzip.BadGzipFile, EOFError, zlib.error)
 def open_csv(path: Path, *, name: str = "", start: int = 0) -> Iterator[CsvReader]:
     """Reader of a CSV file, compressed or not; InputError in one sentence when it cannot be opened."""
     with _opened(path) as (raw, _):
-        yield CsvReader(_lines(raw, "utf-8-sig"), name or stem(path), start=start, file=str(path))
+        text = _text(raw, "utf-8-sig")  # held here: it would close the file when the last line is read
+        yield CsvReader(_lines(text), name or stem(path), start=start, file=str(path))
 
 
 @contextmanager
@@ -113,7 +114,8 @@ class BlockReader:
         return len(self._kept) < LONGEST_LINE and b"\n" not in self._kept
 
     def _one_by_one(self, encoding: str) -> Iterator[str]:
-        return _lines(cast(BinaryIO, io.BufferedReader(_Chain(self._kept, self._raw, self._failed))), encoding)
+        chain = io.BufferedReader(_Chain(self._kept, self._raw, self._failed))
+        return _lines(_text(cast(BinaryIO, chain), encoding))
 
     def _blocks(self, text: bytes) -> Iterator[Block]:
         if not text:
@@ -128,7 +130,7 @@ class BlockReader:
             yield from self._blocks(text[:middle])
             yield from self._blocks(text[middle:])
         else:
-            yield from self._slowly(_lines(io.BytesIO(text), "utf-8"))
+            yield from self._slowly(_lines(_text(io.BytesIO(text), "utf-8")))
 
     def _slowly(self, lines: Iterator[str]) -> Iterator[Block]:
         rows: list[Row] = []
@@ -192,6 +194,9 @@ def _opened(path: Path) -> Iterator[tuple[BinaryIO, BinaryIO]]:
             raise InputError(what, "get it again") from None
 
 
-def _lines(raw: BinaryIO, encoding: str) -> Iterator[str]:
-    text = io.TextIOWrapper(raw, encoding=encoding, errors="replace", newline="")
+def _text(raw: BinaryIO, encoding: str) -> TextIO:
+    return io.TextIOWrapper(raw, encoding=encoding, errors="replace", newline="")
+
+
+def _lines(text: TextIO) -> Iterator[str]:
     return iter(lambda: text.readline(LONGEST_LINE), "")
