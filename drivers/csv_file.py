@@ -67,6 +67,8 @@ class BlockReader:
         self._ended = False
         self._failed: Exception | None = None
         """Why nothing more can be read."""
+        self.at_once = 0
+        """Rows that were not read one by one. [1]"""
         self._rest: Iterator[str] | None = None
         """Lines of what can only be read one by one."""
         self._fill()
@@ -123,6 +125,7 @@ class BlockReader:
         found = block_of(text, len(self.channels), first=self.careful.line + 1, start=self._start)
         if found and self.careful.dated in (None, found[1]):
             self.careful.passed(found[0].time.size, dated=found[1])
+            self.at_once += found[0].time.size
             yield found[0]
             return
         middle = text.rfind(b"\n", 0, len(text) // 2) + 1

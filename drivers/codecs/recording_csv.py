@@ -142,7 +142,9 @@ class CsvReader:
         self._lines = iter(lines)
         self._start = start
         self._file = file or name
-        self._unreadable = 0
+        self._unreadable = self._since = 0
+        """What could not be read in a row up to now, and from which line on."""
+        self._last: Problem | None = None
         self.dated: bool | None = None
         """Whether the first time is a date; one file has dates or seconds, never both."""
         self.line = 1
@@ -163,8 +165,9 @@ class CsvReader:
 
     def _report(self, reason: str) -> None:
         self.problem_count += 1
+        self._last = Problem(self.line, reason)
         if len(self.problems) < MOST_PROBLEMS:
-            self.problems.append(Problem(self.line, reason))
+            self.problems.append(self._last)
 
     def __iter__(self) -> Iterator[Reading]:
         """Readings in the file's order; InputError where nothing more of the file can be read."""
@@ -176,11 +179,9 @@ class CsvReader:
         """Rows of the lines that come next, in the file's order; InputError where nothing more of it can be read."""
         for line in lines:
             self.line += 1
-            if line.isspace():
-                continue
             before = self.problem_count
-            row = self._row(line)
-            if self.problem_count == before or (row and row.values):
+            row = None if line.isspace() else self._row(line)
+            if row and (row.values or self.problem_count == before):
                 self._unreadable = 0
             else:
                 self._give_up_after(line)
@@ -194,12 +195,12 @@ class CsvReader:
         self._unreadable = 0
 
     def _give_up_after(self, line: str) -> None:
+        if not self._unreadable:
+            self._since = self.line
         self._unreadable += 1 + len(line) // 1000
         if self._unreadable >= MOST_UNREADABLE:
-            first = f"; {self.problems[0]}" if self.problems else ""
-            what = (
-                f"{self._file}: nothing can be read in many rows up to line {self.line}, the rest was left out{first}"
-            )
+            why = f" ({self._last})" if self._last and self._last.line >= self._since else ""
+            what = f"{self._file}: from line {self._since} on no row can be read{why}, and the rest was left out"
             raise InputError(what, "correct the file and try again")
 
     def _row(self, line: str) -> Row | None:
