@@ -14,8 +14,9 @@ from collector.job import Job
 from collector.normalize import Normalizer, series_of
 from collector.opened_csv import read_table
 from collector.opened_recording import read_recording
+from collector.sheets import documented
 from drivers.codecs.recording_csv import Problem
-from drivers.csv_file import stem
+from drivers.csv_file import opened, stem
 
 Progress = Callable[[float], None]
 
@@ -64,22 +65,23 @@ def open_data(path: Path, job: Path | None = None, progress: Progress | None = N
     `progress` is told the share that is done [1]. InputError in one sentence where nothing can be had of it,
     RecordingError where a recording is damaged, JobError for a job file with mistakes.
     """
+    with opened(path):  # a file that cannot be read is said first, whatever is wrong with a job beside it
+        pass
     if is_recording(path):
         return _recording(path, job, progress)
     return _csv(path, job, progress)
 
 
 def _csv(path: Path, job: Path | None, progress: Progress | None) -> Opened:
-    belonging = job_with(path, job) if path.is_file() else None
+    its_job, job_from = job_with(path, job)
     table, columns = read_table(path, progress)
     found, doubtful = [], {}
     for channel, rows in zip(table.channels, columns, strict=True):
-        one, when = series_of(Normalizer(channel), rows)
+        one, when = series_of(Normalizer(documented(channel, its_job, stem(path))), rows)
         found.append(one)
         if when.size:
             doubtful[channel.key] = when
     start, end = table.span
-    its_job, job_from = belonging or job_with(path, job)
     return Opened(
         name=table.name,
         path=path,
@@ -102,7 +104,7 @@ def _csv(path: Path, job: Path | None, progress: Progress | None) -> Opened:
 
 def _recording(path: Path, job: Path | None, progress: Progress | None) -> Opened:
     its_job, job_from = job_with(path, job)
-    found = read_recording(path, progress)
+    found = read_recording(path, lambda channel: documented(channel, its_job), progress)
     told = [event.data for event in found.events if event.kind is EventKind.PROBLEM and "line" in event.data]
     problems = tuple(Problem(int(str(one["line"])), str(one.get("reason"))) for one in told)  # of an import
     start, end = found.span

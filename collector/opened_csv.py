@@ -60,7 +60,7 @@ def read_table(path: Path, progress: Callable[[float], None] | None = None) -> t
             raise
         damaged = [Problem(reader.careful.line, error.what)]
     if not any(column.value.size for own in columns for column in own):
-        first = f"; {reader.careful.problems[0]}" if reader.careful.problems else ""
+        first = f" ({reader.careful.problems[0]})" if reader.careful.problems else ""
         raise InputError(f"{path} has no reading that could be read{first}", "name another file")
     time, line = np.concatenate(times), np.concatenate(lines)
     step = np.diff(time)

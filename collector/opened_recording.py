@@ -33,8 +33,13 @@ class Contents:
     """Instants at which something was read. [1]"""
 
 
-def read_recording(path: Path, progress: Callable[[float], None] | None = None) -> Contents:
-    """What a recording has, also while it is still written; RecordingError, or InputError where it has no reading."""
+def read_recording(
+    path: Path, documented: Callable[[Channel], Channel], progress: Callable[[float], None] | None = None
+) -> Contents:
+    """What a recording has, also while it is still written; RecordingError, or InputError where it has no reading.
+
+    `documented` adds to a channel what is known of its instrument.
+    """
     found: dict[str, Series] = {}
     doubtful: dict[str, NDArray[np.float64]] = {}
     instants: list[NDArray[np.int64]] = []
@@ -48,7 +53,7 @@ def read_recording(path: Path, progress: Callable[[float], None] | None = None) 
                 instants.append(rows.time)
             for part, piece in _by_place(channel, rows, moves):
                 with suppress(UnitError):  # a unit of another version, or one that does not fit where the meter went
-                    normalizer = Normalizer(part, zeros.get(channel.key, ()))
+                    normalizer = Normalizer(documented(part), zeros.get(channel.key, ()))
                     one, when = series_of(normalizer, piece, withdrawn.get(channel.key, ()))
                     _add(found, _without_moves(one, moves))
                     if when.size:

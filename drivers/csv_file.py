@@ -28,7 +28,7 @@ _DAMAGED = (gzip.BadGzipFile, EOFError, zlib.error)
 @contextmanager
 def open_csv(path: Path, *, name: str = "", start: int = 0) -> Iterator[CsvReader]:
     """Reader of a CSV file, compressed or not; InputError in one sentence when it cannot be opened."""
-    with _opened(path) as (raw, _):
+    with opened(path) as (raw, _):
         text = _text(raw, "utf-8-sig")  # held here: it would close the file when the last line is read
         yield CsvReader(_lines(text), name or stem(path), start=start, file=str(path))
 
@@ -43,10 +43,33 @@ def open_blocks(
     least: int = LEAST,
 ) -> Iterator["BlockReader"]:
     """The same file, many rows at once; `progress` is told the share that was read [1]."""
-    with _opened(path) as (raw, told):
+    with opened(path) as (raw, told):
         whole = max(path.stat().st_size, 1)
         tell = (lambda: progress(min(1.0, told.tell() / whole))) if progress else lambda: None
         yield BlockReader(raw, stem(path), start=start, file=str(path), tell=tell, size=size, least=least)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[tuple[BinaryIO, BinaryIO]]:
+    """What is in a file, and the file itself; InputError in one sentence when it cannot be opened or is damaged."""
+    try:
+        file = path.open("rb")
+    except FileNotFoundError:
+        raise InputError(f"there is no file {path}", "check the name and the folder") from None
+    except IsADirectoryError:
+        raise InputError(f"{path} is a folder", "name a file in it") from None
+    except PermissionError:
+        raise InputError(f"no permission to read {path}", "ask its owner, or copy it to a folder of your own") from None
+    except OSError as error:
+        raise InputError(f"{path} cannot be opened ({error.strerror})", "check the name and the medium") from error
+    with file:
+        packed = path.name.endswith(".gz") or file.peek(len(_GZIP)).startswith(_GZIP)
+        try:
+            with gzip.GzipFile(fileobj=file) if packed else nullcontext(file) as raw:
+                yield cast(BinaryIO, raw), file
+        except _DAMAGED as error:
+            what = f"{path} is damaged or not compressed as its name says ({error})"
+            raise InputError(what, "get it again") from None
 
 
 def stem(path: Path) -> str:
@@ -56,7 +79,10 @@ def stem(path: Path) -> str:
 
 
 class BlockReader:
-    """Reads what `CsvReader` reads and reports what it reports: plain rows many at once, all others by it."""
+    """Reads what `CsvReader` reads and reports what it reports: plain rows many at once, all others by it.
+
+    `careful` is that reader; it has the problems of the whole file.
+    """
 
     def __init__(
         self, raw: BinaryIO, name: str, *, start: int, file: str, tell: Callable[[], None], size: int, least: int
@@ -80,7 +106,6 @@ class BlockReader:
         else:
             self._kept = self._kept[end:]
             self.careful = CsvReader([head.decode("utf-8-sig", "replace")], name, start=start, file=file)
-        """What reads line by line; it has the problems of the whole file."""
         self.name, self.channels = name, self.careful.channels
 
     def __iter__(self) -> Iterator[Block]:
@@ -172,29 +197,6 @@ class _Chain(io.RawIOBase):
         self._kept = self._kept[len(place) :]
         place[: len(piece)] = piece
         return len(piece)
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[tuple[BinaryIO, BinaryIO]]:
-    """What is in a file, and the file itself; InputError in one sentence when it cannot be opened or is damaged."""
-    try:
-        file = path.open("rb")
-    except FileNotFoundError:
-        raise InputError(f"there is no file {path}", "check the name and the folder") from None
-    except IsADirectoryError:
-        raise InputError(f"{path} is a folder", "name a file in it") from None
-    except PermissionError:
-        raise InputError(f"no permission to read {path}", "ask its owner, or copy it to a folder of your own") from None
-    except OSError as error:
-        raise InputError(f"{path} cannot be opened ({error.strerror})", "check the name and the medium") from error
-    with file:
-        packed = path.name.endswith(".gz") or file.peek(len(_GZIP)).startswith(_GZIP)
-        try:
-            with gzip.GzipFile(fileobj=file) if packed else nullcontext(file) as raw:
-                yield cast(BinaryIO, raw), file
-        except _DAMAGED as error:
-            what = f"{path} is damaged or not compressed as its name says ({error})"
-            raise InputError(what, "get it again") from None
 
 
 def _text(raw: BinaryIO, encoding: str) -> TextIO:

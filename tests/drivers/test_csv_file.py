@@ -6,6 +6,7 @@ import struct
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
@@ -33,7 +34,7 @@ def one_by_one(path: Path, start: int = 0) -> Told:
     return told(readings, reader, why)
 
 
-def at_once(path: Path, start: int = 0, **sizes: int) -> Told:
+def at_once(path: Path, start: int = 0, **sizes: Any) -> Told:
     readings, reader, why = [], None, ""
     try:
         with open_blocks(path, start=start, **sizes) as reader:
@@ -118,7 +119,8 @@ def files(draw) -> str:
             lines.append(",".join([draw(times), *cells]))
     end = draw(st.sampled_from(["\n", "\n", "\r\n", "\n\n", "\r"]))
     last = draw(st.sampled_from([end, "", "\r"]))
-    return draw(st.sampled_from(["", "\ufeff"])) + HEAD.replace("\n", end) + end.join(lines) + last
+    mark = str(draw(st.sampled_from(["", "\ufeff"])))
+    return mark + HEAD.replace("\n", end) + end.join(lines) + last
 
 
 @settings(max_examples=100, deadline=None)
@@ -146,7 +148,7 @@ def rows(count: int, *, first: int = 0) -> Iterator[str]:
     return (f"{n / 10:.1f},{-n / 7:.4f},{'' if n % 3 else n},{n % 2}\n" for n in range(first, first + count))
 
 
-def read(path: Path, **sizes: int) -> tuple[BlockReader, int]:
+def read(path: Path, **sizes: Any) -> tuple[BlockReader, int]:
     with open_blocks(path, **sizes) as reader:
         count = sum(block.time.size for block in reader)
     return reader, count
