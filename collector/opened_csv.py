@@ -63,19 +63,25 @@ def read_table(path: Path, progress: Callable[[float], None] | None = None) -> t
         first = f" ({reader.careful.problems[0]})" if reader.careful.problems else ""
         raise InputError(f"{path} has no reading that could be read{first}", "name another file")
     time, line = np.concatenate(times), np.concatenate(lines)
-    step = np.diff(time)
-    jumps = _jumps(step, line)
+    back = time[1:] < time[:-1]
+    jumps = _jumps(np.diff(time / NANOSECONDS), line)
     found = sorted([*reader.careful.problems, *damaged, *jumps], key=lambda problem: problem.line)
     table = Table(
         reader.name,
         reader.channels,
         (int(time.min()), int(time.max())),
         time.size,
-        int(np.sum(step < 0)) - len(jumps),
+        int(np.sum(back)) - len(jumps),
         tuple(found[:MOST_PROBLEMS]),
         reader.careful.problem_count + len(damaged) + len(jumps),
     )
     return table, _columns(table, time, times, columns)
+
+
+def column_rows(block: Block, place: int) -> Rows:
+    """Readings of a channel in a block, in the file's order."""
+    column = block.columns[place]
+    return _rows(block.time if column.rows is None else block.time[column.rows], column.value)
 
 
 def _take(block: Block, times: list[Times], lines: list[Times], columns: list[list[Column]]) -> None:
@@ -85,15 +91,15 @@ def _take(block: Block, times: list[Times], lines: list[Times], columns: list[li
         own.append(column)
 
 
-def _jumps(step: Times, line: Times) -> list[Problem]:
+def _jumps(step: NDArray[np.float64], line: Times) -> list[Problem]:
     """Where the time goes back far."""
     return [
         Problem(
             int(line[place + 1]),
-            f"the time goes back by {-step[place] / NANOSECONDS:g} s, as where a second run was put below or a clock"
+            f"the time goes back by {-step[place]:g} s, as where a second run was put below or a clock"
             " was set; rows stand in the order of their time",
         )
-        for place in np.flatnonzero(step < -FAR * NANOSECONDS)
+        for place in np.flatnonzero(step < -FAR)
     ]
 
 
@@ -110,18 +116,21 @@ def _columns(table: Table, time: Times, times: list[Times], columns: list[list[C
 
 
 def _in_order(table: Table, time: Times, value: NDArray[np.float64]) -> Rows:
-    if not np.all(np.diff(time) > 0):
+    if not np.all(time[1:] > time[:-1]):
         order = np.argsort(time, kind="stable")
         time, value = time[order], value[order]
-        first = np.diff(time, prepend=time[:1] - 1) != 0
+        first = np.append(True, time[1:] != time[:-1])
         if not first.all():
             group = np.cumsum(first) - 1
             same = _bits(value) == _bits(value[first])[group]
             table.conflicts += int(np.sum(~same))
             table.twice += int(np.sum(same & ~first))
             time, value = time[first], value[first]
-    bad = np.where(np.isnan(value), np.int8(Quality.BAD), np.int8(Quality.GOOD))
-    return Rows(time, value, bad)
+    return _rows(time, value)
+
+
+def _rows(time: Times, value: NDArray[np.float64]) -> Rows:
+    return Rows(time, value, np.where(np.isnan(value), np.int8(Quality.BAD), np.int8(Quality.GOOD)))
 
 
 def _bits(value: NDArray[np.float64]) -> Times:

@@ -30,6 +30,16 @@ class Rows:
     """(n,)"""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Many:
+    """Readings of one channel that are recorded together; each is what a `Reading` is."""
+
+    channel: str
+    """Key of the channel."""
+    rows: Rows
+    """In any order of time."""
+
+
 class Recording(Closing):
     """A recording opened for reading, finished or still being written by another process."""
 

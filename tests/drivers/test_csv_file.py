@@ -117,9 +117,9 @@ def files(draw) -> str:
             if draw(st.integers(0, 20)) < odd:
                 cells[draw(st.integers(0, 2))] = draw(ODD)
             lines.append(",".join([draw(times), *cells]))
-    end = draw(st.sampled_from(["\n", "\n", "\r\n", "\n\n", "\r"]))
-    last = draw(st.sampled_from([end, "", "\r"]))
-    mark = str(draw(st.sampled_from(["", "\ufeff"])))
+    end: str = draw(st.sampled_from(["\n", "\n", "\r\n", "\n\n", "\r"]))
+    last: str = draw(st.sampled_from([end, "", "\r"]))
+    mark: str = draw(st.sampled_from(["", "\ufeff"]))
     return mark + HEAD.replace("\n", end) + end.join(lines) + last
 
 
