@@ -137,10 +137,15 @@ def series(
     return series_of(normalizer, rows, gone)[0]
 
 
-def series_of(normalizer: Normalizer, rows: Rows, gone: Collection[int] = ()) -> tuple[Series, NDArray[np.float64]]:
-    """Readings of a channel in the inside unit, without those of the times `gone` [ns]; when doubtful ones were [s]."""
+def series_of(
+    normalizer: Normalizer, rows: Rows, gone: Collection[int] = (), *, seconds: NDArray[np.float64] | None = None
+) -> tuple[Series, NDArray[np.float64]]:
+    """Readings of a channel in the inside unit, without those of the times `gone` [ns]; when doubtful ones were [s].
+
+    `seconds` are the times [s], where another series has the same ones already.
+    """
     value, quality = normalizer.all(rows.value, rows.quality, rows.time)
-    time = rows.time / NANOSECONDS
+    time = rows.time / NANOSECONDS if seconds is None else seconds
     if gone:
         stays = ~np.isin(rows.time, list(gone))
         time, value, quality = time[stays], value[stays], quality[stays]

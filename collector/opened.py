@@ -75,9 +75,14 @@ def open_data(path: Path, job: Path | None = None, progress: Progress | None = N
 def _csv(path: Path, job: Path | None, progress: Progress | None) -> Opened:
     its_job, job_from = job_with(path, job)
     table, columns = read_table(path, progress)
-    found, doubtful = [], {}
+    found: list[Series] = []
+    doubtful: dict[str, NDArray[np.float64]] = {}
+    before: NDArray[np.int64] | None = None
     for channel, rows in zip(table.channels, columns, strict=True):
-        one, when = series_of(Normalizer(documented(channel, its_job, stem(path))), rows)
+        same = rows.time is before and found[-1].time.size == rows.time.size
+        normalizer = Normalizer(documented(channel, its_job, stem(path)))
+        one, when = series_of(normalizer, rows, seconds=found[-1].time if same else None)
+        before = rows.time
         found.append(one)
         if when.size:
             doubtful[channel.key] = when

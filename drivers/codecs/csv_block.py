@@ -91,9 +91,8 @@ def block_from(rows: Iterable[Row], channels: int) -> Block:
 
 
 def _is_plain(text: bytes) -> bool:
-    """No quotes, no `nan(1)`, which only one of the two takes for a number, no lines that a return alone ends."""
-    unusual = b'"' in text or b"(" in text or text.count(b"\r") != text.count(b"\r\n")
-    return text.isascii() and not unusual
+    """No `nan(1)`, which only one of the two readers takes for a number, and no line that a return alone ends."""
+    return text.isascii() and b"(" not in text and text.count(b"\r") == text.count(b"\r\n")
 
 
 def _times(texts: Any, start: int) -> tuple[NDArray[np.int64], bool] | None:
