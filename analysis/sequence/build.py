@@ -16,9 +16,7 @@ from analysis.sequence.states import NAMES, NUMBER, STATES, Durations
 
 Array = NDArray[np.float64]
 
-GOES_ON = (
-    "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high".split()
-)
+GOES_ON = "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high".split()
 """Phases in which an attempt is not decided yet."""
 FIRING = ("blower_on_delay", "run_low", "run_high")
 AGAIN = ("interpurge", "interpurge_rest", "limit_cooldown", "cooldown_rest", "lockout")
@@ -61,7 +59,9 @@ def attempts(
         begun += int(rested)
         ends_here = end == len(segments) and over
         found.append(
-            _attempt(own, segments[end : end + 2], time, u, witness, durations, len(found) + first, begun, cut=ends_here)
+            _attempt(
+                own, segments[end : end + 2], time, u, witness, durations, len(found) + first, begun, cut=ends_here
+            )
         )
         rested = False
     return found
@@ -76,7 +76,9 @@ def _grouped(segments: Sequence[Segment], time: Array, *, no_start: bool) -> lis
         inside = bool(STATES[segment.state].phase)
         if name == "waiting" and no_start and float(time[segment.end] - time[segment.start]) > DEAD:
             inside = True
-        starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (_goes_on(name) and before in AGAIN)
+        starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (
+            _goes_on(name) and before in AGAIN
+        )
         if begin is not None and (not inside or starts):
             found.append((begin, number))
             begin = None
@@ -107,7 +109,7 @@ def _last_call(voices: list[Voice], time: float) -> float:
     return latest
 
 
-def _attempt(
+def _attempt(  # noqa: PLR0917
     own: Sequence[Segment],
     after: Sequence[Segment],
     time: Array,

@@ -80,14 +80,18 @@ def _summed(voices: Sequence[Voice]) -> tuple[Array, Array, Array]:
     less = np.minimum(rates[0], rates[1])
     rates = np.minimum(rates - less, MOST_TOLD)
     # what one saw briefly the others may have missed
-    rates = np.where(rates[::-1] > 0, np.maximum(rates, 0.6 * least), np.where(rates > 0, np.maximum(rates, least), 0.0))
+    rates = np.where(
+        rates[::-1] > 0, np.maximum(rates, 0.6 * least), np.where(rates > 0, np.maximum(rates, least), 0.0)
+    )
     rates[:, (rates > 0).all(axis=0)] -= rates[:, (rates > 0).all(axis=0)].min(axis=0)
     spans = np.diff(times)
     sums = np.concatenate([np.zeros((2, 1)), np.cumsum(rates[:, :-1] * spans, axis=1)], axis=1)
     return times, sums[0], sums[1]
 
 
-def moments(voices: Sequence[Voice], durations: Durations, start: float, end: float, free: Array | None = None) -> Array:
+def moments(
+    voices: Sequence[Voice], durations: Durations, start: float, end: float, free: Array | None = None
+) -> Array:
     """Times at which a state may begin: what the channels show, and what follows from it by the timing. [s]"""
     shown: dict[tuple[int, int], list[Array]] = {}
     for voice in voices:

@@ -67,7 +67,9 @@ class Learning:
         self._held = held[:, whole:]
         medians = np.median(held[1, :whole].reshape(-1, count), axis=1)
         if count < 3:  # neighbours stand for a block: one reading alone is no level
-            medians = np.median(np.stack([medians[:-2], medians[1:-1], medians[2:]]), axis=0) if whole > 2 else medians[:0]
+            medians = (
+                np.median(np.stack([medians[:-2], medians[1:-1], medians[2:]]), axis=0) if whole > 2 else medians[:0]
+            )
         if medians.size:
             self.low, self.high = min(self.low, float(medians.min())), max(self.high, float(medians.max()))
             self._keep(medians)

@@ -43,7 +43,7 @@ LONGEST_DELAY = 95.0
 """A flame that burned longer heated, whatever the delay of the blower. [s]"""
 
 
-def before(ending: "Ending", witness: "Witness") -> Mapping[str, float]:
+def before(ending: "Ending", witness: "Witness") -> Mapping[str, float]:  # noqa: PLR0911
     """Shares of the outcomes before any sign."""
     at, phase = ending.time, ending.phase
     if phase in ("run_low", "run_high"):
@@ -67,7 +67,11 @@ def before(ending: "Ending", witness: "Witness") -> Mapping[str, float]:
     if shown[phase]:
         return ENDINGS[phase]
     if phase == "ignition_trial":
-        return _mixed({"ignition_trial": 0.6, "prepurge": 0.2, "inducer_start": 0.2} if not proved else {"ignition_trial": 0.7, "prepurge": 0.3})
+        return _mixed(
+            {"ignition_trial": 0.6, "prepurge": 0.2, "inducer_start": 0.2}
+            if not proved
+            else {"ignition_trial": 0.7, "prepurge": 0.3}
+        )
     possible = {name: share for name, share in UNSEEN.items() if not (name == "ignition_trial" and fired)}
     if proved:
         del possible["inducer_start"]
@@ -251,7 +255,10 @@ def blower_missing(ending: Ending, witness: Witness, expected: float) -> bool:
     """Whether a flame burned well past the blower's delay with no blower."""
     if not ending.lit < ending.time - expected - 15.0:
         return False
-    return witness.is_on(BLOWER, ending.lit + expected + 10.0) is False and witness.is_on(BLOWER, ending.time - 2.0) is False
+    return (
+        witness.is_on(BLOWER, ending.lit + expected + 10.0) is False
+        and witness.is_on(BLOWER, ending.time - 2.0) is False
+    )
 
 
 def rollout_opened(ending: Ending, witness: Witness) -> bool:

@@ -10,7 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.sequence.states import BEGINS, BROKEN_OFF, FOLLOWS, NAMES, OFTEN, OTHERWISE, SELDOM, STATES, Durations, transitions
+from analysis.sequence.states import (
+    BEGINS,
+    BROKEN_OFF,
+    FOLLOWS,
+    NAMES,
+    OFTEN,
+    OTHERWISE,
+    SELDOM,
+    STATES,
+    Durations,
+    transitions,
+)
 
 Array = NDArray[np.float64]
 
@@ -111,7 +122,7 @@ class Path:
             best, since = np.where(take, older, best), np.where(take, begun, since)
         return best + self._said[number], since
 
-    def _carry(self, number: int, first: int) -> None:
+    def _carry(self, number: int, first: int) -> None:  # noqa: ARG002
         """Of the moment that leaves the window, keep for each state what is better than what was kept."""
         held, begun = self._carried[-1]
         if first:

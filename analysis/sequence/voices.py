@@ -26,7 +26,9 @@ def learned(series: Series) -> Levels | None:
     return learning.levels(telling)
 
 
-def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], dict[str, str]]:
+def voices(  # noqa: PLR0912
+    every: Iterable[Series], plate: Plate | None
+) -> tuple[list[Voice], dict[str, str]]:
     """What the channels say, and which say nothing and why."""
     found: list[Voice] = []
     left_out: dict[str, str] = {}
@@ -41,7 +43,13 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 said = course(series.time, series.value, telling, levels)
             if said.time.size < 2:
                 left_out[key] = "it has too few readings"
-            elif not telling.contact and telling.signal != HEAT and levels and abs(levels.reach) < levels.on and not levels.always_on:
+            elif (
+                not telling.contact
+                and telling.signal != HEAT
+                and levels
+                and abs(levels.reach) < levels.on
+                and not levels.always_on
+            ):
                 left_out[key] = "it never left its rest by more than its scatter"
             else:
                 found.append(_voice(key, telling, said, levels))
@@ -68,7 +76,9 @@ def _voice(key: str, telling: Telling, said: Course, levels: Levels | None) -> V
     part = 1.0
     if levels is not None and not levels.always_on:
         part = min(max((abs(levels.reach) / levels.on - 1.0) / 3.0, 0.15), 1.0)
-    return Voice(key, telling.signal, said, part * telling.on, part * telling.off, telling.quick, part**2 * telling.least)
+    return Voice(
+        key, telling.signal, said, part * telling.on, part * telling.off, telling.quick, part**2 * telling.least
+    )
 
 
 def by_pressure(series: Series, plate: Plate | None) -> Voice | None:
