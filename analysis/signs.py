@@ -23,6 +23,10 @@ COLDER = 5.0
 """Supply air this much colder than return air. [K]"""
 FLAME = 0.5e-6
 """Above this there is flame. Common practice, no published source. [A]"""
+LINGERS = 3.0
+"""A flame current that is there longer than this after the valve closed is a flame, and so on. Our choice. [s]"""
+NO_SUPPLY = 10.0
+"""Below this the 24 V are off, and every contact that is read by its voltage reads open. Our choice. [V]"""
 INDUCER_RUNS = {"switch_closed": 0.5, "amps_inducer": 0.3, "speed_inducer": 500.0}
 """At least one of these above its level shows that the inducer runs. [inside unit]"""
 

@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from analysis.checks import Check
+from analysis.data import DataProblem
+from analysis.measures.measured import Measured
 from analysis.model import Series, origin_of
 from analysis.sequence.attempts import Attempt, PhaseSpan
-from collector.analysis_parts import Checked, Doubt, Measured, Opened
 from collector.analysis_run import Analysis
 from collector.analysis_units import in_units, judged, limit, rounded, seconds
+from collector.opened import Opened
 
 WALL = 365 * 86_400.0
 """Times before this count from the start of a recording and say nothing of a clock. [s]"""
@@ -118,7 +121,7 @@ def _measure(one: Measured, start: float, units: str) -> dict[str, Any]:
     }
 
 
-def _check(one: Checked, units: str) -> dict[str, Any]:
+def _check(one: Check, units: str) -> dict[str, Any]:
     quantity, low, high = judged(one, units)
     value, u = rounded(quantity)
     return {
@@ -133,7 +136,7 @@ def _check(one: Checked, units: str) -> dict[str, Any]:
     }
 
 
-def _doubt(one: Doubt, start: float) -> dict[str, Any]:
+def _doubt(one: DataProblem, start: float) -> dict[str, Any]:
     return {
         "kind": one.kind,
         "channels": list(one.channels),

@@ -3,10 +3,10 @@
 import math
 from itertools import groupby
 
+from analysis.measures.measured import Measured
 from analysis.points import DERIVED, POINTS
 from analysis.quantity import Quantity
 from collector.analysis_layout import WIDTH, moment, wrapped
-from collector.analysis_parts import Measured
 from collector.analysis_run import Analysis
 from collector.analysis_units import in_units
 

@@ -1,15 +1,19 @@
 """Everything that is found in what was recorded, put together: attempts, measures, checks, alarms, bad data."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-from analysis.model import Series, origin_of
+from analysis.checks import Check
+from analysis.data import DataProblem, problems
+from analysis.measures import Measured, measures
 from analysis.sequence.attempts import Recognition
 from analysis.sequence.recognize import recognize
-from collector.analysis_parts import Alarmed, Checked, Doubt, Measured, Opened
 from collector.analysis_stops import stops
-from collector.job import Job
+from collector.judged import judged
+from collector.opened import Opened
+from collector.past_alarms import PastAlarm, past_alarms
+from collector.session import rules
 
 Progress = Callable[[float], None]
 """Told which share of the work is done, from 0 to 1."""
@@ -22,10 +26,10 @@ class Analysis:
     opened: Opened
     recognition: Recognition
     measures: Sequence[Measured] = ()
-    checks: Sequence[Checked] = ()
-    alarms: Sequence[Alarmed] = ()
+    checks: Sequence[Check] = ()
+    alarms: Sequence[PastAlarm] = ()
     """In the order of time."""
-    data_problems: Sequence[Doubt] = ()
+    data_problems: Sequence[DataProblem] = ()
     causes: Sequence[Any] = ()
     """Empty: nothing names causes yet."""
     next_tests: Sequence[Any] = ()
@@ -36,38 +40,19 @@ class Analysis:
 
 def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "trade") -> Analysis:
     """Find everything in what was recorded."""
-    from analysis.checks import checks  # type: ignore[import-not-found]  # noqa: PLC0415
-    from analysis.data import problems  # type: ignore[import-not-found]  # noqa: PLC0415
-    from analysis.measures import measures  # type: ignore[import-not-found]  # noqa: PLC0415
-
-    from collector.past_alarms import past_alarms  # type: ignore[import-not-found]  # noqa: PLC0415
-    from collector.session import rules  # noqa: PLC0415
-
     tell = progress or (lambda _: None)
-    job = opened.job
-    series = tuple(with_papers(one, job) for one in opened.series)
-    recognition = recognize(series, job.timing, job.plate)
+    job, series = opened.job, opened.series
+    timing = job.stated_timing
+    recognition = recognize(series, timing, job.plate)
+    attempts = recognition.attempts
     tell(0.4)
-    found = measures(series, recognition.attempts, job.plate, job.baseline, job.timing)
+    found = measures(series, attempts, job.plate, job.baseline, timing)
     tell(0.6)
-    judged = checks(found, recognition.attempts, job.plate)
-    doubts = problems(series, recognition.attempts, job.plate)
+    checks = judged(found, attempts, job)
+    doubts = problems(series, attempts, job.plate, doubtful=opened.doubtful)
     tell(0.8)
     points = frozenset(one.channel.point for one in series)
     raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)
-    alarms = sorted([*raised, *stops(series, recognition.attempts)], key=lambda alarm: (alarm.start, alarm.rule))
+    alarms = sorted([*raised, *stops(series, attempts)], key=lambda alarm: (alarm.start, alarm.rule))
     tell(1.0)
-    return Analysis(opened, recognition, found, judged, alarms, doubts, units=units)
-
-
-def with_papers(one: Series, job: Job) -> Series:
-    """The series with the accuracy and response time that the job file states of its instrument."""
-    channel = one.channel
-    origin = origin_of(channel.instrument)
-    name = channel.instrument.removeprefix(f"{origin}: ") if origin else channel.instrument
-    for stated in job.instruments:
-        if stated.name == name and channel.point in stated.channels.values():
-            accuracy, response = channel.accuracy or stated.accuracy, channel.response_time
-            response = stated.response_time if response is None else response
-            return replace(one, channel=replace(channel, accuracy=accuracy, response_time=response))
-    return one
+    return Analysis(opened, recognition, found, checks, alarms, doubts, units=units)

@@ -7,9 +7,9 @@ import numpy as np
 from analysis.points import MEASURES
 from collector.alarm_rule import AlarmRule
 from collector.analysis_layout import moment, wrapped
-from collector.analysis_parts import Alarmed
 from collector.analysis_run import Analysis
 from collector.cautions import CAUTIONS
+from collector.past_alarms import PastAlarm
 from collector.rules import default_rules
 
 NO_CO = (
@@ -29,15 +29,15 @@ def safety(analysis: Analysis) -> list[str]:
     return [line for text in texts for line in wrapped(text, 4, first=2)]
 
 
-def _stops(alarm: Alarmed, rules: dict[str, AlarmRule]) -> bool:
+def _stops(alarm: PastAlarm, rules: dict[str, AlarmRule]) -> bool:
     return alarm.priority == "safety" or (alarm.rule in rules and rules[alarm.rule].takes_over)
 
 
-def _on_room_co(alarm: Alarmed, rules: dict[str, AlarmRule]) -> bool:
+def _on_room_co(alarm: PastAlarm, rules: dict[str, AlarmRule]) -> bool:
     return alarm.rule in rules and rules[alarm.rule].point == "room_co"
 
 
-def _told(alarms: list[Alarmed], rules: dict[str, AlarmRule], word: str, start: float) -> Iterator[str]:
+def _told(alarms: list[PastAlarm], rules: dict[str, AlarmRule], word: str, start: float) -> Iterator[str]:
     """A sentence for each rule, with what to do and when it was first."""
     for name in dict.fromkeys(alarm.rule for alarm in alarms):
         same = [alarm for alarm in alarms if alarm.rule == name]

@@ -1,7 +1,6 @@
 """What stops all firing tests and no alarm rule watches: a roll-out, fire or gas that nothing asks for, flue CO."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,41 +8,23 @@ from numpy.typing import NDArray
 from analysis.combustion import CO_LIMIT, CO_STOP
 from analysis.model import Series
 from analysis.sequence.attempts import Attempt
+from analysis.signs import FLAME, LINGERS, NO_SUPPLY
+from collector.past_alarms import PastAlarm
 from collector.sequence_words import OUTCOME_WORDS
 
-FLAME = 0.5e-6
-"""Above this there is flame. Common practice, no published source. [A]"""
-LINGERS = 3.0
-"""A flame current that is there longer than this after the valve closed is a flame, and so on. Our choice. [s]"""
-NO_SUPPLY = 10.0
-"""Below this the 24 V are off, and a contact that is read by its voltage reads open. Our choice. [V]"""
 SURE = 10.0
 """Carbon monoxide in the flue gas counts when it stays above its limit for so long. Our choice. [s]"""
 HOLDS = 30.0
 """A reading stands for what comes after it no longer than this. [s]"""
 
 
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """A reason to stop; looks like an alarm of the highest priority."""
-
-    rule: str
-    start: float
-    """UTC since 1970. [s]"""
-    end: float
-    """[s]"""
-    text: str
-    """What to do, with what it rests on."""
-    priority: str = "safety"
-
-
-def stops(series: Sequence[Series], attempts: Sequence[Attempt]) -> tuple[Stop, ...]:
-    """Every stop that the series and the attempts show, in the order of time."""
+def stops(series: Sequence[Series], attempts: Sequence[Attempt]) -> tuple[PastAlarm, ...]:
+    """Every stop that the series and the attempts show, in the order of time, as alarms of the highest priority."""
     found = [*_rolled_out(series, attempts), *_unasked(series), *_flue(series)]
     return tuple(sorted(found, key=lambda stop: (stop.start, stop.rule)))
 
 
-def _rolled_out(series: Sequence[Series], attempts: Sequence[Attempt]) -> Iterator[Stop]:
+def _rolled_out(series: Sequence[Series], attempts: Sequence[Attempt]) -> Iterator[PastAlarm]:
     """A roll-out switch that reads open while the 24 V are not known to be off; also one that an attempt ended by."""
     text, seen = OUTCOME_WORDS["rollout_open"].stop, False
     supply = [one for one in series if one.channel.point == "volts_control"]
@@ -54,13 +35,13 @@ def _rolled_out(series: Sequence[Series], attempts: Sequence[Attempt]) -> Iterat
             opened &= ~(_held(volts, time) < NO_SUPPLY)
         for start, end in _spans(time, opened):
             seen = True
-            yield Stop("rollout_open", start, end, text)
+            yield _stop("rollout_open", start, end, text)
     for attempt in attempts:
         if attempt.outcome == "rollout_open" and not seen:
-            yield Stop("rollout_open", attempt.deciding_time, attempt.end, text)
+            yield _stop("rollout_open", attempt.deciding_time, attempt.end, text)
 
 
-def _unasked(series: Sequence[Series]) -> Iterator[Stop]:
+def _unasked(series: Sequence[Series]) -> Iterator[PastAlarm]:
     """Flame with the valve closed, and gas without a call; lags of meters and contacts are shorter than `LINGERS`."""
     for rule, there, level, asks, text in (
         (
@@ -86,17 +67,21 @@ def _unasked(series: Sequence[Series]) -> Iterator[Stop]:
                     odd = (_held(one, time) >= level) & (_held(other, time) < 0.5)
                     for start, end in _spans(time, odd):
                         if end - start >= LINGERS:
-                            yield Stop(rule, start, end, text)
+                            yield _stop(rule, start, end, text)
 
 
-def _flue(series: Sequence[Series]) -> Iterator[Stop]:
+def _flue(series: Sequence[Series]) -> Iterator[PastAlarm]:
     """Carbon monoxide as it was read above the limit for air-free: what it is air-free is more still."""
     for one in series:
         if one.channel.point == "flue_co":
             good = np.isfinite(one.value)
             for start, end in _spans(one.time[good], one.value[good] > CO_LIMIT):
                 if end - start >= SURE:
-                    yield Stop("flue_co", start, end, f"STOP: {CO_STOP.removeprefix('Stop firing: ')}")
+                    yield _stop("flue_co", start, end, f"STOP: {CO_STOP.removeprefix('Stop firing: ')}")
+
+
+def _stop(rule: str, start: float, end: float, text: str) -> PastAlarm:
+    return PastAlarm(rule, start, end, "safety", text)
 
 
 def _held(one: Series, time: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -3,14 +3,16 @@
 import math
 from collections.abc import Iterator
 
+from analysis.checks import Check
+from analysis.data import DataProblem
 from analysis.sequence.attempts import Attempt
 from collector.analysis_json import began, origins
 from collector.analysis_layout import KEEP, lasted, moment, tally, timed, wrapped
 from collector.analysis_measures import measured
-from collector.analysis_parts import Checked, Doubt, Opened
 from collector.analysis_run import Analysis
 from collector.analysis_safety import safety
 from collector.analysis_units import judged
+from collector.opened import Opened
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
 
 MOST_ROWS = 5
@@ -98,7 +100,7 @@ def _checks(analysis: Analysis) -> list[str]:
     return rows
 
 
-def _figures(one: Checked, units: str) -> str:
+def _figures(one: Check, units: str) -> str:
     quantity, low, high = judged(one, units)
     limits = " to ".join(
         f"{words}{limit:.6g}"
@@ -130,7 +132,7 @@ def _data(analysis: Analysis) -> list[str]:
     return rows + _unread(analysis.opened)
 
 
-def _doubt(one: Doubt, start: float) -> list[str]:
+def _doubt(one: DataProblem, start: float) -> list[str]:
     when = f" ({moment(one.start - start)} to {moment(one.end - start)})" if math.isfinite(one.start) else ""
     return wrapped(f"{one.text}{when}", 4, first=2) + (wrapped(f"To do: {one.hint}", 6, first=4) if one.hint else [])
 

@@ -3,11 +3,11 @@
 import math
 from dataclasses import replace
 
+from analysis.checks import Check
 from analysis.display import in_trade, in_unit
 from analysis.points import DERIVED, MEASURES, POINTS
 from analysis.quantity import Quantity
 from analysis.units import conversion
-from collector.analysis_parts import Checked
 
 UNITS = ("trade", "metric")
 """The two ways to show a number."""
@@ -35,7 +35,7 @@ def in_units(name: str, quantity: Quantity, units: str = "trade") -> Quantity:
     return in_trade(head, quantity)
 
 
-def judged(one: Checked, units: str = "trade") -> tuple[Quantity, float | None, float | None]:
+def judged(one: Check, units: str = "trade") -> tuple[Quantity, float | None, float | None]:
     """The quantity of a check and its limits, in the units of the heads of CSV files."""
     key = one.check.rpartition(".")[2]
     name, quantity = _JUDGED.get(key, key), one.quantity or Quantity(math.nan, "")

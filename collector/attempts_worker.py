@@ -12,7 +12,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from analysis.sequence.recognize import recognize
 from collector.analysis_layout import tally
+from collector.attempt_rows import attempt_row
+from collector.opened import open_data
 from drivers.base import LightoffError
 
 MOST = 200
@@ -22,13 +25,9 @@ LEAST_URGENT = 19
 
 def attempts_of(path: Path) -> dict[str, Any]:
     """Attempts of a recording for the page, times in ms, and how many of each kind in words; or why there are none."""
-    from analysis.sequence.recognize import recognize  # noqa: PLC0415
-    from collector.attempt_rows import attempt_row  # type: ignore[import-not-found]  # noqa: PLC0415
-    from collector.opened import open_data  # type: ignore[import-not-found]  # noqa: PLC0415
-
     try:
         opened = open_data(path)
-        found = recognize(opened.series, opened.job.timing, opened.job.plate).attempts
+        found = recognize(opened.series, opened.job.stated_timing, opened.job.plate).attempts
     except (LightoffError, ValueError) as error:
         return {"problem": str(error).replace(f"{path.parent}{os.sep}", "")}
     rows = [attempt_row(attempt) for attempt in found[:MOST]]

@@ -28,7 +28,7 @@ def analyze(
     from collector.analysis_json import text_of
     from collector.analysis_run import analyzed
     from collector.analysis_text import lines
-    from collector.opened import open_data  # type: ignore[import-not-found]
+    from collector.opened import open_data
 
     if output is not None and output.exists():
         if any(one is not None and one.exists() and output.samefile(one) for one in (file, job_file)):

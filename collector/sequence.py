@@ -60,7 +60,7 @@ class Told:
     trial: int = 0
     """Which ignition trial of this call it is, 0 where none is told. [1]"""
     trials: int = 0
-    """Ignition trials in one call. [1]"""
+    """Ignition trials in one call, 0 where the job file does not say. [1]"""
     attempt: int = 0
     """Number of the attempt under way, 0 between attempts. [1]"""
     call: int = 0
@@ -86,10 +86,10 @@ class LiveSequence:
         timing: Timing | None = None,
         plate: Plate | None = None,
         *,
-        recognizer: Callable[[Timing, Plate], Recognizing] = Recognizer,
+        recognizer: Callable[[Timing | None, Plate], Recognizing] = Recognizer,
         failed: Callable[[str], None] = lambda _: None,
     ) -> None:
-        self._timing, self._plate = timing or Timing(), plate or Plate()
+        self._timing, self._plate = timing, plate or Plate()
         self._make = recognizer
         self._failed = failed
         self.signs = StopSigns()
@@ -109,8 +109,7 @@ class LiveSequence:
 
     def use(self, timing: Timing | None, plate: Plate) -> None:
         """Work with these from now on; attempts that are over stay, one under way begins anew where they differ."""
-        timing = timing or self._timing
-        if (timing, plate) == (self._timing, self._plate):
+        if plate == self._plate and _same(timing, self._timing):
             return
         self.attempts()
         self._timing, self._plate = timing, plate
@@ -231,6 +230,10 @@ class LiveSequence:
         self._rows.pop(attempt.number - KEPT, None)
         return before[1]
 
+    @property
+    def _trials(self) -> int:
+        return self._timing.trials if self._timing else 0
+
     def _named(self) -> bool:
         """Whether the recognizer says where it stands; at rest the contacts say it better."""
         progress = self._progress
@@ -247,8 +250,8 @@ class LiveSequence:
             _ns(progress.since),
             progress.expected,
             words.next,
-            progress.trial if progress.trial <= self._timing.trials else 0,
-            self._timing.trials,
+            progress.trial if not self._trials or progress.trial <= self._trials else 0,
+            self._trials,
             progress.attempt + number if progress.attempt else 0,
             progress.call + call,
             progress.outcome if outcome else "",
@@ -270,7 +273,12 @@ class LiveSequence:
         if not name:
             return None
         text, following = _AT_REST[name]
-        return Told(name, text, self._rest_since, next=following, trials=self._timing.trials)
+        return Told(name, text, self._rest_since, next=following, trials=self._trials)
+
+
+def _same(one: Timing | None, other: Timing | None) -> bool:
+    """Whether two timings state the same; NaN is not equal to itself, but what prints the same is the same."""
+    return repr(one) == repr(other)
 
 
 def _ns(seconds: float) -> int:

@@ -44,7 +44,7 @@ PHASE_WORDS: MappingProxyType[str, PhaseWords] = MappingProxyType(
         "post_purge": PhaseWords("post-purge", "post-purge: gas off, inducer running", "blower off delay"),
         "blower_off_delay": PhaseWords("blower off delay", "blower off delay: gas off, blower running", "no call"),
         "interpurge": PhaseWords("purge between", "purge before another try", "another try"),
-        "lockout": PhaseWords("lockout", "locked out: heat still called, no further try", "a wait, or the power"),
+        "lockout": PhaseWords("lockout", "locked out: heat still called, no further try", ""),
         "limit_cooldown": PhaseWords("limit open", "limit open: gas off, cooling down", "the limit closes"),
         "standby": PhaseWords("standby", "no inducer: nothing has started", "a call for heat"),
     }

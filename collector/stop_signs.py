@@ -7,15 +7,10 @@ import math
 from dataclasses import dataclass
 
 from analysis.model import NANOSECONDS, Quality
+from analysis.signs import FLAME, LINGERS, NO_SUPPLY
 
-FLAME = 0.5e-6
-"""Above this there is flame. Common practice, no published source. [A]"""
 FRESH = 30.0
 """A contact that was not read for longer than this is not known: contacts come on change and every few seconds. [s]"""
-LINGERS = 3.0
-"""A flame current that is there longer than this after the valve closed is a flame, and so on. Our choice. [s]"""
-NO_SUPPLY = 10.0
-"""Below this the 24 V are off, and every contact that is read by its voltage reads open. Our choice. [V]"""
 
 POINTS = frozenset("call_heat gas_valve flame_current limit_closed rollout_closed switch_closed volts_control".split())
 """What is looked at."""

@@ -76,7 +76,7 @@ def phases() -> str:
 
 def measures() -> str:
     """The table of measures."""
-    from analysis.measures.names import NAMES  # type: ignore[import-not-found]
+    from analysis.measures.names import NAMES
 
     rows = []
     for one in NAMES:

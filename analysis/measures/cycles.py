@@ -30,7 +30,7 @@ def phases(attempt: Attempt, timing: Timing | None) -> Iterator[Measured]:
     for span in whole:
         quantity = _length(span)
         yield Measured(f"phase.duration.{span.phase}", quantity, span.start, span.end, attempt.number)
-        if timing is not None and span.phase in TIMED:
+        if timing is not None and span.phase in TIMED and not math.isnan(getattr(timing, span.phase)):
             over = levels.summed(
                 quantity.value - getattr(timing, span.phase),
                 "s",

@@ -12,7 +12,7 @@ lightoff.headline = (function () {
     const parts = [];
     const whole = lightoff.format.minutes(seconds);
     parts.push(phase.expected ? Math.round(seconds) + " s of about " + Math.round(phase.expected) + " s" : "for " + whole);
-    if (phase.trial) parts.push("try " + phase.trial + " of " + phase.trials);
+    if (phase.trial) parts.push("try " + phase.trial + (phase.trials ? " of " + phase.trials : ""));
     if (phase.next) parts.push((phase.settled === false ? "next, probably: " : "next: ") + phase.next);
     return parts.join(" · ");
   }

@@ -3,7 +3,6 @@
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -11,12 +10,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.model import Channel, Event, Series
+from analysis.checks import Check
+from analysis.data import DataProblem
+from analysis.measures import Measured
+from analysis.model import Channel, Series
 from analysis.points import measure_of
 from analysis.quantity import Quantity
 from analysis.sequence.attempts import Attempt, PhaseSpan, Recognition
 from collector.analysis_run import Analysis
-from collector.job import Job, parse
+from collector.job import parse
+from collector.opened import Opened
+from collector.past_alarms import PastAlarm
 from drivers.codecs.recording_csv import Problem
 
 T0 = 1_768_372_280.0
@@ -25,70 +29,21 @@ PHASE_U, DECIDING_U = 0.05, 0.1
 """[s]"""
 
 
-@dataclass(frozen=True)
-class Opened:
-    """What was recorded."""
-
-    name: str = "call"
-    path: Path = Path("call.csv")
-    kind: str = "csv"
-    job: Job = field(default_factory=lambda: parse("", "none"))
-    job_from: str = ""
-    series: tuple[Series, ...] = ()
-    start: float = T0
-    end: float = T0 + 1800.0
-    rows: int = 0
-    readings: int = 0
-    events: tuple[Event, ...] = ()
-    doubtful: Mapping[str, Any] = field(default_factory=dict)
-    problems: tuple[Problem, ...] = ()
-    problem_count: int = 0
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A number on its span."""
-
-    name: str
-    quantity: Quantity
-    start: float
-    end: float
-    attempt: int | None = None
-
-
-@dataclass(frozen=True)
-class Checked:
-    """A number that was judged."""
-
-    check: str
-    quantity: Quantity | None
-    low: float | None
-    high: float | None
-    verdict: str
-    why: str
-
-
-@dataclass(frozen=True)
-class Alarmed:
-    """An alarm."""
-
-    rule: str
-    start: float
-    end: float
-    priority: str
-    text: str
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """Something wrong with the data."""
-
-    kind: str
-    channels: tuple[str, ...]
-    text: str
-    hint: str
-    start: float
-    end: float
+def opened(**given: Any) -> Opened:
+    """What was recorded, an empty CSV file but for what is given."""
+    usual: dict[str, Any] = {
+        "name": "call",
+        "path": Path("call.csv"),
+        "kind": "csv",
+        "job": parse("", "none"),
+        "job_from": "",
+        "series": (),
+        "start": T0,
+        "end": T0 + 1800.0,
+        "rows": 0,
+        "readings": 0,
+    }
+    return Opened(**(usual | given))
 
 
 def series(point: str, time: ArrayLike, value: ArrayLike, instrument: str = "meter") -> Series:
@@ -132,7 +87,7 @@ def whole() -> Analysis:
     recognition = Recognition(true_attempts("drain_backs_up"), used, {"amps_igniter@clamp": "it never changed"})
     job = parse('[site]\nname = "invented demo house"\n[furnace]\nrise = ["35 degF", "65 degF"]\n', "call.toml")
     return Analysis(
-        opened=Opened(
+        opened=opened(
             job=job,
             job_from="call.toml, beside the file",
             series=(room, draft),
@@ -152,16 +107,16 @@ def whole() -> Analysis:
             Measured("flue_co.settled", Quantity(math.nan, "1", reason="never steady"), T0, T0 + 330, 1),
         ),
         checks=(
-            Checked("furnace.supply_max", None, None, None, "not_measured", "it would need temp_supply"),
-            Checked("furnace.rise", Quantity(30.0, "K", 0.25), 350 / 18, 650 / 18, "pass", "inside by its uncertainty"),
-            Checked("furnace.flame_current_min", Quantity(0.9e-6, "A", 0.01e-6), 1e-6, None, "fail", "below"),
+            Check("furnace.supply_max", None, None, None, "not_measured", "it would need temp_supply"),
+            Check("furnace.rise", Quantity(30.0, "K", 0.25), 350 / 18, 650 / 18, "pass", "inside by its uncertainty"),
+            Check("furnace.flame_current_min", Quantity(0.9e-6, "A", 0.01e-6), 1e-6, None, "fail", "below"),
         ),
         alarms=(
-            Alarmed("draft_margin", T0 + 380, T0 + 390, "high", "Pressure switch is about to open"),
-            Alarmed("room_co_shut_down", T0 + 500, T0 + 560, "safety", "Carbon monoxide in the room: shut down"),
+            PastAlarm("draft_margin", T0 + 380, T0 + 390, "high", "Pressure switch is about to open"),
+            PastAlarm("room_co_shut_down", T0 + 500, T0 + 560, "safety", "Carbon monoxide in the room: shut down"),
         ),
         data_problems=(
-            Doubt("stuck", ("temp_outdoor@meter",), "The value never moved.", "Look at the meter.", T0, T0 + 900),
-            Doubt("unknown_time", (), "The clock of the file is not known.", "", math.nan, math.nan),
+            DataProblem("stuck", ("temp_outdoor@meter",), "The value never moved.", "Look at the meter.", T0, T0 + 900),
+            DataProblem("unknown_time", (), "The clock of the file is not known.", "", math.nan, math.nan),
         ),
     )

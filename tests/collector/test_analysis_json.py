@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from analysis.checks import Check
+from analysis.measures import Measured
 from analysis.model import ORIGINS
 from analysis.quantity import Quantity
 from analysis.sequence.attempts import OUTCOMES, PHASES, Recognition
@@ -18,7 +20,8 @@ from collector.analysis_json import in_json, text_of
 from collector.analysis_run import Analysis
 from collector.analysis_text import VERDICTS
 from collector.analysis_units import rounded, seconds
-from tests.collector.analyses import T0, Alarmed, Checked, Measured, Opened, whole
+from collector.past_alarms import PastAlarm
+from tests.collector.analyses import T0, opened, whole
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "analyze.schema.json").read_text())
 VALID = Draft202012Validator(SCHEMA)
@@ -33,7 +36,7 @@ def test_an_analysis_with_something_in_every_part_is_as_the_schema_says():
 
 
 def test_an_analysis_of_nothing_is_as_the_schema_says():
-    empty = json.loads(text_of(Analysis(Opened(start=0.0, end=0.0), Recognition())))
+    empty = json.loads(text_of(Analysis(opened(start=0.0, end=0.0), Recognition())))
     VALID.validate(empty)
     assert empty["attempts"] == []
     assert (empty["recording"]["start"], empty["recording"]["job"]) == (None, None)
@@ -66,7 +69,7 @@ def test_times_count_from_the_first_row():
     first, *_ = in_json(whole())["attempts"]
     assert (first["start"], first["end"], first["deciding_time"]) == (10.1, 405.1, 383.6)
     assert first["phases"][1] == {"phase": "prepurge", "start": 14.6, "end": 29.6, "start_u": 0.05, "end_u": 0.05}
-    late = replace(whole(), opened=Opened(start=T0 + 10.0004))
+    late = replace(whole(), opened=opened(start=T0 + 10.0004))
     assert in_json(late)["attempts"][0]["start"] == 0.1
 
 
@@ -97,8 +100,8 @@ def test_units_are_those_of_the_heads_of_csv_files(name, unit, value, u):
     ],
 )
 def test_rates_and_differences_have_no_offset(name, quantity, told):
-    one = Measured(name, quantity, T0, T0 + 1)
-    (found,) = in_json(Analysis(Opened(), Recognition(), measures=(one,)))["measures"]
+    one = Measured(name, quantity, T0, T0 + 1, None)
+    (found,) = in_json(Analysis(opened(), Recognition(), measures=(one,)))["measures"]
     assert (found["unit"], found["value"], found["u"]) == told
 
 
@@ -129,15 +132,15 @@ def test_metric_units_are_metric():
     ],
 )
 def test_limits_stand_in_the_unit_of_what_they_judge(check, quantity, low, told):
-    one = Checked(check, quantity, low, None, "pass", "")
-    (found,) = in_json(Analysis(Opened(), Recognition(), checks=(one,)))["checks"]
+    one = Check(check, quantity, low, None, "pass", "")
+    (found,) = in_json(Analysis(opened(), Recognition(), checks=(one,)))["checks"]
     assert (found["unit"], found["low"], found["high"]) == (*told, None)
 
 
 def test_nothing_is_nan():
     odd = Measured("draft_switch.largest", Quantity(math.inf, "Pa", math.nan), math.nan, T0, None)
-    alarm = Alarmed("late", T0, math.inf, "low", "late")
-    text = text_of(Analysis(Opened(), Recognition(), measures=(odd,), alarms=(alarm,)))
+    alarm = PastAlarm("late", T0, math.inf, "low", "late")
+    text = text_of(Analysis(opened(), Recognition(), measures=(odd,), alarms=(alarm,)))
     assert "NaN" not in text
     assert "Infinity" not in text
     VALID.validate(json.loads(text))

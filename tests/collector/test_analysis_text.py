@@ -5,13 +5,15 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.measures import Measured
 from analysis.quantity import Quantity
 from analysis.sequence.attempts import Recognition
 from collector.analysis_layout import WIDTH, moment, tally, timed, wrapped
 from collector.analysis_run import Analysis
 from collector.analysis_text import KEEP_CHECKING, lines
 from collector.job import parse
-from tests.collector.analyses import T0, Alarmed, Measured, Opened, series, true_attempts, whole
+from collector.past_alarms import PastAlarm
+from tests.collector.analyses import T0, opened, series, true_attempts, whole
 
 RECORDINGS = ("drain_backs_up", "night_dual_fuel", "igniter_aged", "flame_rod_dirty", "healthy_natural_gas")
 
@@ -21,7 +23,7 @@ def text(analysis):
 
 
 def of(*alarms, **given):
-    return Analysis(Opened(**given), Recognition(), alarms=alarms)
+    return Analysis(opened(**given), Recognition(), alarms=alarms)
 
 
 def section(analysis, title):
@@ -73,9 +75,9 @@ def test_a_safety_alarm_stands_first_with_what_to_do_and_no_second_try():
 
 def test_gas_above_the_inlet_window_stops_too_and_an_advice_does_not():
     job = parse('[furnace]\ngas_inlet = ["4.5 inH2O", "10.5 inH2O"]\n')
-    high = Alarmed("gas_inlet_high", T0, T0 + 9, "high", "Gas inlet pressure is above the window")
+    high = PastAlarm("gas_inlet_high", T0, T0 + 9, "high", "Gas inlet pressure is above the window")
     again = replace(high, start=T0 + 60)
-    advise = Alarmed("room_co_advise", T0 + 5, T0 + 9, "high", "Carbon monoxide in the room")
+    advise = PastAlarm("room_co_advise", T0 + 5, T0 + 9, "high", "Carbon monoxide in the room")
     found = section(of(high, again, advise, job=job), "SAFETY")
     assert "STOP: Gas inlet pressure is above the window (2 times, first at 0:00.0)." in found
     assert "CAUTION: Carbon monoxide in the room (at 0:05.0)." in found
@@ -96,7 +98,7 @@ def test_a_recording_without_an_attempt_says_so():
 
 def many(count, *, name="draft_margin.smallest", reason=""):
     return Analysis(
-        Opened(),
+        opened(),
         Recognition(),
         measures=tuple(
             Measured(name, Quantity(24.908891 * place, "Pa", 1.5, reason=reason), T0 + place, T0 + place, place)
@@ -144,13 +146,13 @@ def test_a_long_name_has_a_line_of_its_own():
 
 
 def test_a_measure_of_an_unknown_kind_is_not_lost():
-    odd = Measured("something.count", Quantity(3.0, "1"), T0, T0 + 5)
-    found = section(Analysis(Opened(), Recognition(), measures=(odd,)), "MEASURES")
+    odd = Measured("something.count", Quantity(3.0, "1"), T0, T0 + 5, None)
+    found = section(Analysis(opened(), Recognition(), measures=(odd,)), "MEASURES")
     assert re.search("Other\n +something: count +3 ", found)
 
 
 def test_an_alarm_that_came_often_is_told_once_with_how_often():
-    alarms = [Alarmed("supply_max", T0 + place, T0 + place + 0.5, "high", "Supply air is hot") for place in range(16)]
+    alarms = [PastAlarm("supply_max", T0 + place, T0 + place + 0.5, "high", "Supply air is hot") for place in range(16)]
     assert section(of(*alarms), "ALARMS") == (
         "  high    Supply air is hot (16 times, first at 0:00.0, 8.0 s altogether)"
     )

@@ -300,7 +300,7 @@ async def test_a_withdrawn_flame_current_holds_no_stop_and_no_attempt_is_lost_by
         made: list[Scripted] = []
         script = attempts_of("flame_rod_dirty", T0 / SECOND)
 
-        def make(timing: Timing, plate: Plate) -> Scripted:
+        def make(timing: Timing | None, plate: Plate) -> Scripted:
             made.append(Scripted(script, timing, plate))
             return made[-1]
 

@@ -406,7 +406,7 @@ async def test_the_attempts_come_whole_to_who_comes_late_and_then_only_what_chan
     async with served(tmp_path / "a.lightoff", driver) as (collector, feed, host, port):
         made: list[Scripted] = []
 
-        def make(timing: Timing, plate: Plate) -> Scripted:
+        def make(timing: Timing | None, plate: Plate) -> Scripted:
             made.append(Scripted(script, timing, plate))
             return made[-1]
 

@@ -26,7 +26,7 @@ class Unit:
         self.made: list[Scripted] = []
         self.sequence = LiveSequence(TIMING, recognizer=self._make, failed=self.failures.append)
 
-    def _make(self, timing: Timing, plate: Plate) -> Scripted:
+    def _make(self, timing: Timing | None, plate: Plate) -> Scripted:
         self.made.append(Scripted(self.script, timing, plate))
         return self.made[-1]
 

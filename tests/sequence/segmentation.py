@@ -86,9 +86,7 @@ def edges(attempts: Sequence[Attempt], recorded: Recorded) -> NDArray[np.float64
     return np.array(sorted(time for time in times if recorded.start + 1.0 < time < recorded.end - 1.0))
 
 
-def nearness(
-    true: Sequence[NDArray[np.float64]], found: Sequence[NDArray[np.float64]], seconds: float
-) -> Nearness:
+def nearness(true: Sequence[NDArray[np.float64]], found: Sequence[NDArray[np.float64]], seconds: float) -> Nearness:
     """How near found times come to true ones, over recordings; what is not found counts as a minute off."""
     apart = np.concatenate([_apart(one, other) for one, other in zip(true, found, strict=True)])
     back = np.concatenate([_apart(other, one) for one, other in zip(true, found, strict=True)])
