@@ -191,7 +191,7 @@ _TIMED: Mapping[str, tuple[str, str]] = {
     "igniter_warmup": ("igniter warm-up", "amps_igniter and gas_valve"),
     "ignition_trial": ("ignition trial", "gas_valve and flame_current"),
     "blower_on_delay": ("blower on delay", "flame_current and blower_on"),
-    "post_purge": ("post purge", "gas_valve and switch_closed"),
+    "post_purge": ("post-purge", "gas_valve and switch_closed"),
     "blower_off_delay": ("blower off delay", "gas_valve and blower_on"),
 }
 

@@ -253,7 +253,8 @@ def _trials(attempts: Sequence[Attempt], known: Known) -> Iterator[Check]:
     call, most = max(tries.items(), key=lambda item: item[1])
     allowed = known.timing.trials
     kept = most <= allowed
-    why = f"{most} ignition trials in call {call} against at most {allowed}: {'inside' if kept else 'outside'}"
+    words = "ignition trial" if most == 1 else "ignition trials"
+    why = f"{most} {words} in call {call} against at most {allowed}: {'inside' if kept else 'outside'}"
     yield Check(check, Quantity(float(most), "1", 0.0), None, float(allowed), "pass" if kept else "fail", why)
 
 

@@ -56,6 +56,9 @@ def recording(analysis: Analysis) -> dict[str, Any]:
         "seconds": seconds(opened.end - opened.start),
         "readings": opened.readings,
         "rows_not_read": opened.problem_count,
+        "conflicts": opened.conflicts,
+        "twice": opened.twice,
+        "disordered": opened.disordered,
         "channels": {
             "used": list(recognition.used),
             "left_out": [{"channel": key, "why": why} for key, why in recognition.left_out.items()],

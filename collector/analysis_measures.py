@@ -8,7 +8,7 @@ from analysis.points import DERIVED, POINTS
 from analysis.quantity import Quantity
 from collector.analysis_layout import WIDTH, moment, wrapped
 from collector.analysis_run import Analysis
-from collector.analysis_units import in_units
+from collector.analysis_units import in_units, labelled
 
 GROUPS: dict[str, str] = {
     "draft": "Draft",
@@ -31,8 +31,8 @@ GROUPS: dict[str, str] = {
 }
 """What a measure is about, by how its name begins."""
 OTHER = "Other"
-TOLD_ALREADY = "phase.duration."
-"""Stands with the attempts; only every measure has it too."""
+TOLD_ALREADY = ("phase.duration.", "phase.over_timing.")
+"""Stand with the attempts and the checks; only every measure has them too."""
 FEW = 3
 """So many values of one name stand each for itself; of more, the smallest and the largest. [1]"""
 LABEL = 39
@@ -102,17 +102,20 @@ def _range(same: list[Measured], analysis: Analysis, notes: dict[str, int]) -> l
         return []
     ends = (min(good, key=lambda each: each[0]), max(good, key=lambda each: each[0]))
     words = ("smallest", "largest")
-    told = [
-        f"{_noted(quantity, notes):<28} {_attempt(one)}{word} of {len(good)}"
-        for word, (_, one, quantity) in zip(words, ends, strict=True)
-    ]
+    if str(ends[0][2]) == str(ends[1][2]):
+        told = [f"{_noted(ends[0][2], notes):<28} in all {len(good)}"]
+    else:
+        told = [
+            f"{_noted(quantity, notes):<28} {_attempt(one)}{word} of {len(good)}"
+            for word, (_, one, quantity) in zip(words, ends, strict=True)
+        ]
     if len(good) < len(same):
         told.append(f"{len(same) - len(good)} without a value")
     return told
 
 
 def _shown(one: Measured, analysis: Analysis) -> Quantity:
-    return in_units(one.name, one.quantity, analysis.units)
+    return labelled(one.name, in_units(one.name, one.quantity, analysis.units), analysis.units)
 
 
 def _attempt(one: Measured) -> str:

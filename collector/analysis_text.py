@@ -95,8 +95,9 @@ def _phases(attempt: Attempt) -> str:
 def _checks(analysis: Analysis) -> list[str]:
     rows: list[str] = []
     for one in sorted(analysis.checks, key=lambda check: _ORDER.index(check.verdict)):
-        rows += wrapped(f"{VERDICTS[one.verdict]:<12}  {one.check}{_figures(one, analysis.units)}", 18, first=2)
-        rows += wrapped(one.why, 18) if one.why else []
+        figures = "" if one.why and analysis.units == "trade" else _figures(one, analysis.units)  # `why` has them
+        why = f": {one.why}" if one.why else ""
+        rows += wrapped(f"{VERDICTS[one.verdict]:<12}  {one.check}{figures}{why}", 18, first=2)
     return rows
 
 
@@ -129,12 +130,23 @@ def _alarms(analysis: Analysis) -> list[str]:
 
 def _data(analysis: Analysis) -> list[str]:
     rows = [row for one in analysis.data_problems for row in _doubt(one, analysis.opened.start)]
-    return rows + _unread(analysis.opened)
+    return rows + _put_right(analysis.opened) + _unread(analysis.opened)
 
 
 def _doubt(one: DataProblem, start: float) -> list[str]:
-    when = f" ({moment(one.start - start)} to {moment(one.end - start)})" if math.isfinite(one.start) else ""
+    whole = one.kind == "missing" or not math.isfinite(one.start)
+    when = "" if whole else f" ({moment(one.start - start)} to {moment(one.end - start)})"
     return wrapped(f"{one.text}{when}", 4, first=2) + (wrapped(f"To do: {one.hint}", 6, first=4) if one.hint else [])
+
+
+def _put_right(opened: Opened) -> list[str]:
+    """What was not as it should be in the file and could be read all the same."""
+    told = {
+        "second values for one channel and instant: the first of them counts": opened.conflicts,
+        "readings that stand in the file twice: each counts once": opened.twice,
+        "rows that came late: they were put in their place": opened.disordered,
+    }
+    return [f"  {count} {text}" for text, count in told.items() if count]
 
 
 def _unread(opened: Opened) -> list[str]:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from analysis.checks import Check
 from analysis.display import in_trade, in_unit
+from analysis.measures.names import measure_of_name
 from analysis.points import DERIVED, MEASURES, POINTS
 from analysis.quantity import Quantity
 from analysis.units import conversion
@@ -12,7 +13,7 @@ from analysis.units import conversion
 UNITS = ("trade", "metric")
 """The two ways to show a number."""
 _PER = ("s", "min", "h", "hr")
-_JUDGED = {"setting": "humidity_room"}
+_JUDGED = {"setting": "humidity_room", "flame_current_min": "flame_current"}
 """What a key of the job file speaks of, where neither its own name nor its unit says it."""
 
 
@@ -33,6 +34,19 @@ def in_units(name: str, quantity: Quantity, units: str = "trade") -> Quantity:
     if units == "metric":
         return quantity
     return in_trade(head, quantity)
+
+
+def labelled(name: str, quantity: Quantity, units: str = "trade") -> Quantity:
+    """The quantity of a measure with its unit as it is written on screen: `in. w.c.` and not `inH2O`."""
+    try:
+        measure = measure_of_name(name)
+    except KeyError:
+        return quantity
+    if measure is None:
+        return quantity
+    label = measure.trade_label if units == "trade" else measure.metric_label
+    _, slash, per = quantity.unit.partition("/")
+    return replace(quantity, unit=f"{label}{slash}{per}")
 
 
 def judged(one: Check, units: str = "trade") -> tuple[Quantity, float | None, float | None]:

@@ -10,6 +10,9 @@ from typing import Any
 
 from click.testing import CliRunner
 
+from analysis.check_table import ROWS
+from analysis.data import KINDS
+from analysis.measures.names import NAMES
 from collector.cli import main
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
 
@@ -26,6 +29,14 @@ SHOWN = {
 }
 """Lines of each section; of longer ones the first are shown, and then a line of dots."""
 DOTS = "  ..."
+OTHER_CHECKS = (
+    "| `furnace.timing.trials` | ignition trials in one call without a flame between | gas_valve, or gas_manifold |",
+    "| `heat_pump.compressor_lockout`, `heat_pump.auxiliary_lockout` | whether the two leave a band without heat, or"
+    " with both at once | nothing: the figures of the job file |",
+)
+OF_THE_FILE = {
+    "row_not_read": "a row or cell of the file that could not be read, with its line; the others were read",
+}
 KNOWN = ("stage", "phase", "outcome")
 """Words of measures that stand in tables of their own."""
 MARKED = re.compile(r"<!-- (\w+) -->\n(.*?)<!-- end -->", re.DOTALL)
@@ -76,8 +87,6 @@ def phases() -> str:
 
 def measures() -> str:
     """The table of measures."""
-    from analysis.measures.names import NAMES
-
     rows = []
     for one in NAMES:
         words = "; ".join(
@@ -90,12 +99,26 @@ def measures() -> str:
     )
 
 
+def checks() -> str:
+    """The table of checks."""
+    rows = [f"| `{row.check}` | {row.words} | {row.needs} |" for row in ROWS]
+    return "\n".join(["| check | what is judged | what it needs |", "|---|---|---|", *rows, *OTHER_CHECKS]) + "\n"
+
+
+def kinds() -> str:
+    """The table of kinds of data problems."""
+    rows = [f"| `{name}` | {text} |" for name, text in {**KINDS, **OF_THE_FILE}.items()]
+    return "\n".join(["| kind | what it means |", "|---|---|", *rows]) + "\n"
+
+
 MADE: dict[str, Callable[[], str]] = {
     "text": text_shown,
     "json": json_shown,
     "outcomes": outcomes,
     "phases": phases,
     "measures": measures,
+    "checks": checks,
+    "kinds": kinds,
 }
 """What stands between the marks of these names."""
 

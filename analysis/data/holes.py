@@ -217,4 +217,4 @@ def missing(course: Course, points: Sequence[tuple[tuple[str, ...], str, str]]) 
     for group, tells, hint in points:
         if not any(course.known(point) for point in group):
             what = " or ".join(POINTS[point].text for point in group[:2])
-            yield DataProblem("missing", group, f"{what} is not measured: {tells}", hint, course.start, course.end)
+            yield DataProblem("missing", group, f"{what}: not measured; {tells}", hint, course.start, course.end)

@@ -7,10 +7,24 @@ from analysis.model import Series
 from analysis.points import POINTS, measure_of
 from analysis.units import conversion
 
-KINDS = (
-    "gaps stuck not_returning wrong_sign exchanged not_zeroed clocks_apart clock_step time_back spikes saturated unit"
-    " slow doubtful missing"
-).split()
+KINDS: dict[str, str] = {
+    "gaps": "no reading for much longer than usual",
+    "stuck": "the same value to the last digit while something that moves it changed",
+    "not_returning": "the value does not come back to where it was at rest",
+    "wrong_sign": "on the wrong side, as with hoses, probes or leads swapped",
+    "exchanged": "two channels read as each other should",
+    "not_zeroed": "it does not show nothing at rest",
+    "clocks_apart": "the times of two instruments do not fit together",
+    "clock_step": "a clock was set while it recorded",
+    "time_back": "times that go back",
+    "spikes": "single readings far from both neighbours",
+    "saturated": "the value stands at the end of the meter's range",
+    "unit": "a factor between what it reads and what it should that only another unit explains",
+    "slow": "read too rarely for what is looked for there",
+    "doubtful": "the meter itself, or what is known of it, says that readings are doubtful",
+    "missing": "not measured, and it would tell most; the channels are points",
+}
+"""Every kind, the gravest first, with what it means."""
 
 
 @dataclass(frozen=True, slots=True)

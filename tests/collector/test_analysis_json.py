@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 
 from analysis.checks import Check
 from analysis.measures import Measured
+from analysis.measures.names import NAMES, meaning, measure_of_name
 from analysis.model import ORIGINS
 from analysis.quantity import Quantity
 from analysis.sequence.attempts import OUTCOMES, PHASES, Recognition
@@ -19,7 +20,7 @@ from collector.alarm_rule import PRIORITIES
 from collector.analysis_json import in_json, text_of
 from collector.analysis_run import Analysis
 from collector.analysis_text import VERDICTS
-from collector.analysis_units import rounded, seconds
+from collector.analysis_units import UNITS, in_units, rounded, seconds
 from collector.past_alarms import PastAlarm
 from tests.collector.analyses import T0, opened, whole
 
@@ -103,6 +104,16 @@ def test_rates_and_differences_have_no_offset(name, quantity, told):
     one = Measured(name, quantity, T0, T0 + 1, None)
     (found,) = in_json(Analysis(opened(), Recognition(), measures=(one,)))["measures"]
     assert (found["unit"], found["value"], found["u"]) == told
+
+
+def test_every_measure_stands_in_the_units_of_the_heads():
+    for name in (name for entry in NAMES for name in entry.names):
+        entry, measure = meaning(name), measure_of_name(name)
+        per = "/min" if entry.per_minute else ""
+        inside = entry.unit or (f"{measure.inside}{per}" if measure else "")
+        for units in UNITS:
+            wanted = f"{getattr(measure, units)}{per}" if measure else inside
+            assert in_units(name, Quantity(1.0, inside, 0.1), units).unit == wanted, name
 
 
 def test_an_inch_of_water_is_that_at_4_degc():

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.data import DataProblem
 from analysis.measures import Measured
 from analysis.quantity import Quantity
 from analysis.sequence.attempts import Recognition
@@ -111,17 +112,17 @@ def test_a_measure_stands_once_in_words_with_a_line_for_each_attempt():
     found = [" ".join(line.split()) for line in section(many(3), "MEASURES").splitlines()]
     assert found == [
         "Draft",
-        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O no. 1, 0:01.0",
-        "0.200 ± 0.012 inH2O no. 2, 0:02.0",
-        "0.300 ± 0.012 inH2O no. 3, 0:03.0",
+        "margin at the pressure switch: smallest 0.100 ± 0.012 in. w.c. no. 1, 0:01.0",
+        "0.200 ± 0.012 in. w.c. no. 2, 0:02.0",
+        "0.300 ± 0.012 in. w.c. no. 3, 0:03.0",
     ]
 
 
 def test_of_many_attempts_the_smallest_and_the_largest_are_told():
     found = [" ".join(line.split()) for line in section(many(9), "MEASURES").splitlines()]
     assert found[1:] == [
-        "margin at the pressure switch: smallest 0.100 ± 0.012 inH2O no. 1, smallest of 9",
-        "0.900 ± 0.012 inH2O no. 9, largest of 9",
+        "margin at the pressure switch: smallest 0.100 ± 0.012 in. w.c. no. 1, smallest of 9",
+        "0.900 ± 0.012 in. w.c. no. 9, largest of 9",
     ]
     assert len(lines(many(9), every=True)) == len(lines(many(9))) + 7
 
@@ -163,9 +164,35 @@ def test_what_fails_stands_before_what_passes_with_its_limits():
     found = text(whole()).partition("CHECKS")[2].partition("ALARMS")[0]
     verdicts = re.findall(r"^  (FAIL|cannot tell|pass|not measured)", found, re.MULTILINE)
     assert verdicts == ["FAIL", "pass", "not measured"]
-    assert "furnace.rise: 54.00 ± 0.90 degF (wanted 35 to 65 degF)" in found
+    assert "pass          furnace.rise: inside by its uncertainty" in found
+    assert "furnace.supply_max: it would need temp_supply" in found
+
+
+def test_in_metric_units_the_figures_stand_in_them_too():
+    found = text(replace(whole(), units="metric"))
+    assert "furnace.rise: 30.00 ± 0.50 K (wanted 19.4444 to 36.1111 K): inside" in found
     assert "(wanted at least 1 uA)" in found
-    assert "it would need temp_supply" in found
+
+
+def test_what_is_missing_has_no_span():
+    missing = DataProblem("missing", ("room_co",), "room CO: not measured", "Measure it.", T0, T0 + 900)
+    found = section(Analysis(opened(), Recognition(), data_problems=(missing,)), "DATA PROBLEMS")
+    assert found == "  room CO: not measured\n    To do: Measure it."
+
+
+def test_what_was_put_right_in_the_file_is_said():
+    found = section(of(conflicts=2, disordered=7), "DATA PROBLEMS")
+    assert found.splitlines() == [
+        "  2 second values for one channel and instant: the first of them counts",
+        "  7 rows that came late: they were put in their place",
+    ]
+
+
+def test_what_is_the_same_in_every_attempt_is_told_once():
+    same = many(9)
+    same = replace(same, measures=[replace(one, quantity=same.measures[0].quantity) for one in same.measures])
+    found = [" ".join(line.split()) for line in section(same, "MEASURES").splitlines()]
+    assert found[1:] == ["margin at the pressure switch: smallest 0.100 ± 0.012 in. w.c. in all 9"]
 
 
 def test_bad_data_come_with_what_to_do():
