@@ -28,6 +28,7 @@ GROUPS: dict[str, str] = {
     "cycle": "Times",
     "ignition": "Times",
     "attempts": "Times",
+    "changeover": "Change-over from the heat pump",
 }
 """What a measure is about, by how its name begins."""
 OTHER = "Other"
@@ -78,11 +79,12 @@ def _rows(measures: list[Measured], analysis: Analysis, notes: dict[str, int], *
         if len(same) > FEW and not every:
             told = _range(same, analysis, notes) or told
         label = label_of(name)
-        if len(label) > LABEL or len(told[0]) > WIDTH - LABEL - 6:
+        room = min(LABEL, WIDTH - 6 - max(map(len, told)))
+        if len(label) > room:
             rows.append(f"    {label}")
             label = ""
         for one in told:
-            first, *more = wrapped(f"{label:<{LABEL}}  {one}", LABEL + 8, first=4)
+            first, *more = wrapped(f"{label:<{room}}  {one}", LABEL + 8, first=4)
             rows += [first, *more]
             label = ""
     return rows

@@ -166,7 +166,7 @@ def _moving(sides: tuple[Source, ...], stretch: spans.Stretch, span: Span) -> tu
     if abs(slope) <= max(SETTLED, 2 * u):
         scattered = 2 * u > FAINT * SETTLED and stretch.length < spans.RISE_AFTER
         return slope, f"too scattered to see whether it had settled {minutes}" if scattered else ""
-    return slope, f"not settled {minutes}: still changing by {60 * slope:+.2f} K/min"
+    return slope, f"not settled {minutes}: still changing by {60 * 1.8 * slope:+.1f} °F/min"
 
 
 def _expected(quantity: Quantity, cool: Source, warm: Source, stretch: spans.Stretch, slope: float) -> Quantity:

@@ -13,6 +13,7 @@ from analysis.model import Baseline, Plate, Series, Timing
 from analysis.sequence.attempts import Attempt
 from analysis.steady import Span
 from analysis.uncertainty import Accuracy
+from analysis.units import INCH_OF_WATER
 
 NATURAL = 7.5
 """Draft that may stand at rest by wind and a warm vent, 0.03 in. w.c.; common practice, no published source. [Pa]"""
@@ -101,7 +102,7 @@ def _not_zeroed(seen: Bench, attempts: Sequence[Attempt]) -> dict[str, str]:
                     continue
                 shown = float(np.median(inside))
                 if allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))) < abs(shown) < WORKING:
-                    found[source.channel.key] = f"shows {shown:+.1f} Pa at rest: not zeroed"
+                    found[source.channel.key] = f"shows {shown / INCH_OF_WATER:+.3f} in. w.c. at rest: not zeroed"
     return found
 
 
