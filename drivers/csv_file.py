@@ -5,6 +5,7 @@ import io
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, BinaryIO, TextIO, cast
 
@@ -19,6 +20,8 @@ BLOCK = LONGEST_LINE
 """What is read at once; no longer than the longest line, so that no line in a block has to be cut. [bytes]"""
 LEAST = 16_384
 """Shortest part of a block in which plain rows are looked for, when the block has others among them. [bytes]"""
+_PARTS = 8
+"""Into so many parts a block goes that is not plain as a whole. [1]"""
 _ROWS = 10_000
 """Rows of a block, where they are read one by one. [1]"""
 _GZIP = b"\x1f\x8b"
@@ -153,12 +156,12 @@ class BlockReader:
             self.at_once += found[0].time.size
             yield found[0]
             return
-        middle = text.rfind(b"\n", 0, len(text) // 2) + 1
-        if middle and len(text) > self._least:
-            yield from self._blocks(text[:middle])
-            yield from self._blocks(text[middle:])
-        else:
+        parts = _parts(text) if len(text) > self._least else [text]
+        if len(parts) == 1:
             yield from self._slowly(_lines(_text(io.BytesIO(text), "utf-8")))
+            return
+        for part in parts:
+            yield from self._blocks(part)
 
     def _slowly(self, lines: Iterator[str]) -> Iterator[Block]:
         rows: list[Row] = []
@@ -197,6 +200,12 @@ class _Chain(io.RawIOBase):
         self._kept = self._kept[len(place) :]
         place[: len(piece)] = piece
         return len(piece)
+
+
+def _parts(text: bytes) -> list[bytes]:
+    """Whole lines in at most `_PARTS` parts of much the same length."""
+    ends = {text.rfind(b"\n", 0, len(text) * number // _PARTS) + 1 for number in range(1, _PARTS)}
+    return [text[start:end] for start, end in pairwise(sorted({0, *ends, len(text)}))]
 
 
 def _text(raw: BinaryIO, encoding: str) -> TextIO:
