@@ -77,7 +77,12 @@ def _flue(series: Sequence[Series]) -> Iterator[PastAlarm]:
             good = np.isfinite(one.value)
             for start, end in _spans(one.time[good], one.value[good] > CO_LIMIT):
                 if end - start >= SURE:
-                    yield _stop("flue_co", start, end, f"STOP: {CO_STOP.removeprefix('Stop firing: ')}")
+                    yield _stop(
+                        "flue_co",
+                        start,
+                        end,
+                        f"STOP: carbon monoxide in the flue gas {CO_STOP.removeprefix('Stop firing: ')}",
+                    )
 
 
 def _stop(rule: str, start: float, end: float, text: str) -> PastAlarm:

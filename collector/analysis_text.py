@@ -13,7 +13,7 @@ from collector.analysis_run import Analysis
 from collector.analysis_safety import safety
 from collector.analysis_units import judged
 from collector.opened import Opened
-from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
+from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS, in_words
 
 MOST_ROWS = 5
 """Rows that could not be read, told each. [1]"""
@@ -80,7 +80,7 @@ def attempts(analysis: Analysis) -> list[str]:
         sure = f"{100 * attempt.probability:.0f} %" if math.isfinite(attempt.probability) else "-"
         span = f"{moment(attempt.start - start):>9} {moment(attempt.end - start):>9}"
         rows.append(f"  {attempt.number:>3} {attempt.call:>4} {span}  {words.text:<44} {decided:>15} {sure:>5}")
-        rows += wrapped(_phases(attempt), 11) + (wrapped(attempt.why, 11) if attempt.why else [])
+        rows += wrapped(_phases(attempt), 11) + (wrapped(in_words(attempt.why), 11) if attempt.why else [])
     return rows
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from analysis.sequence.attempts import Attempt
-from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
+from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS, in_words
 
 KEPT = 200
 """Attempts that are told, the newest; older ones are left out. [1]"""
@@ -43,7 +43,7 @@ def attempt_row(attempt: Attempt, *, under_way: bool = False, outcome: str | Non
         "deciding_time": milliseconds(attempt.deciding_time) if words and words.decided else None,
         "probability": round(attempt.probability, 2),
         "sure": sure,
-        "why": attempt.why,
+        "why": in_words(attempt.why),
         "phases": phases,
     }
 

@@ -1,5 +1,6 @@
 """The words for the phases and outcomes of an ignition attempt: one table for the page, the command and the report."""
 
+import re
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -84,3 +85,10 @@ OUTCOME_WORDS: MappingProxyType[str, OutcomeWords] = MappingProxyType(
     }
 )
 """By name in `analysis.sequence.attempts.OUTCOMES`."""
+
+_NAMES = re.compile(rf"\b({'|'.join(name for name in OUTCOME_WORDS if '_' in name)})\b")
+
+
+def in_words(text: str) -> str:
+    """A sentence for people: names of outcomes in it that are no words are said in words."""
+    return _NAMES.sub(lambda found: OUTCOME_WORDS[found[0]].short, text)

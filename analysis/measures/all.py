@@ -23,6 +23,12 @@ WORKING = 60.0
 """A pressure that is no zero error but something at work, 0.24 in. w.c.; our choice. [Pa]"""
 BLOWS = ("blower_on", "call_fan", "call_compressor", "amps_blower")
 """Where a blower that runs shows."""
+BLOWER = ("blower_on", "amps_blower")
+"""Where a blower shows that the furnace itself started."""
+BEFORE = 5.0
+"""So long before a flame it is looked at whether the blower runs already; our choice. [s]"""
+HOLDS = 60.0
+"""A reading of the blower stands no longer than this; our choice. [s]"""
 RUN_DOWN = 20.0
 """How long a blower may run down; our choice. [s]"""
 AT_REST = {point: NATURAL for point in (*draft.TAPS, "gas_manifold") if point != "speed_inducer"} | {
@@ -76,7 +82,9 @@ def _all(
         yield from gas_and_flame.flue_gas(seen, attempt)
         yield from electric.voltages(seen, attempt)
         yield from electric.currents(seen, attempt)
-        yield from cycles.phases(attempt, timing)
+        for one in cycles.phases(attempt, timing):
+            if not (one.name.endswith(".blower_on_delay") and _blew(seen, one.start - BEFORE)):
+                yield one  # a blower that runs already does not show when it would have been started
     yield from cycles.cycles(attempts)
     yield from cycles.outcomes(attempts)
     yield from cycles.change_overs(seen, attempts)
@@ -104,6 +112,16 @@ def _not_zeroed(seen: Bench, attempts: Sequence[Attempt]) -> dict[str, str]:
                 if allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))) < abs(shown) < WORKING:
                     found[source.channel.key] = f"shows {shown / INCH_OF_WATER:+.3f} in. w.c. at rest: not zeroed"
     return found
+
+
+def _blew(seen: Bench, time: float) -> bool:
+    """Whether a blower ran at that time [s], for whatever reason."""
+    for point in BLOWER:
+        for source in seen.at(point):
+            place = int(source.time.searchsorted(time, "right")) - 1
+            if place >= 0 and time - source.time[place] <= HOLDS and source.value[place] > 0.5:
+                return True
+    return False
 
 
 def _still(seen: Bench, span: Span) -> bool:

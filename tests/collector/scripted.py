@@ -38,7 +38,7 @@ class Scripted:
     """Says what was true up to the newest time it was told of."""
 
     def __init__(self, script: Sequence[Attempt], timing: Timing | None = None, plate: Plate | None = None) -> None:
-        self.timing, self.plate = timing or Timing(), plate
+        self.given, self.timing, self.plate = timing, timing or Timing(), plate
         self._script = script
         self._now = 0.0
         self.stepped: list[tuple[str, float, float]] = []

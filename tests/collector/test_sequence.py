@@ -231,6 +231,24 @@ def test_another_job_keeps_the_attempts_that_are_over():
     assert [(row["number"], row["outcome"]) for row in message["attempts"]] == [(1, "no_ignition"), (2, "")]
 
 
+def test_how_many_trials_there_are_is_told_only_where_the_file_says_it():
+    unit = Unit("igniter_aged")
+    unit.sequence = LiveSequence(None, recognizer=unit._make)
+    second = unit.script[1].spans("ignition_trial")[0]
+    unit.at(second.start - 1 - BEGAN)
+    told = unit.at(second.start + 0.5 - BEGAN)
+    assert told is not None
+    assert (told.trial, told.trials) == (2, 0)
+    assert unit.made[-1].given is None, "the recognizer is told of no timing"
+
+
+def test_the_same_job_again_begins_nothing_anew_also_where_it_leaves_timings_open():
+    unit = Unit("igniter_aged")
+    for _ in range(2):
+        unit.sequence.use(Timing(prepurge=15.0, post_purge=float("nan")), Plate())
+    assert len(unit.made) == 2
+
+
 class Broken:
     """A recognizer with a defect."""
 

@@ -4,7 +4,7 @@ import re
 from itertools import chain
 
 from analysis.sequence.attempts import OUTCOMES, PHASES
-from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
+from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS, in_words
 
 
 def test_every_phase_and_outcome_has_words_in_the_order_of_the_vocabulary() -> None:
@@ -31,3 +31,8 @@ def test_a_roll_out_is_a_stop_without_a_reset() -> None:
     assert list(stops) == ["rollout_open"]
     assert stops["rollout_open"].startswith("STOP:")
     assert "No reset" in stops["rollout_open"]
+
+
+def test_names_of_outcomes_in_a_sentence_are_said_in_words() -> None:
+    said = in_words("the channels there cannot tell flame_lost from heat")
+    assert said == "the channels there cannot tell flame lost from heat"

@@ -52,6 +52,15 @@ def test_a_rise_of_three_minutes_is_not_called_settled_and_says_where_it_was_hea
     assert "temp_rise.expected.high" not in found
 
 
+def test_a_blower_that_runs_already_does_not_show_its_delay() -> None:
+    series = seen()[1]
+    on = tuple(
+        replace(one, value=np.ones_like(one.value)) if one.channel.point == "blower_on" else one for one in series
+    )
+    assert {"phase.duration.blower_on_delay", "phase.over_timing.blower_on_delay"} <= set(by_name(series))
+    assert not [name for name in by_name(on) if name.endswith(".blower_on_delay")]
+
+
 def test_a_meter_that_is_not_zeroed_makes_its_levels_doubtful_and_is_not_put_right() -> None:
     series = seen()[1]
     shifted = tuple(
