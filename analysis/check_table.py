@@ -187,12 +187,12 @@ _TAPS: Mapping[str, str] = {
     "draft_vent": "vent side",
 }
 _TIMED: Mapping[str, tuple[str, str]] = {
-    "prepurge": ("prepurge", "switch_closed, and amps_igniter or gas_valve"),
+    "prepurge": ("prepurge", "switch_closed and amps_igniter"),
     "igniter_warmup": ("igniter warm-up", "amps_igniter and gas_valve"),
     "ignition_trial": ("ignition trial", "gas_valve and flame_current"),
     "blower_on_delay": ("blower on delay", "flame_current and blower_on"),
     "post_purge": ("post-purge", "gas_valve and switch_closed"),
-    "blower_off_delay": ("blower off delay", "gas_valve and blower_on"),
+    "blower_off_delay": ("blower off delay", "switch_closed and blower_on"),
 }
 
 ROWS: tuple[Row, ...] = (

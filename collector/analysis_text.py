@@ -94,11 +94,18 @@ def _phases(attempt: Attempt) -> str:
 
 def _checks(analysis: Analysis) -> list[str]:
     rows: list[str] = []
+    if not analysis.opened.job_from:
+        return ["  none: there is no job file to judge by"] if analysis.checks else []
+    neither = [one.check for one in analysis.checks if one.verdict == "not_measured" and one.why.startswith("no `")]
     for one in sorted(analysis.checks, key=lambda check: _ORDER.index(check.verdict)):
+        if one.check in neither:
+            continue
         figures = "" if one.why and analysis.units == "trade" else _figures(one, analysis.units)  # `why` has them
         why = f": {one.why}" if one.why else ""
         rows += wrapped(f"{VERDICTS[one.verdict]:<12}  {one.check}{figures}{why}", 18, first=2)
-    return rows
+    return rows + (
+        wrapped(f"Neither measured nor in the job file: {', '.join(neither)}", 4, first=2) if neither else []
+    )
 
 
 def _figures(one: Check, units: str) -> str:

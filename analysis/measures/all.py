@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.measures import air, cycles, draft, electric, gas_and_flame, house, spans
 from analysis.measures.measured import Measured
+from analysis.measures.shown import is_shown
 from analysis.measures.sources import Bench, bench
 from analysis.model import Baseline, Plate, Series, Timing
 from analysis.sequence.attempts import Attempt
@@ -23,12 +24,6 @@ WORKING = 60.0
 """A pressure that is no zero error but something at work, 0.24 in. w.c.; our choice. [Pa]"""
 BLOWS = ("blower_on", "call_fan", "call_compressor", "amps_blower")
 """Where a blower that runs shows."""
-BLOWER = ("blower_on", "amps_blower")
-"""Where a blower shows that the furnace itself started."""
-BEFORE = 5.0
-"""So long before a flame it is looked at whether the blower runs already; our choice. [s]"""
-HOLDS = 60.0
-"""A reading of the blower stands no longer than this; our choice. [s]"""
 RUN_DOWN = 20.0
 """How long a blower may run down; our choice. [s]"""
 AT_REST = {point: NATURAL for point in (*draft.TAPS, "gas_manifold") if point != "speed_inducer"} | {
@@ -63,7 +58,8 @@ def measures(  # noqa: PLR0917
     """
     seen = bench(series, accuracies)
     seen = replace(seen, doubts=_not_zeroed(seen, attempts))
-    return tuple(_all(seen, attempts, plate or Plate(), baseline, timing))
+    found = _all(seen, attempts, plate or Plate(), baseline, timing)
+    return tuple(one for one in found if is_shown(one, seen))
 
 
 def _all(
@@ -82,9 +78,7 @@ def _all(
         yield from gas_and_flame.flue_gas(seen, attempt)
         yield from electric.voltages(seen, attempt)
         yield from electric.currents(seen, attempt)
-        for one in cycles.phases(attempt, timing):
-            if not (one.name.endswith(".blower_on_delay") and _blew(seen, one.start - BEFORE)):
-                yield one  # a blower that runs already does not show when it would have been started
+        yield from cycles.phases(attempt, timing)
     yield from cycles.cycles(attempts)
     yield from cycles.outcomes(attempts)
     yield from cycles.change_overs(seen, attempts)
@@ -112,16 +106,6 @@ def _not_zeroed(seen: Bench, attempts: Sequence[Attempt]) -> dict[str, str]:
                 if allowed + 3 * math.hypot(*(share for _, share in source.budget(0.0))) < abs(shown) < WORKING:
                     found[source.channel.key] = f"shows {shown / INCH_OF_WATER:+.3f} in. w.c. at rest: not zeroed"
     return found
-
-
-def _blew(seen: Bench, time: float) -> bool:
-    """Whether a blower ran at that time [s], for whatever reason."""
-    for point in BLOWER:
-        for source in seen.at(point):
-            place = int(source.time.searchsorted(time, "right")) - 1
-            if place >= 0 and time - source.time[place] <= HOLDS and source.value[place] > 0.5:
-                return True
-    return False
 
 
 def _still(seen: Bench, span: Span) -> bool:

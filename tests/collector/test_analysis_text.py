@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.checks import Check
 from analysis.data import DataProblem
 from analysis.measures import Measured
 from analysis.quantity import Quantity
@@ -166,6 +167,15 @@ def test_what_fails_stands_before_what_passes_with_its_limits():
     assert verdicts == ["FAIL", "pass", "not measured"]
     assert "pass          furnace.rise: inside by its uncertainty" in found
     assert "furnace.supply_max: it would need temp_supply" in found
+
+
+def test_without_a_job_nothing_is_judged_and_what_is_neither_measured_nor_stated_is_one_line():
+    neither = tuple(Check(name, None, None, None, "not_measured", f"no `{name}` in the job file") for name in "ab")
+    found = of(job_from="job.toml")
+    assert section(replace(found, checks=neither), "CHECKS against the job file") == (
+        "  Neither measured nor in the job file: a, b"
+    )
+    assert "no job file to judge by" in section(replace(of(), checks=neither), "CHECKS against the job file")
 
 
 def test_in_metric_units_the_figures_stand_in_them_too():

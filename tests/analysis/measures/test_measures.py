@@ -61,6 +61,22 @@ def test_a_blower_that_runs_already_does_not_show_its_delay() -> None:
     assert not [name for name in by_name(on) if name.endswith(".blower_on_delay")]
 
 
+@pytest.mark.parametrize(
+    ("missing", "untold"),
+    [
+        (("amps_igniter",), {"prepurge", "igniter_warmup"}),
+        (("flame_current",), {"ignition_trial", "blower_on_delay"}),
+        (("blower_on", "amps_blower", "static_supply", "static_return"), {"blower_on_delay", "blower_off_delay"}),
+    ],
+)
+def test_a_phase_whose_ends_no_channel_shows_is_not_measured(missing: tuple[str, ...], untold: set[str]) -> None:
+    """The recognizer fills it in by what is usual, or by the job file's own figure, which would pass then."""
+    series = seen()[1]
+    timed = {name.rpartition(".")[2] for name in by_name(series) if name.startswith("phase.over_timing")}
+    left = {name.rpartition(".")[2] for name in by_name(without(series, *missing)) if "over_timing" in name}
+    assert timed - left == untold
+
+
 def test_a_meter_that_is_not_zeroed_makes_its_levels_doubtful_and_is_not_put_right() -> None:
     series = seen()[1]
     shifted = tuple(
