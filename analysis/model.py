@@ -176,7 +176,7 @@ class Baseline:
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """Timings of the control. Typical values are common practice, no published source. [s]"""
+    """Timings of the control, NaN where not known. Typical values are common practice, no published source. [s]"""
 
     prepurge: float = 15.0
     igniter_warmup: float = 17.0
@@ -185,7 +185,7 @@ class Timing:
     post_purge: float = 15.0
     blower_off_delay: float = 120.0
     trials: int = 3
-    """Ignition trials in one call. [1]"""
+    """Ignition trials in one call, 0 where that is not known. [1]"""
 
 
 def origin_of(instrument: str) -> str | None:

@@ -169,14 +169,28 @@ class Condition:
         since = self._contact_since
         return self.rule.when is None or (since is not None and now - since >= self._settle)
 
+    @property
+    def waiting(self) -> bool:
+        """Whether a delay runs."""
+        return self._pending is not None
+
+    def still(self, now: int) -> bool:
+        """Whether time alone changes nothing: no delay runs, or none that this value could complete."""
+        return self._pending is None or not self._present(now)
+
+    def _present(self, now: int) -> bool:
+        """Whether the last value stands for the present one."""
+        held = HOLD + ((self._off if self.active else self._on) if self._stands else 0)
+        return self._usable and self._last is not None and now - self._last <= held
+
     def decide(self, now: int) -> None:
         """Set `active`; left as it is while the last value does not stand for the present one."""
         if not self.watched(now):
             self.active, self._held_by_good, self._pending = False, False, None
             return
-        delay = self._off if self.active else self._on
-        if not self._usable or self._last is None or now - self._last > HOLD + (delay if self._stands else 0):
+        if not self._present(now):
             return
+        delay = self._off if self.active else self._on
         safety = self.rule.priority == "safety"
         wanted = not self.rule.cleared(self.value) if self.active else self.rule.beyond(self.value)
         if self.quality is Quality.GOOD:
@@ -229,6 +243,14 @@ class Conditions:
     def watched(self, now: int) -> bool:
         """Whether `when`, if any, has held long enough."""
         return self._unread.watched(now)
+
+    def of(self, source: str) -> Condition | None:
+        """That of an instrument, None where it has not read the point."""
+        return self._by_source.get(source)
+
+    def still(self, now: int) -> bool:
+        """Whether time alone changes nothing at any instrument."""
+        return all(condition.still(now) for condition in self._by_source.values())
 
     def decide(self, now: int) -> None:
         """Decide each."""

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from collector.cautions import CAUTIONS
+from collector.cli_analyze import add_commands as add_analyze
 from collector.cli_entry import add_commands
 from collector.cli_instruments import check_profile, scan
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
@@ -23,10 +25,6 @@ if TYPE_CHECKING:
     from collector.session import Plan
 
 DEMO = "drain_backs_up"
-CAUTIONS = (
-    "Gas, carbon monoxide, flue gas, mains voltage and moving parts can kill. Local codes, the maker's instructions"
-    " and licensed practice come first; no reading here replaces them."
-)
 
 
 class Simulating(Command):
@@ -314,6 +312,7 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
         sys.exit(1)
 
 
+add_analyze(main)
 add_commands(main)
 
 

@@ -3,15 +3,13 @@
 import asyncio
 import math
 import time
-from bisect import insort
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Protocol, runtime_checkable
 
 from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
-from analysis.points import DERIVED, POINTS, nearest
-from analysis.units import UnitError
+from analysis.points import DERIVED
 from collector.alarm_rule import AlarmRule
 from collector.alarm_states import AlarmChange, AlarmState
 from collector.alarms import Alarms
@@ -22,9 +20,9 @@ from collector.derived import MARGINS, Derived
 from collector.fanout import FanOut, Value
 from collector.first_drop import CHAIN, Drops
 from collector.normalize import Normalizer, Zeros, refuse_zero, zeroing
-from collector.phase import POINTS as PHASE_POINTS
-from collector.phase import Phase
+from collector.open_channels import OpenChannels
 from collector.recorder import Recorder
+from collector.sequence import LiveSequence
 from collector.sessions import Sessions
 from collector.speakers import Speakers
 from collector.store import Store
@@ -72,7 +70,7 @@ class Collector:
         self._own: OwnTime | None = None
         self.alarms = Alarms(rules)
         self.derived = Derived(plate)
-        self.phase = Phase(timing)
+        self.sequence = LiveSequence(timing, plate, failed=self._problem)
         self.drops = Drops()
         self.fanout = FanOut()
         self.recorder = Recorder(store, now=self.now, announce=self._announce, monotonic=monotonic)
@@ -91,9 +89,7 @@ class Collector:
         self.succession = Succession()
         """Which channel stands for each meter that showed another unit."""
         self.suspicions = Suspicions(plate)
-        self._zeros = {key: list(found) for key, found in (zeros or {}).items()}
-        self._units = {channel.key: channel.unit for channel in recorded}
-        self._normalizers: dict[str, Normalizer] = {}
+        self._channels = OpenChannels(zeros or {}, recorded)
         self._native: dict[str, float] = {}
         self._typed = Typed()
         self.opened = 0
@@ -112,7 +108,7 @@ class Collector:
     @property
     def channels(self) -> tuple[Channel, ...]:
         """Channels opened so far."""
-        return tuple(normalizer.channel for normalizer in self._normalizers.values())
+        return self._channels.channels
 
     @property
     def readings(self) -> int:
@@ -143,7 +139,7 @@ class Collector:
     def check(self, driver: Driver) -> None:
         """Refuse a driver whose channels cannot be in this recording: SettingsError, and nothing is opened."""
         for channel in driver.channels:
-            self._normalizer(channel)
+            self._channels.normalizer(channel)
 
     def remove(self, name: str, *, told: str = "removed", text: str = "") -> asyncio.Task[None] | None:
         """Let an instrument go: its session ends within two seconds, its channels stay in the recording.
@@ -166,13 +162,14 @@ class Collector:
     def _forget(self, key: str, point: str) -> None:
         """A channel that nothing reads any more is no present."""
         self.opened += 1
-        for known in (self._normalizers, self._native, self.latest):
+        self._channels.close(key)
+        for known in (self._native, self.latest):
             known.pop(key, None)
         now = self.now()
         changes = self.alarms.forget(point, key, now)
         self.drops.forget(key)
         if self.speakers.forget(point, key):
-            self.phase.forget(point)
+            self.sequence.forget(point)
             self.suspicions.forget(point)
             for name in self.derived.forget(point):
                 if self.latest.pop(name, None):
@@ -188,7 +185,7 @@ class Collector:
             self._ingest_reading(item)
         elif isinstance(item, Event):
             if item.kind is EventKind.ZEROED:
-                self._zeroed(item)
+                self._channels.zero(item)
             elif item.kind is EventKind.UNIT_CHANGED:
                 self._unit_changed(item)
             self.recorder.put(item)
@@ -199,11 +196,13 @@ class Collector:
                 self._withdrawn(item)
             elif item.data.get("what") == "seek":
                 self._typed.moved()
+            if item.data.get("what") in ("seek", "loop"):
+                self.sequence.begin_anew()
         else:
             self._open(item)
 
     def _ingest_reading(self, reading: Reading) -> None:
-        normalizer = self._normalizers.get(reading.channel)
+        normalizer = self._channels.get(reading.channel)
         if not isinstance(reading.value, float | int) or not -OUT_OF_RANGE <= reading.time < OUT_OF_RANGE:
             raise SettingsError(reading.channel, f"gave {reading!r}, which is no reading", "report it")
         if normalizer is None:
@@ -225,8 +224,7 @@ class Collector:
             self.drops.step(reading.channel, point, reading.time, value, quality)
         if not self.speakers.hear(point, reading.channel, reading.time, quality):
             return
-        if point in PHASE_POINTS:
-            self.phase.step(point, reading.time, value, quality)
+        self.sequence.step(reading.channel, point, reading.time, value, quality)
         for event in self.suspicions.step(point, reading.time, value, quality, normalizer.channel.instrument):
             self.ingest(event)
         for name, derived, derived_quality in self.derived.step(point, reading.time, value, quality):
@@ -235,10 +233,12 @@ class Collector:
     def _withdrawn(self, event: Event) -> None:
         """What was typed in counts as never read: the entry before it stands again, or there is no value."""
         key, at = str(event.data["channel"]), int(str(event.data["at"]))
-        normalizer = self._normalizers.get(key)
+        normalizer = self._channels.get(key)
         if not self._typed.withdraw(key, at) or normalizer is None:
             return
         self.apply(self.alarms.withdraw(key, self.now()))
+        if self.speakers.of.get(normalizer.channel.point) == key:
+            self.sequence.forget(normalizer.channel.point)
         self._show(normalizer, self._typed.newest(key) or Reading(key, at, math.nan, Quality.BAD))
 
     def attach(self, attachment: Attachment, content: bytes, event: Event) -> None:
@@ -256,44 +256,23 @@ class Collector:
         self.fanout.offer(item)
 
     def _open(self, channel: Channel) -> None:
-        known = self._normalizers.get(channel.key)
-        if known is not None and known.channel == channel:
-            return
-        self._normalizers[channel.key] = self._normalizer(channel)
-        self._units[channel.key] = channel.unit
-        self.opened += 1
-        self.arrivals.setdefault(channel.key, Arrivals())
-        self.recorder.put(channel)
-
-    def _normalizer(self, channel: Channel) -> Normalizer:
-        if (unit := self._units.get(channel.key, channel.unit)) != channel.unit:
-            what = f"the recording has {channel.point} in {unit}, and it comes in {channel.unit} now"
-            raise SettingsError(channel.instrument, what, "record to a new file, or name the instrument otherwise")
-        if channel.point not in POINTS:
-            raise SettingsError(channel.instrument, f"unknown point '{channel.point}'{nearest(channel.point)}")
-        try:
-            return Normalizer(channel, self._zeros.get(channel.key, ()))
-        except UnitError as error:
-            raise SettingsError(channel.instrument, str(error)) from error
-
-    def _zeroed(self, event: Event) -> None:
-        key, zero = str(event.data["channel"]), (event.time, float(str(event.data["offset"])))
-        insort(self._zeros.setdefault(key, []), zero)  # for the channel that is opened anew
-        if (normalizer := self._normalizers.get(key)) is not None:
-            normalizer.zero(*zero)
+        if self._channels.open(channel):
+            self.opened += 1
+            self.arrivals.setdefault(channel.key, Arrivals())
+            self.recorder.put(channel)
 
     def _unit_changed(self, event: Event) -> None:
         """A meter shows another unit: its zero, what it stands for and what alarms hold of it go over to the other."""
-        before, after = (self._normalizers.get(str(event.data.get(end))) for end in ("from", "to"))
+        before, after = (self._channels.get(str(event.data.get(end))) for end in ("from", "to"))
         if before is None or after is None or before.channel.point != after.channel.point:
             return
         self._change_over(before.channel.key, after.channel.key, event.time)
 
     def _change_over(self, before: str, after: str, time: int) -> None:
-        if (old := self._normalizers.get(before)) and (zeroed := old.carried_to(self._normalizers[after], time)):
+        if (old := self._channels.get(before)) and (zeroed := old.carried_to(self._channels[after], time)):
             self.ingest(zeroed)
         self.succession.change(before, after)
-        self.speakers.change_over(self._point_of(after), before, after)
+        self.speakers.change_over(self._channels.point_of(after), before, after)
         self.alarms.change_over(before, after)
         self.latest.pop(before, None)
         self._native.pop(before, None)
@@ -302,6 +281,9 @@ class Collector:
     def _announce(self, event: Event) -> None:
         self.remembered.append(event)
         self.fanout.offer(event)
+
+    def _problem(self, text: str) -> None:
+        self.ingest(Event(self.now(), EventKind.PROBLEM, text))
 
     def _alarm_changed(self, change: AlarmChange) -> None:
         data = {"alarm": change.name, "from": str(change.from_state), "to": str(change.to_state)}
@@ -323,7 +305,7 @@ class Collector:
         Alarms(rules)  # refuses what cannot be watched together before anything changes
         self.derived.use(plate)
         self.suspicions.use(plate)
-        self.phase.timing = timing or self.phase.timing
+        self.sequence.use(timing, plate)
         known = [name for name in DERIVED if name in self.latest]
         again = {name: (name, time, value, quality) for time, (name, value, quality) in self.derived.again()}
         for name in known:
@@ -333,16 +315,12 @@ class Collector:
         for name, item in again.items():
             self.latest[name] = item
             self.fanout.offer(item)
-        held = [(self._point_of(key), *item) for key, item in self.latest.items()]
+        held = [(self._channels.point_of(key), *item) for key, item in self.latest.items()]
         self.apply(self.alarms.use(rules, held, self.now()))
-
-    def _point_of(self, key: str) -> str:
-        normalizer = self._normalizers.get(key)
-        return normalizer.channel.point if normalizer else key
 
     def zero(self, channel: str) -> Event:
         """Zero a meter at what it shows now; raw values stay as they are. InputError when that cannot be its zero."""
-        normalizer, native = self._normalizers.get(channel), self._native.get(channel, math.nan)
+        normalizer, native = self._channels.get(channel), self._native.get(channel, math.nan)
         if normalizer is None or math.isnan(native):
             raise InputError(f"there is no reading of '{channel}' to zero", "wait until the meter shows a value")
         refuse_zero(normalizer.channel, native)
@@ -350,7 +328,7 @@ class Collector:
 
     def undo_zero(self, channel: str) -> Event:
         """Take a meter as it shows again, from now on; InputError when it is not zeroed."""
-        normalizer = self._normalizers.get(channel)
+        normalizer = self._channels.get(channel)
         if normalizer is None or channel not in self.latest or not self.zeros(channel):
             raise InputError(f"'{channel}' is not zeroed", "there is nothing to undo")
         return self._zero_at(normalizer, 0.0)
@@ -363,12 +341,12 @@ class Collector:
     def zeros(self, channel: str) -> float:
         """What a channel's meter is taken to show at nothing now. [native unit]"""
         latest = self.latest.get(channel)
-        return self._normalizers[channel].zero_at(latest[1] + 1) if latest else 0.0
+        return self._channels[channel].zero_at(latest[1] + 1) if latest else 0.0
 
     def zeroed_since(self, channel: str) -> int | None:
         """From when on a channel's zero holds, None where its meter is taken as it shows. [ns]"""
         latest = self.latest.get(channel)
-        return self._normalizers[channel].zeroed_since(latest[1] + 1) if latest else None
+        return self._channels[channel].zeroed_since(latest[1] + 1) if latest else None
 
     async def run(self) -> None:
         """Run until cancelled: then the sessions end, and what is queued is written before this returns."""

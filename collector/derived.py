@@ -21,30 +21,30 @@ CONTACT_FRESH = 30.0
 SATURATED_READING = 1.05
 """A humidity sensor in saturated air may read up to this; it then counts as saturated and suspect. Our choice. [1]"""
 
-_FRESH = {
+FRESH = {
     "pressure": PRESSURE_FRESH,
     "temperature": TEMPERATURE_FRESH,
     "humidity": HUMIDITY_FRESH,
     "contact": CONTACT_FRESH,
 }
 
-_RISE = ("temp_return", "temp_supply")
-_STATIC = ("static_supply", "static_return")
-_SWITCH = ("draft_switch", "switch_closed")
-_SWITCH_HIGH = ("draft_switch_high", "switch_high_closed")
+RISE = ("temp_return", "temp_supply")
+STATIC = ("static_supply", "static_return")
+SWITCH = ("draft_switch", "switch_closed")
+SWITCH_HIGH = ("draft_switch_high", "switch_high_closed")
 MARGINS = frozenset({"draft_margin", "draft_margin_high"})
 """Quantities that there are only with a plate that has switch points."""
-_OF_PLATE = frozenset((*_SWITCH, *_SWITCH_HIGH))
+_OF_PLATE = frozenset((*SWITCH, *SWITCH_HIGH))
 """Remembered without a plate too: it may come while they are measured."""
-_SURFACE = ("temp_surface", "temp_room", "humidity_room")
-_SURFACE_IN_RETURN = ("temp_surface", "temp_return", "humidity_return")
+SURFACE = ("temp_surface", "temp_room", "humidity_room")
+SURFACE_IN_RETURN = ("temp_surface", "temp_return", "humidity_return")
 
 _NEEDS: dict[str, tuple[tuple[str, ...], ...]] = {
-    "temp_rise": (_RISE,),
-    "static_external": (_STATIC,),
-    "draft_margin": (_SWITCH[:1],),
-    "draft_margin_high": (_SWITCH_HIGH[:1],),
-    "dew_point_margin": (_SURFACE, _SURFACE_IN_RETURN),
+    "temp_rise": (RISE,),
+    "static_external": (STATIC,),
+    "draft_margin": (SWITCH[:1],),
+    "draft_margin_high": (SWITCH_HIGH[:1],),
+    "dew_point_margin": (SURFACE, SURFACE_IN_RETURN),
 }
 """Points without which there is no such quantity; several ways to the same one."""
 
@@ -79,13 +79,13 @@ class Derived:
         self._plate = plate
         self._making: dict[str, bool | None] = {}
         self._readers: dict[str, list[tuple[str, Callable[[str, int], _Result | None]]]] = {}
-        self._register("temp_rise", _RISE, self._temp_rise)
-        self._register("static_external", _STATIC, self._static_external)
+        self._register("temp_rise", RISE, self._temp_rise)
+        self._register("static_external", STATIC, self._static_external)
         if plate.switch_close:
-            self._register("draft_margin", _SWITCH, self._draft_margin)
+            self._register("draft_margin", SWITCH, self._draft_margin)
         if len(plate.switch_close) > 1:
-            self._register("draft_margin_high", _SWITCH_HIGH, self._draft_margin_high)
-        self._register("dew_point_margin", (*_SURFACE, *_SURFACE_IN_RETURN[1:]), self._dew_point_margin)
+            self._register("draft_margin_high", SWITCH_HIGH, self._draft_margin_high)
+        self._register("dew_point_margin", (*SURFACE, *SURFACE_IN_RETURN[1:]), self._dew_point_margin)
 
     def step(self, point: str, time: int, value: float, quality: Quality) -> list[Derivation]:
         """Take a point's value [inside unit] at `time` [ns]; returns the quantities that it enters, each at most once.
@@ -101,7 +101,7 @@ class Derived:
 
     def again(self) -> list[tuple[int, Derivation]]:
         """The margins of the plate at the time of the pressure that each was last worked out for [ns]."""
-        held = [(point, self._inputs[point]) for point in (_SWITCH[0], _SWITCH_HIGH[0]) if point in self._inputs]
+        held = [(point, self._inputs[point]) for point in (SWITCH[0], SWITCH_HIGH[0]) if point in self._inputs]
         return [(one.time, found) for point, one in held for found in self.step(point, *one)]
 
     def forget(self, point: str) -> tuple[str, ...]:
@@ -135,7 +135,7 @@ class Derived:
         worst = Quality.GOOD
         for point in points:
             held = self._inputs[point]
-            fresh = abs(time - held.time) <= _FRESH[measure_of(point).name] * NANOSECONDS
+            fresh = abs(time - held.time) <= FRESH[measure_of(point).name] * NANOSECONDS
             worst = max(worst, held.quality if fresh else Quality.BAD)
         return worst
 
@@ -143,23 +143,23 @@ class Derived:
         return self._inputs[point].value
 
     def _temp_rise(self, _: str, time: int) -> _Result | None:
-        if not self._seen(_RISE):
+        if not self._seen(RISE):
             return None
-        return _result(float(temperature_rise(*map(self._value, _RISE))), self._quality(_RISE, time))
+        return _result(float(temperature_rise(*map(self._value, RISE))), self._quality(RISE, time))
 
     def _static_external(self, _: str, time: int) -> _Result | None:
-        if not self._seen(_STATIC):
+        if not self._seen(STATIC):
             return None
-        return _result(float(external_static(*map(self._value, _STATIC))), self._quality(_STATIC, time))
+        return _result(float(external_static(*map(self._value, STATIC))), self._quality(STATIC, time))
 
     def _draft_margin(self, _: str, time: int) -> _Result | None:
         opening = self._plate.switch_open
-        return self._margin("draft_margin", _SWITCH, time, self._plate.switch_close[-1], opening[-1:])
+        return self._margin("draft_margin", SWITCH, time, self._plate.switch_close[-1], opening[-1:])
 
     def _draft_margin_high(self, _: str, time: int) -> _Result | None:
         opening = self._plate.switch_open
         high = opening[:1] if len(opening) > 1 else ()  # one figure alone is the low stage's
-        return self._margin("draft_margin_high", _SWITCH_HIGH, time, self._plate.switch_close[0], high)
+        return self._margin("draft_margin_high", SWITCH_HIGH, time, self._plate.switch_close[0], high)
 
     def _margin(
         self, name: str, points: tuple[str, str], time: int, closing: float, opening: tuple[float, ...]
@@ -182,7 +182,7 @@ class Derived:
 
     def _dew_point_margin(self, point: str, time: int) -> _Result | None:
         """From the room's air, or from the return's where the room's is not there or not usable now."""
-        ways = [way for way in (_SURFACE, _SURFACE_IN_RETURN) if self._seen(way)]
+        ways = [way for way in (SURFACE, SURFACE_IN_RETURN) if self._seen(way)]
         usable = [way for way in ways if self._quality(way, time) is not Quality.BAD]
         if usable and point not in usable[0]:
             return None

@@ -11,14 +11,15 @@ from pathlib import Path
 from typing import TextIO, cast
 
 from analysis.model import Event, EventKind, Reading
-from collector.recording import Recording
-from collector.store import Store
-from drivers.base import Emission, InputError
+from collector.opened_csv import column_rows
+from collector.recording import Many, Recording
+from collector.store import Store, Written
+from drivers.base import InputError
 from drivers.codecs.recording_csv import Problem, encode_head, encode_rows, format_time
-from drivers.replay import open_csv
+from drivers.csv_file import open_blocks
 
 BATCH = 20_000
-"""Readings in one transaction of an import. [1]"""
+"""Readings between two signs of progress of an export. [1]"""
 
 Progress = Callable[[int], None]
 
@@ -68,29 +69,29 @@ def _import(
     readings = conflicts = 0
     damaged = ""
     reader = None
-    batch: list[Emission] = [job] if job else []
+    batch: list[Written] = [job] if job else []
     try:
-        with open_csv(source, start=start) as reader:
+        with open_blocks(source, start=start) as reader:
             batch += reader.channels
-            for reading in reader:
-                batch.append(reading)
-                readings += 1
-                if len(batch) >= BATCH:
-                    conflicts += len(store.append(batch))
-                    batch.clear()
-                    if progress:
-                        progress(readings)
+            for block in reader:
+                batch += [Many(one.key, column_rows(block, place)) for place, one in enumerate(reader.channels)]
+                readings += sum(column.value.size for column in block.columns)
+                conflicts += len(store.append(batch))
+                batch.clear()
+                if progress:
+                    progress(readings)
     except InputError as error:
         if reader is None or not readings:
             raise
         damaged = error.what
-    text = f"imported from {source.name}: {readings} readings, {reader.problem_count} problems"
+    told = reader.careful
+    text = f"imported from {source.name}: {readings} readings, {told.problem_count} problems"
     batch.append(Event(now, EventKind.RECORDER, text, None, {"from": source.name}))
-    batch.extend(_problem_events(reader.problems, source.name, now))
+    batch.extend(_problem_events(told.problems, source.name, now))
     if damaged:
         batch.append(Event(now, EventKind.PROBLEM, damaged, source.name))
     conflicts += len(store.append(batch))
-    return Imported(readings, store.kept, conflicts, reader.problems, reader.problem_count, damaged)
+    return Imported(readings, store.kept, conflicts, told.problems, told.problem_count, damaged)
 
 
 def _problem_events(problems: list[Problem], name: str, now: int) -> list[Event]:

@@ -91,15 +91,15 @@ class Feed:
         listener, end = self._collector.fanout.listen()
         try:
             await _send(writer, {"type": "hello", **self._about()})
-            told = await self._send_channels(writer)
-            await _send(writer, self._status())
+            told, sequence = await self._send_channels(writer), _Known()
+            await self._send_state(writer, sequence)
             for event in list(self._collector.remembered):
                 await _send(writer, _event(event))
             await _send(writer, _readings(self._collector.latest.values()))
             async with asyncio.TaskGroup() as group:
                 sending = [
-                    group.create_task(self._send_live(listener, writer, told), name="feed: live"),
-                    group.create_task(self._send_status(writer), name="feed: status"),
+                    group.create_task(self._send_live(listener, writer, told, sequence), name="feed: live"),
+                    group.create_task(self._send_status(writer, sequence), name="feed: status"),
                 ]
                 while line := await reader.readline():
                     await _send(writer, self._answer(_decode(line)))
@@ -108,7 +108,7 @@ class Feed:
         finally:
             end()
 
-    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, told: int) -> None:
+    async def _send_live(self, listener: Listener, writer: asyncio.StreamWriter, told: int, sequence: "_Known") -> None:
         clock = asyncio.get_running_loop().time
         dropped, sent = 0, -GATHER
         while True:
@@ -128,7 +128,7 @@ class Feed:
                         if item.kind == "job":
                             await _send(writer, self._job())
                         if item.kind in ("alarm", "check", "entry", "withdrawn"):
-                            await _send(writer, self._status())
+                            await self._send_state(writer, sequence)
             if any(_lets_go(item) for item in items):
                 told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone
             if listener.dropped > dropped:
@@ -140,10 +140,19 @@ class Feed:
         about = self._about()
         return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits")}}
 
-    async def _send_status(self, writer: asyncio.StreamWriter) -> None:
+    async def _send_status(self, writer: asyncio.StreamWriter, sequence: "_Known") -> None:
         while True:
             await asyncio.sleep(STATUS)
-            await _send(writer, self._status())
+            await self._send_state(writer, sequence)
+
+    async def _send_state(self, writer: asyncio.StreamWriter, sequence: "_Known") -> None:
+        """The status, and of the attempts what is new to this client."""
+        status = self._status()
+        news = self._collector.sequence.attempts().since(sequence.version)
+        sequence.version = self._collector.sequence.attempts().version
+        if news:
+            await _send(writer, news)
+        await _send(writer, status)
 
     async def _send_channels(self, writer: asyncio.StreamWriter) -> int:
         """Tell every channel; what `opened` was, since another may be opened while this waits."""
@@ -158,15 +167,16 @@ class Feed:
         return told
 
     def _status(self) -> Message:
-        collector = self._collector
+        collector, now = self._collector, self._collector.now()
         recorder = collector.recorder
         return {
             "type": "status",
-            "now": collector.now(),
+            "now": now,
             "making": collector.derived.making,
             "making_high": collector.derived.making_high,
             "speakers": collector.speakers.of,
-            "phase": asdict(told) if (told := collector.phase.told(collector.now())) else None,
+            "phase": asdict(told) if (told := collector.sequence.told(now)) else None,
+            "warnings": [asdict(sign) for sign in collector.sequence.warnings(now)],
             "first_drop": asdict(first) if (first := collector.drops.first) else None,
             "alarms": [asdict(alarm) for alarm in collector.alarms.snapshot()],
             "flood": collector.alarms.flood,
@@ -191,6 +201,12 @@ class Feed:
         except LightoffError as error:
             return {"type": "reply", "id": message.get("id"), "ok": False, "text": str(error)}
         return {"type": "reply", "id": message.get("id"), "ok": True, "text": answer.text, "data": answer.data}
+
+
+class _Known:
+    """What a client knows of the attempts."""
+
+    version = 0
 
 
 async def _send(writer: asyncio.StreamWriter, message: Message) -> None:

@@ -12,6 +12,9 @@ from collector.recording import Recording
 from drivers.base import InputError
 from drivers.replay import CsvSource, Source, stem
 
+INSIDE = "inside the recording"
+"""Where a job is from that no file has."""
+
 
 def job_at(path: Path | None) -> Job:
     """Job of a file, an empty one where none is named; JobError with every mistake."""
@@ -20,12 +23,20 @@ def job_at(path: Path | None) -> Job:
 
 def job_of(file: Path) -> Job:
     """Job inside a recording, else the one beside the file (`X.toml`, `X.job.toml`), else an empty one."""
+    return job_with(file)[0]
+
+
+def job_with(file: Path, named: Path | None = None) -> tuple[Job, str]:
+    """The job that is named, else the one of `job_of`, and where it is from; empty where there is none."""
+    if named is not None:
+        return load(named), str(named)
     if is_recording(file):
         with Recording(file) as recording:
             if (text := recording.job()) is not None:
-                return parse(text, f"inside {file.name}")
+                return parse(text, f"inside {file.name}"), INSIDE
     beside = (file.with_name(f"{stem(file)}{ending}") for ending in (".toml", ".job.toml"))
-    return job_at(next((path for path in beside if path.is_file()), None))
+    found = next((path for path in beside if path.is_file()), None)
+    return job_at(found), str(found or "")
 
 
 @contextmanager

@@ -1,5 +1,6 @@
 """The job file: what the technician knows of the job, read from TOML into inside units; every key is optional."""
 
+import math
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from collector.job_sections import (
     LimitSettings,
     ShareSettings,
     SiteSettings,
+    TimingSettings,
     UnitSettings,
 )
 from collector.job_values import shown
@@ -49,6 +51,13 @@ class Job:
     limits: tuple[LimitSettings, ...]
     share: ShareSettings
     archive: ArchiveSettings
+
+    @property
+    def stated_timing(self) -> Timing | None:
+        """The timing as far as the file states it: NaN, and no trials, where it does not; None where it states none."""
+        stated = self.furnace.timing.model_dump(exclude_unset=True)
+        nothing: dict[str, Any] = dict.fromkeys(TimingSettings.model_fields, math.nan) | {"trials": 0}
+        return Timing(**(nothing | stated)) if stated else None
 
     @property
     def altitude(self) -> float | None:

@@ -201,7 +201,7 @@ class JobDesk:
         return Answer(text, {**data, **self._facts(shown.text)})
 
     def _use(self, job: Job, step: Step) -> None:
-        self._collector.use_job(job.plate, self._rules(job), job.timing)
+        self._collector.use_job(job.plate, self._rules(job), job.stated_timing)
         self.job = job
         data = {"text": without_causes(job), "name": job.name}
         what = f"job file {job.name}, changed on the page" if job.text else "no job file, as before"

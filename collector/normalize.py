@@ -2,15 +2,16 @@
 
 import math
 from bisect import bisect_right, insort
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Series
 from analysis.points import measure_of
 from analysis.units import to_inside
-from collector.recording import Recording
+from collector.recording import Recording, Rows
 from collector.typed import is_typed
 from drivers.base import InputError
 
@@ -47,6 +48,24 @@ class Normalizer:
             quality = max(quality, Quality.SUSPECT)
         zero = self.zero_at(time) if self._zeros else 0.0
         return (value - zero) * self._scale + self._offset, quality
+
+    def all(
+        self, value: NDArray[np.float64], quality: NDArray[np.int8], time: NDArray[np.int64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
+        """The same of many readings at once, to the last bit: inside values and combined qualities."""
+        bad = (quality == Quality.BAD) | np.isnan(value)
+        within = (self._low <= value) & (value <= self._high)
+        quality = np.where(bad, np.int8(Quality.BAD), np.where(within, quality, np.maximum(quality, Quality.SUSPECT)))
+        if self._zeros:
+            since, offsets = np.array([at for at, _ in self._zeros]), np.array([0.0, *(one for _, one in self._zeros)])
+            value = value - offsets[np.searchsorted(since, time, side="right")]
+        return np.where(bad, np.nan, value * self._scale + self._offset), quality.astype(np.int8)
+
+    def inside(self) -> Channel:
+        """The channel with its limits in the inside unit."""
+        limits = (self.channel.low, self.channel.high)
+        low, high = (None if limit is None else limit * self._scale + self._offset for limit in limits)
+        return replace(self.channel, unit=measure_of(self.channel.point).inside, low=low, high=high)
 
     def zero(self, time: int, offset: float) -> None:
         """The meter shows `offset` [native unit] at nothing, from `time` [ns] on."""
@@ -113,14 +132,58 @@ def series(
     Those that were withdrawn are left out. `zeros` are those of the recording, where they are known already.
     """
     rows = recording.read(channel.key, start, end)
-    own = (zeros_in(recording) if zeros is None else zeros).get(channel.key, ())
-    since, offsets = np.array([time for time, _ in own]), np.array([0.0, *(offset for _, offset in own)])
-    value = rows.value - offsets[np.searchsorted(since, rows.time, side="right")]
-    scale, offset = to_inside(channel.unit, measure_of(channel.point))
-    value = np.where(rows.quality == Quality.BAD, np.nan, value * scale + offset)
-    time = rows.time / NANOSECONDS
-    if is_typed(channel.instrument) and (gone := recording.withdrawn().get(channel.key)):
+    normalizer = Normalizer(channel, (zeros_in(recording) if zeros is None else zeros).get(channel.key, ()))
+    gone = recording.withdrawn().get(channel.key, ()) if is_typed(channel.instrument) else ()
+    return series_of(normalizer, rows, gone)[0]
+
+
+def series_of(
+    normalizer: Normalizer, rows: Rows, gone: Collection[int] = (), *, seconds: NDArray[np.float64] | None = None
+) -> tuple[Series, NDArray[np.float64]]:
+    """Readings of a channel in the inside unit, without those of the times `gone` [ns]; when doubtful ones were [s].
+
+    `seconds` are the times [s], where another series has the same ones already.
+    """
+    value, quality = normalizer.all(rows.value, rows.quality, rows.time)
+    time = rows.time / NANOSECONDS if seconds is None else seconds
+    if gone:
         stays = ~np.isin(rows.time, list(gone))
-        time, value = time[stays], value[stays]
+        time, value, quality = time[stays], value[stays], quality[stays]
     keep = np.diff(time, prepend=-np.inf) > 0  # float seconds cannot tell nanoseconds apart
-    return Series(replace(channel, unit=measure_of(channel.point).inside), time[keep], value[keep])
+    if not keep.all():
+        time, value, quality = time[keep], value[keep], quality[keep]
+    return Series(normalizer.inside(), time, value), time[quality == Quality.SUSPECT]
+
+
+def joined(found: Sequence[Series], changes: Sequence[tuple[str, str]]) -> list[Series]:
+    """The series with those of a meter that showed another unit put together, as its last channel.
+
+    `changes` are keys of channels, from and to, in the order of time.
+    """
+    groups = same_meters(changes)
+    by_key = {series.channel.key: series for series in found}
+    result, done = [], set[str]()
+    for key in by_key:
+        if key in done:
+            continue
+        own = [by_key[one] for one in dict.fromkeys(groups.get(key, [key])) if one in by_key]
+        done |= {one.channel.key for one in own}
+        result.append(own[0] if len(own) == 1 else one_series(own))
+    return result
+
+
+def same_meters(changes: Sequence[tuple[str, str]]) -> dict[str, list[str]]:
+    """For each channel of a meter that showed another unit all channels of that meter, the last one at the end."""
+    groups: dict[str, list[str]] = {}
+    for before, after in changes:
+        group = groups.get(before) or groups.get(after) or []
+        group[:] = [*(key for key in (*group, before) if key != after), after]
+        groups[before] = groups[after] = group
+    return groups
+
+
+def one_series(own: Sequence[Series]) -> Series:
+    """Series of one meter put together, as the last of them."""
+    time, value = (np.concatenate([getattr(one, name) for one in own]) for name in ("time", "value"))
+    time, first = np.unique(time, return_index=True)
+    return Series(replace(own[-1].channel, unit=own[0].channel.unit), time, value[first])

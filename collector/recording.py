@@ -3,7 +3,7 @@
 import json
 import math
 from collections.abc import Collection, Generator, Iterable
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from heapq import merge
 from pathlib import Path
@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.attachments import Attachment
-from collector.database import Closing, RecordingError, open_for_reading, said
+from collector.database import Closing, RecordingError, open_for_reading, roll_back, said
+
+_ROW = np.dtype([("time", np.int64), ("value", np.float64), ("quality", np.int8)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,6 +28,16 @@ class Rows:
     """(n,) [native unit]"""
     quality: NDArray[np.int8]
     """(n,)"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Many:
+    """Readings of one channel that are recorded together; each is what a `Reading` is."""
+
+    channel: str
+    """Key of the channel."""
+    rows: Rows
+    """In any order of time."""
 
 
 class Recording(Closing):
@@ -45,16 +57,24 @@ class Recording(Closing):
 
     def read(self, channel: str, start: int | None = None, end: int | None = None) -> Rows:
         """Readings of a channel from `start` to `end` [ns], both included; empty for a channel that is not there."""
-        query = (
-            "SELECT time, value, quality FROM reading WHERE channel=(SELECT id FROM channel WHERE key=?)"
-            " AND time BETWEEN ? AND ? ORDER BY time"
+        query = (  # the text becomes a NaN: what is read goes from the cursor into the array, without a list between
+            "SELECT time, ifnull(value, 'nan'), quality FROM reading"
+            " WHERE channel=(SELECT id FROM channel WHERE key=?) AND time BETWEEN ? AND ? ORDER BY time"
         )
         low, high = (-(2**63) if start is None else start), (2**63 - 1 if end is None else end)
         with said(self.path, "read"):
-            rows = self._db.execute(query, (channel, low, high)).fetchall()
-        time = np.fromiter((row[0] for row in rows), np.int64, len(rows))
-        value = np.fromiter((math.nan if row[1] is None else row[1] for row in rows), np.float64, len(rows))
-        return Rows(time, value, np.fromiter((row[2] for row in rows), np.int8, len(rows)))
+            rows = np.fromiter(self._db.execute(query, (channel, low, high)), _ROW)
+        return Rows(*(np.ascontiguousarray(rows[name]) for name in _ROW.names or ()))
+
+    @contextmanager
+    def still(self) -> Generator[None, None, None]:
+        """All that is read within the block is of one moment, also while somebody records."""
+        with said(self.path, "read"):
+            self._db.execute("BEGIN")
+        try:
+            yield
+        finally:
+            roll_back(self._db)
 
     def latest(self, before: int | None = None) -> dict[str, Reading]:
         """Last reading of each channel that has one, at all or `before` a time [ns]; none that was withdrawn."""

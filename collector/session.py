@@ -110,7 +110,7 @@ async def _record(
             clock=clock,
             zeros=zeros,
             recorded=recorded,
-            timing=plan.job.timing,
+            timing=plan.job.stated_timing,
         )
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
         manual = Manual(now=collector.now, known=recorded)
@@ -221,7 +221,7 @@ async def _until_stopped(
 ) -> None:
     recording = asyncio.create_task(collector.run(), name="collector")
     waiting = asyncio.create_task(stopped.wait(), name="stop")
-    around = [waiting]
+    around: list[asyncio.Task[object]] = [waiting]
     seen = asyncio.Event()
     if plan.page:
 
@@ -230,7 +230,7 @@ async def _until_stopped(
             seen.set()
 
         page = PageProcess(plan.page, settings, on_address=shown).run()
-        around.append(asyncio.create_task(page, name="page"))  # type: ignore[arg-type]
+        around.append(asyncio.create_task(page, name="page"))
     else:
         seen.set()
     if plan.seconds is not None:

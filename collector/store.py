@@ -12,18 +12,21 @@ import struct
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from itertools import repeat
 from pathlib import Path
 
 import filelock
+import numpy as np
 
 from analysis.model import Channel, Event, EventKind, Reading
 from collector.attachments import Attachment, Piece
 from collector.database import Closing, RecordingError, close_writer, open_for_writing, roll_back, said
+from collector.recording import Many, Rows
 from drivers.base import Emission
 
 log = logging.getLogger(__name__)
 
-Written = Emission | Attachment | Piece
+Written = Emission | Many | Attachment | Piece
 """What a batch may hold; an attachment comes after its last piece, and is there from then on."""
 
 
@@ -97,6 +100,8 @@ class Store(Closing):
             if isinstance(item, Reading):
                 value = None if math.isnan(item.value) else item.value
                 rows.append((ids[item.channel], item.time, value, int(item.quality)))
+            elif isinstance(item, Many):
+                rows.extend(_rows_of(ids[item.channel], item.rows))
             elif isinstance(item, Channel):
                 ids.setdefault(item.key, self._write_channel(item))
             elif isinstance(item, Piece):
@@ -198,6 +203,13 @@ def _let_go(path: Path, lock: filelock.BaseFileLock) -> None:
     with suppress(OSError):
         Path(f"{path}.lock").unlink()
     lock.release()
+
+
+def _rows_of(number: int, rows: Rows) -> Iterator[tuple[int, int, float | None, int]]:
+    values: list[float | None] = rows.value.tolist()
+    for place in np.flatnonzero(np.isnan(rows.value)):
+        values[place] = None
+    return zip(repeat(number), rows.time.tolist(), values, rows.quality.tolist(), strict=False)
 
 
 def _text(text: str | None) -> str | None:

@@ -18,6 +18,7 @@ import uvicorn
 
 from dashboard.app import LONGEST_COMMAND, page
 from dashboard.feed import FeedClient
+from dashboard.found_attempts import FoundAttempts
 from dashboard.hub import Hub
 
 HOST = "127.0.0.1"
@@ -96,7 +97,7 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
     feed = FeedClient(settings.feed_host, settings.feed_port, settings.token, hub.publish)
     bound = listening_socket(settings.port)
     config = uvicorn.Config(
-        page(hub, feed.command, settings.library),
+        page(hub, feed.command, settings.library, FoundAttempts()),
         lifespan="off",
         log_level="warning",
         access_log=False,

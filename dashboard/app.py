@@ -13,6 +13,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from dashboard.access import Access, Application, content_security_policy
 from dashboard.charts import TREND_POINTS
+from dashboard.found_attempts import FoundAttempts
 from dashboard.hub import Hub, Listener
 from dashboard.library import Summaries
 from dashboard.library_routes import add_routes as add_library
@@ -55,10 +56,12 @@ class PageServer(get_backend("fastapi")):  # type: ignore[misc]
         return FastAPI(title=name, docs_url=None, redoc_url=None, openapi_url=None)
 
 
-def page(hub: Hub, command: Command, library: Path = Path("recordings")) -> Application:
+def page(
+    hub: Hub, command: Command, library: Path = Path("recordings"), attempts: FoundAttempts | None = None
+) -> Application:
     """The page as an ASGI application: fed by `hub`, its browsers' commands go to `command`.
 
-    `library` is the folder of the recordings that can be looked at.
+    `library` is the folder of the recordings that can be looked at; `attempts` has their attempts looked for.
     """
     dash = Dash(
         "dashboard",
@@ -89,7 +92,7 @@ def page(hub: Hub, command: Command, library: Path = Path("recordings")) -> Appl
     dash.server.add_api_websocket_route("/live", live)
     add_routes(dash.server, hub)
     add_photos(dash.server, hub.recording, library)
-    add_library(dash.server, Summaries(library, hub.recording))
+    add_library(dash.server, Summaries(library, hub.recording, attempts))
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 
 

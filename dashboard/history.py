@@ -1,7 +1,6 @@
 """Readings and moments back from a recording, read anew each time they are asked for."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +9,7 @@ from analysis.airflow import temperature_rise
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Series
 from analysis.units import UnitError
 from collector.derived import TEMPERATURE_FRESH
-from collector.normalize import series
+from collector.normalize import joined, series
 from collector.recording import Recording
 
 MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM, EventKind.PHOTO})
@@ -51,33 +50,6 @@ def span(path: Path) -> tuple[float, float] | None:
     with Recording(path) as recording:
         ends = recording.span()
     return None if ends is None else (ends[0] / NANOSECONDS, ends[1] / NANOSECONDS)
-
-
-def joined(found: Sequence[Series], changes: Sequence[tuple[str, str]]) -> list[Series]:
-    """The series with those of a meter that showed another unit put together, as its last channel.
-
-    `changes` are keys of channels, from and to, in the order of time.
-    """
-    groups: dict[str, list[str]] = {}
-    for before, after in changes:
-        group = groups.get(before) or groups.get(after) or []
-        group[:] = [*(key for key in (*group, before) if key != after), after]
-        groups[before] = groups[after] = group
-    by_key = {series.channel.key: series for series in found}
-    result, done = [], set[str]()
-    for key in by_key:
-        if key in done:
-            continue
-        own = [by_key[one] for one in dict.fromkeys(groups.get(key, [key])) if one in by_key]
-        done |= {one.channel.key for one in own}
-        result.append(own[0] if len(own) == 1 else _one_series(own))
-    return result
-
-
-def _one_series(own: Sequence[Series]) -> Series:
-    time, value = (np.concatenate([getattr(one, name) for one in own]) for name in ("time", "value"))
-    time, first = np.unique(time, return_index=True)
-    return Series(replace(own[-1].channel, unit=own[0].channel.unit), time, value[first])
 
 
 def rise_of(found: Sequence[Series]) -> Series | None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.model import NANOSECONDS, Plate
+from dashboard.attempts import Attempts
 
 Message = dict[str, Any]
 
@@ -111,6 +112,7 @@ class Hub:
         self._status: Message | None = None
         self._latest: dict[str, list[Any]] = {}
         self._events: deque[Message] = deque(maxlen=EVENTS)
+        self._attempts = Attempts()
         self._listeners: dict[int, Listener] = {}
         self.closed = False
         """The page is ending."""
@@ -130,6 +132,7 @@ class Hub:
                 self._hello = message
                 self._latest.clear()
                 self._events.clear()
+                self._attempts.forget()
             case {"type": "job", "job": job, "plate": dict(plate), "limits": list(limits)} if self._hello:
                 self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
             case {"type": "channels", "channels": list()}:
@@ -142,10 +145,8 @@ class Hub:
                 self._status = message
             case {"type": "event"}:
                 self._events.append(message)
-            case {"type": "jump"}:
-                self._latest.clear()
-            case {"type": "dropped", "count": int()}:
-                pass  # every browser adds it up and says it
+            case _ if followed := self._follow(message):
+                message = followed
             case _:
                 return
         for listener in self._listeners.values():
@@ -155,7 +156,7 @@ class Hub:
         """What a new browser has to be told, in order."""
         messages: list[Message] = [{"type": "feed", "connected": self._connected}]
         messages += [message for message in (self._hello, self._channels) if message]
-        messages += self._events
+        messages += [*self._events, *self._attempts.known()]
         if self._latest:
             messages.append({"type": "readings", "readings": list(self._latest.values())})
         return [*messages, self._status] if self._status else messages
@@ -193,6 +194,19 @@ class Hub:
         """Limits of the job [inside units]."""
         limits = (self._hello or {}).get("limits")
         return [limit for limit in limits if isinstance(limit, dict)] if isinstance(limits, list) else []
+
+    def _follow(self, message: Message) -> Message | None:
+        """A message of what is played or lost, as browsers are told it; None for one that is none."""
+        match message:
+            case {"type": "attempts", "attempts": list()}:
+                return self._attempts.use(message)
+            case {"type": "jump"}:
+                self._latest.clear()
+                self._attempts.forget()
+                return message
+            case {"type": "dropped", "count": int()}:
+                return message  # every browser adds it up and says it
+        return None
 
     def _remember(self, rows: list[Any]) -> list[list[Any]]:
         good = [row for row in rows if _is_reading(row)]

@@ -12,6 +12,7 @@ from analysis.model import NANOSECONDS, Event, EventKind
 from collector.database import is_recording
 from collector.library import DELETED, ENDING, plain_name
 from collector.recording import Recording
+from dashboard.found_attempts import FoundAttempts
 from dashboard.tiles import FROM_START
 from drivers.base import InputError, LightoffError
 
@@ -21,6 +22,7 @@ MOST_KEPT = 400
 """Summaries that are remembered. [1]"""
 MOST_EVENTS = 500
 """Events of one recording that are told. [1]"""
+RUNNING = "on the view Live while it is recorded"
 LONGEST_TEXT = 500
 """Of a text from a recording. [characters]"""
 
@@ -43,8 +45,10 @@ class Summary:
     """Times count from the start."""
     length: float | None = None
     """[s]"""
-    attempts: int | None = None
-    """Nothing recognises them yet."""
+    attempts: str | None = None
+    """How many ended how, in words."""
+    attempts_problem: str = ""
+    """Why that is not known and will not be, in a sentence."""
     alarms: int | None = None
     """How often one was raised. [1]"""
     notes: int | None = None
@@ -59,9 +63,10 @@ class Summary:
 class Summaries:
     """Lists a folder; the summary of a file that did not change is read once. For use from any thread."""
 
-    def __init__(self, folder: Path, running: Path | None = None) -> None:
+    def __init__(self, folder: Path, running: Path | None = None, attempts: FoundAttempts | None = None) -> None:
         self.folder = folder
         self._running = running
+        self._attempts = attempts
         self._known: OrderedDict[tuple[str, int, int], Summary] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -72,11 +77,29 @@ class Summaries:
             deleted, more_deleted = self._rows(self.folder / DELETED)
         return {
             "folder": self.folder.name,
-            "recordings": [asdict(row) for row in rows],
+            "looking": self._attempts is not None,
+            "recordings": [asdict(self._with_attempts(row)) for row in rows],
             "more": more,
             "deleted": [asdict(row) for row in deleted],
             "more_deleted": more_deleted,
         }
+
+    def attempts_of(self, path: Path) -> dict[str, Any]:
+        """Attempts of one recording, times in ms; `pending` while they are looked for, or why there are none."""
+        if self._attempts is None:
+            return {"problem": "attempts are not looked for here"}
+        if self._is_running(path):
+            return {"problem": RUNNING}
+        found = self._attempts.of(path, urgent=True)
+        return {"pending": True} if found is None else found
+
+    def _with_attempts(self, row: Summary) -> Summary:
+        if self._attempts is None or row.problem or row.length is None:
+            return row
+        if row.running:
+            return replace(row, attempts_problem=RUNNING)
+        found = self._attempts.of(self.folder / row.name) or {}
+        return replace(row, attempts=found.get("text"), attempts_problem=found.get("problem", ""))
 
     def _rows(self, folder: Path) -> tuple[list[Summary], int]:
         """Summaries of a folder's files, and how many more there are."""

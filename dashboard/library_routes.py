@@ -1,4 +1,4 @@
-"""Recordings over HTTP: the list, one recording's figure, events and values, two compared, and a download as CSV.
+"""Recordings over HTTP: the list, one recording's figure, attempts, events and values, two compared, a download.
 
 Everything is asked for by the name of a file in the library, never by a path; nothing here changes anything.
 """
@@ -106,6 +106,10 @@ def add_routes(server: FastAPI, summaries: Summaries) -> None:
     @server.get("/library/{name:path}/events")
     async def events(name: str) -> Response:
         return await answered(lambda: events_of(path(name)))
+
+    @server.get("/library/{name:path}/attempts")
+    async def attempts(name: str) -> Response:
+        return await answered(lambda: summaries.attempts_of(path(name)))
 
     @server.get("/library/{name:path}/values")
     async def values(name: str, at: float) -> Response:

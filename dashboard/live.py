@@ -23,6 +23,7 @@ def layout() -> list[Any]:
     right = [
         _acting(),
         _trends(),
+        section("attempts", "Attempts", hidden=True),
         section("replay", "Replay", hidden=True),
         section("practice", "Practice: what is wrong with the simulated unit", hidden=True),
     ]
@@ -49,10 +50,12 @@ def _headline() -> Any:
     """The phase, largest; how long it lasts, which try it is, what comes next; which contact opened first."""
     return html.Section(
         [
+            html.Div(id="headline-warnings", role="alert", hidden=True),
             html.Div(id="headline-phase"),
             html.Div(html.Div(id="headline-done"), id="headline-bar", hidden=True),
             html.Div(id="headline-more"),
             html.Div(id="headline-drop", hidden=True),
+            html.Div(id="headline-said", role="status", hidden=True),
         ],
         id="headline",
         hidden=True,
@@ -83,11 +86,17 @@ def _trends() -> Any:
             html.Div(id="trends-cursor-row", className="buttons"),
             html.P(id="dew-point", hidden=True),
             html.P(id="trends-message", className="facts", hidden=True),
-            html.Div([*map(_chart, CHARTS), html.Div(id="trends-cursor-line", hidden=True)], id="trends"),
+            html.Div([*map(_chart, CHARTS), _strip(), html.Div(id="trends-cursor-line", hidden=True)], id="trends"),
             html.P(id="trends-axis", className="facts"),
         ],
         id="trends-section",
     )
+
+
+def _strip() -> Any:
+    """The attempts and their phases, on the time axis of the charts above."""
+    head = html.Div([html.H3("attempts and phases"), html.Span(id="attempts-at")], className="chart-head")
+    return html.Div([head, html.Div(id="attempts-strip")], id="attempts-strip-row", hidden=True)
 
 
 def _chart(chart: Any) -> Any:

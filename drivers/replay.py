@@ -1,22 +1,18 @@
 """A recording played again: its readings keep their own time and come at the pace at which they were taken."""
 
 import asyncio
-import gzip
-import io
 import time as wall
-import zlib
-from collections.abc import Awaitable, Callable, Generator, Iterator
-from contextlib import closing, contextmanager, suppress
+from collections.abc import Awaitable, Callable, Generator
+from contextlib import closing, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading, with_origin
 from drivers.base import Emit, InputError
-from drivers.codecs.recording_csv import CsvReader, Problem
-
-LONGEST_LINE = 1_000_000
-"""A longer line is cut, and its pieces are reported as rows that cannot be read. [characters]"""
+from drivers.codecs.recording_csv import Problem
+from drivers.csv_file import open_csv as open_csv  # noqa: PLC0414
+from drivers.csv_file import stem as stem  # noqa: PLC0414
 
 SLOWEST, FASTEST = 0.1, 100.0
 """Bounds of the speed; beyond them only `as_fast_as_it_goes`. [1]"""
@@ -48,31 +44,6 @@ class Source(Protocol):
     def span(self) -> tuple[int, int] | None:
         """First and last time [ns], or None when there is no reading."""
         ...
-
-
-@contextmanager
-def open_csv(path: Path, *, name: str = "", start: int = 0) -> Iterator[CsvReader]:
-    """Reader of a CSV file, compressed or not; InputError in one sentence when it cannot be opened."""
-    opener = gzip.open if path.name.endswith(".gz") else open
-    try:
-        with opener(path, "rb") as raw:
-            text = io.TextIOWrapper(raw, encoding="utf-8-sig", errors="replace", newline="")
-            lines = iter(lambda: text.readline(LONGEST_LINE), "")
-            yield CsvReader(lines, name or stem(path), start=start, file=str(path))
-    except FileNotFoundError:
-        raise InputError(f"there is no file {path}", "check the name and the folder") from None
-    except IsADirectoryError:
-        raise InputError(f"{path} is a folder", "name a file in it") from None
-    except PermissionError:
-        raise InputError(f"no permission to read {path}", "ask its owner, or copy it to a folder of your own") from None
-    except (gzip.BadGzipFile, EOFError, zlib.error) as error:
-        raise InputError(f"{path} is damaged or not compressed as its name says ({error})", "get it again") from None
-
-
-def stem(path: Path) -> str:
-    """File's name without its folder and endings."""
-    name = path.name.removesuffix(".gz").rsplit(".", 1)[0] or path.name
-    return name.encode("utf-8", "replace").decode()  # a file's name may be no text at all
 
 
 class CsvSource:

@@ -1,6 +1,7 @@
 """Where each boundary lies and how sure that is: at the change that a channel shows, or where durations put it."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,16 +28,15 @@ def refined(
     at, u = time.copy(), np.zeros(time.size)
     on, off = asks()
     edges = _edges(voices)
-    for before, after in zip(segments[:-1], segments[1:], strict=True):
+    for before, after in pairwise(segments):
         number = after.start
         best, known = _shown(float(time[number]), on, off, before.state, after.state, edges)
         at[number], u[number] = best, known
         if not known:
             told = durations.told(before.state)
             u[number] = max(UNSEEN, 0.0) if told is None else np.hypot(told, u[before.start])
-    for first, second in zip(segments[:-1], segments[1:], strict=True):
-        if at[second.start] < at[first.start]:
-            at[second.start] = at[first.start]
+    for first, second in pairwise(segments):
+        at[second.start] = max(at[second.start], at[first.start])
     return at, u
 
 
@@ -55,7 +55,7 @@ def _edges(voices: Sequence[Voice]) -> dict[tuple[int, int], tuple[Array, Array]
     return found
 
 
-def _shown(
+def _shown(  # noqa: PLR0917
     time: float, on: Array, off: Array, before: int, after: int, edges: dict[tuple[int, int], tuple[Array, Array]]
 ) -> tuple[float, float]:
     """The best known change near a boundary between two states, and its u; u = 0 where there is none."""

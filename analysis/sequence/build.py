@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 from analysis.model import Plate, Series
 from analysis.sequence.attempts import Attempt, PhaseSpan
 from analysis.sequence.evidence import Voice
-from analysis.sequence.outcome import ENDED, Ending, Witness, blower_missing, decided, rollout_opened
+from analysis.sequence.outcome import ENDED, decided
 from analysis.sequence.path import Segment
 from analysis.sequence.signals import CALL, INDUCER
+from analysis.sequence.signs import blower_missing, rollout_opened
 from analysis.sequence.states import NAMES, NUMBER, STATES, Durations
+from analysis.sequence.witness import Ending, Witness
 
 Array = NDArray[np.float64]
 
@@ -62,7 +64,9 @@ def attempts(
         after = segments[end : end + 2]
         number = len(found) + first
         again = retried and not after
-        found.append(_attempt(own, after, time, u, witness, durations, number, begun, cut=ends_here, retried=again))
+        found.append(
+            _attempt(own, after, (time, u), witness, durations, number=number, call=begun, cut=ends_here, retried=again)
+        )
         rested = False
     return found
 
@@ -112,16 +116,16 @@ def _last_call(voices: list[Voice], time: float) -> float:
 def _attempt(
     own: Sequence[Segment],
     after: Sequence[Segment],
-    time: Array,
-    u: Array,
+    moments: tuple[Array, Array],
     witness: Witness,
     durations: Durations,
+    *,
     number: int,
     call: int,
-    *,
     cut: bool,
     retried: bool,
 ) -> Attempt:
+    time, u = moments
     spans: list[PhaseSpan] = []
     for segment in own:
         phase = STATES[segment.state].phase or "inducer_start"

@@ -91,7 +91,7 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
     distance = middles(distance)  # one reading alone is no change
     up, down = distance >= levels.on, distance <= levels.off
     if fades:
-        up, down = _against_recent(time, distance, up, down, spacing)
+        up, down = _against_recent(distance, up, down, spacing)
     sure = up | down
     last = np.maximum.accumulate(np.where(sure, np.arange(sure.size), -1))
     first = int(np.argmax(sure)) if sure.any() else 0
@@ -108,12 +108,11 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
         at[number] = time[begin] - 0.5 * gap - slow
         u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))
         before = begin
-    course = _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
-    return course
+    return _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
 
 
 def _against_recent(
-    time: Array, distance: Array, up: NDArray[np.bool_], down: NDArray[np.bool_], spacing: float
+    distance: Array, up: NDArray[np.bool_], down: NDArray[np.bool_], spacing: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """On and off of what runs down slowly: it goes off well below its recent peak, on well above its recent trough."""
     calm = _calmed(distance, spacing)
@@ -146,7 +145,7 @@ def _open_dips(time: Array, distance: Array, state: NDArray[np.int8], levels: Le
     lowest = calm <= minimum_filter1d(calm, 2 * reach + 1) + 1e-12
     deep = (calm < DEEP * before) & (calm < SHALLOW * after) & (before - calm > 8 * levels.scatter)
     for index in np.flatnonzero(lowest & deep & (state == 1) & (distance > levels.off)):
-        first, last = max(0, index - near), min(calm.size - 1, index + near)
+        first, last = max(0, int(index) - near), min(calm.size - 1, int(index) + near)
         if calm[first] < 1.1 * calm[index] or calm[last] < 1.07 * calm[index]:
             continue
         begin = _begin(time, distance, int(index), 0, levels, rising=False)
@@ -178,7 +177,9 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
     return first + min(int(there[-1]) + 1, tail.size - 1) if there.size else first
 
 
-def _told(time: Array, state: NDArray[np.int8], where: NDArray[np.int64], at: Array, u: Array, hold: float) -> Course:
+def _told(  # noqa: PLR0917
+    time: Array, state: NDArray[np.int8], where: NDArray[np.int64], at: Array, u: Array, hold: float
+) -> Course:
     """Put changes and silences together."""
     silent = np.flatnonzero(np.diff(time) > hold)
     times = [np.array([time[0]]), at, time[silent] + min(hold, 1.0), time[silent + 1], np.array([time[-1] + hold])]

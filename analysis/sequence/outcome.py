@@ -4,26 +4,13 @@ The shares before any evidence and the probabilities of each sign are our choice
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from analysis.model import Plate, Series
-from analysis.sequence.evidence import Voice
-from analysis.sequence.signals import BLOWER, CALL, FLAME, GAS, IGNITER, INDUCER, LIMIT, ROLLOUT, SWITCH
-
-Array = NDArray[np.float64]
+from analysis.sequence.signals import BLOWER, FLAME, GAS, IGNITER, SWITCH
+from analysis.sequence.signs import signs
+from analysis.sequence.witness import Ending, Witness
 
 SURE = 0.85
 """Probability from which an outcome is named; below it the outcome is `unknown`. [1]"""
-SOON = 9.0
-"""A wait for the pressure switch that ends sooner was not the control's limit. [s]"""
-LATEST = 6.0
-"""A change may have been told so much later, where a channel is told seldom. [s]"""
-GONE = 17.0
-"""Control voltage below which relays let go; common practice, no published source. [V]"""
-
 ENDINGS: Mapping[str, Mapping[str, float]] = {
     "inducer_start": {
         "draft_not_proved": 0.77,
@@ -58,7 +45,7 @@ LONGEST_DELAY = 95.0
 """A flame that burned longer heated, whatever the delay of the blower. [s]"""
 
 
-def before(ending: "Ending", witness: "Witness") -> Mapping[str, float]:
+def before(ending: Ending, witness: "Witness") -> Mapping[str, float]:
     """Shares of the outcomes before any sign."""
     at, phase = ending.time, ending.phase
     if phase in ("blower_on_delay", "run_low", "run_high"):
@@ -104,109 +91,13 @@ def _mixed(phases: Mapping[str, float]) -> dict[str, float]:
 ENDED = ("heat", "call_ended")
 
 
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """The moment at which an attempt was decided."""
-
-    phase: str
-    """The last phase in which it went on."""
-    time: float
-    """[s]"""
-    since: float
-    """When that phase began. [s]"""
-    spun: float
-    """When the attempt began. [s]"""
-    lit: float
-    """When the flame was first there; NaN where it never was. [s]"""
-    following: str
-    """State that follows."""
-    then: str
-    """State after that."""
-    again: bool
-    """Whether the inducer starts again with no rest between."""
-    delay_known: bool
-    """Whether the job file tells the delay of the blower."""
-    trial: float
-    """Length of an ignition trial by the job file; 0 where it does not say. [s]"""
-    low: bool
-    """Whether the pressure at the switch never came to its closing point."""
-
-
-class Witness:
-    """Asks the channels what happened about a moment."""
-
-    def __init__(self, voices: list[Voice], series: list[Series], plate: Plate | None) -> None:
-        self._voices = [voice for voice in voices if voice.quick and voice.course.time.size > 1]
-        self._series = {one.channel.point: one for one in series}
-        self._plate = plate
-
-    def knows(self, signal: int, time: float) -> bool:
-        """Whether a channel says something of a signal about a time."""
-        return any(self._state(voice, time) >= 0 for voice in self._of(signal))
-
-    def edge(self, signal: int, start: float, end: float, *, on: bool, point: str = "") -> float | None:
-        """When a signal went on or off in a span, as told by a point or any; None where it did not, or nobody knows."""
-        found = []
-        for voice in self._of(signal):
-            course = voice.course
-            if point and voice.key.partition("@")[0] != point:
-                continue
-            first, last = np.searchsorted(course.time, [start, end + LATEST])
-            for index in range(int(first), int(last)):
-                late = min(2.0 * float(course.u[index]), LATEST)
-                if course.changes[index] and course.state[index] == int(on) and course.time[index] - late < end:
-                    found.append(float(course.time[index]))
-        return min(found) if found else None
-
-    def is_on(self, signal: int, time: float) -> bool | None:
-        """Whether a signal is on; None where nobody knows or they disagree."""
-        states = {state for voice in self._of(signal) if (state := self._state(voice, time)) >= 0}
-        return bool(states.pop()) if len(states) == 1 else None
-
-    def level(self, point: str, start: float, end: float) -> float | None:
-        """Median of what a point showed in a span; None without readings."""
-        series = self._series.get(point)
-        if series is None:
-            return None
-        first, last = np.searchsorted(series.time, [start, end])
-        value = series.value[first:last]
-        value = value[np.isfinite(value)]
-        return float(np.median(value)) if value.size else None
-
-    def never_reached(self, start: float, end: float) -> bool:
-        """Whether the pressure at the switch stayed below its closing point."""
-        closing = self._plate.switch_close if self._plate is not None else ()
-        series = self._series.get("draft_switch")
-        if series is None or not closing:
-            return False
-        first, last = np.searchsorted(series.time, [start, end])
-        value = np.abs(series.value[first:last])
-        value = value[np.isfinite(value)]
-        return bool(value.size) and float(np.percentile(value, 97)) < 0.98 * closing[-1]
-
-    def opening(self) -> float | None:
-        """Pressure at which the low-stage switch opens, by the job file. [Pa]"""
-        if self._plate is None:
-            return None
-        points = self._plate.switch_open or self._plate.switch_close
-        return points[-1] if points else None
-
-    def _of(self, signal: int) -> list[Voice]:
-        return [voice for voice in self._voices if voice.signal == signal]
-
-    @staticmethod
-    def _state(voice: Voice, time: float) -> int:
-        index = int(np.searchsorted(voice.course.time, time, "right")) - 1
-        return int(voice.course.state[index]) if index >= 0 else -1
-
-
 def decided(ending: Ending, witness: Witness) -> tuple[str, float, str]:
     """Outcome, its probability, and a sentence on what it rests on."""
     chances = dict(before(ending, witness))
     if not chances:
         return "unknown", 0.0, "no channel tells how it ended"
     reasons: list[tuple[str, str]] = []
-    for sign, likely, others, text in _signs(ending, witness):
+    for sign, likely, others, text in signs(ending, witness):
         for outcome in chances:
             chances[outcome] *= likely.get(outcome, others) if sign else 1.0 - likely.get(outcome, others)
         if sign:
@@ -219,82 +110,3 @@ def decided(ending: Ending, witness: Witness) -> tuple[str, float, str]:
         return "unknown", probability, f"the channels there cannot tell {names[0]} from {names[1]}"
     told = [text for name, text in reasons if name == outcome]
     return outcome, probability, "; ".join(dict.fromkeys(told)) or "nothing else that is measured happened then"
-
-
-Sign = tuple[bool, Mapping[str, float], float, str]
-
-
-def _signs(ending: Ending, witness: Witness) -> list[Sign]:
-    """Every sign that somebody can know: whether it was seen, how likely by outcome, and for all others."""
-    at = ending.time
-    found: list[Sign] = []
-    if witness.knows(CALL, at - 4.0) or witness.knows(CALL, at + 1.5):
-        dropped = witness.edge(CALL, at - 4.0, at + 1.5, on=False) is not None
-        found.append((dropped, {"heat": 0.995, "call_ended": 0.995, "unknown": 0.1}, 0.01, "the call ended"))
-    gas = witness.edge(GAS, at - 3.0, at + 2.0, on=False)
-    flame = witness.edge(FLAME, at - 4.0, at + 3.0, on=False)
-    shut = gas if gas is not None else at
-    if ending.phase != "inducer_start" and witness.knows(SWITCH, at - 4.0):
-        opened = witness.edge(SWITCH, at - 3.5, shut + 0.6, on=False) is not None
-        found.append((opened, {"draft_lost": 0.97, "unknown": 0.1}, 0.02, "the pressure switch opened"))
-    elif ending.phase != "inducer_start" and (opening := witness.opening()) is not None:
-        pressure = witness.level("draft_switch", at - 1.0, at + 0.2)
-        if pressure is not None:
-            low = abs(pressure) < 1.08 * opening
-            text = "the pressure at the switch was down to its opening point"
-            found.append((low, {"draft_lost": 0.85}, 0.06, text))
-    if witness.knows(LIMIT, at - 4.0):
-        opened = witness.edge(LIMIT, at - 3.5, at + 1.0, on=False) is not None
-        found.append((opened, {"limit_open": 0.97}, 0.005, "the limit opened"))
-    elif ending.following == "limit_cooldown":
-        found.append((True, {"limit_open": 0.9}, 0.05, "inducer and blower ran on as they cool an open limit"))
-    valve = witness.edge(GAS, at - 3.0, at + 2.0, on=False, point="gas_valve")
-    if gas is not None and flame is not None:
-        first = flame < (
-            gas - 1.0 if valve is None else min(valve, gas + 0.5) - 0.45
-        )  # pressure at the burner falls late
-        if first or (valve is not None and flame > valve + 0.1):  # nearer together nobody can tell which was first
-            found.append((first, {"flame_lost": 0.93, "draft_lost": 0.1}, 0.03, "the flame went before the gas"))
-    if ending.phase in ("run_low", "run_high", "blower_on_delay", "ignition_trial"):
-        volts = witness.level("volts_control", at - 0.5, at + 1.5)
-        lost = volts is not None and volts < GONE
-        for point in ("door_closed", "float_closed"):
-            level = witness.level(point, at - 1.0, at + 1.5)
-            lost = lost or (level is not None and level < 0.5)
-        found.append((lost, {"gas_off_unexplained": 0.6, "unknown": 0.6}, 0.002, "the control's supply was gone"))
-    if ending.phase == "ignition_trial" and ending.trial and gas is not None:
-        short = at - ending.since < 0.6 * ending.trial
-        text = "the gas went off before the trial was over"
-        found.append(
-            (short, {"flame_lost": 0.9, "draft_lost": 0.9, "call_ended": 0.9, "gas_off_unexplained": 0.9}, 0.03, text)
-        )
-    told = witness.knows(CALL, at)
-    retried = ending.again or (told and "lockout" in (ending.then, ending.following))
-    new = 0.06 if told else 0.2  # a call that comes back at once looks like another try
-    found.append((retried, {"heat": 0.6 * new, "call_ended": new, "limit_open": 0.6}, 0.8, "it was tried again"))
-    if ending.phase == "inducer_start":
-        short = at - ending.since < SOON
-        found.append((short, {"draft_not_proved": 0.05}, 0.6, "it was given up early"))
-    if witness.knows(INDUCER, at - 2.0) and ending.phase != "inducer_start":
-        cut = ending.following in ("idle", "waiting", "blower_off_delay") and not witness.is_on(INDUCER, at + 1.5)
-        found.append((cut, {"gas_off_unexplained": 0.8, "unknown": 0.8}, 0.002, "the inducer stopped at once"))
-    if ending.phase == "inducer_start" and witness.knows(INDUCER, at - 2.0):
-        turned = witness.is_on(INDUCER, at - 1.0)
-        if turned is not None:
-            found.append((not turned, {"no_start": 0.95}, 0.02, "the inducer did not run"))
-    return found
-
-
-def blower_missing(ending: Ending, witness: Witness, expected: float) -> bool:
-    """Whether a flame burned well past the blower's delay with no blower."""
-    if not ending.lit < ending.time - expected - 15.0:
-        return False
-    return (
-        witness.is_on(BLOWER, ending.lit + expected + 10.0) is False
-        and witness.is_on(BLOWER, ending.time - 2.0) is False
-    )
-
-
-def rollout_opened(ending: Ending, witness: Witness) -> bool:
-    """Whether the roll-out switch opened then."""
-    return witness.edge(ROLLOUT, ending.time - 3.5, ending.time + 1.0, on=False) is not None

@@ -120,7 +120,7 @@ class Path:
         """(states,) best score of a state that ends at a moment, or lasts until then at least, and when it began."""
         first = max(0, number - WINDOW)
         if number == len(self._carried):
-            self._carry(number, first)
+            self._carry(first)
         length = self.time[number] - self.time[first:number]
         spent = self._durations.lasting(length) if lasting else self._durations.density(length)
         if (
@@ -139,7 +139,7 @@ class Path:
             best, since = np.where(take, older, best), np.where(take, begun, since)
         return best + self._said[number], since
 
-    def _carry(self, number: int, first: int) -> None:
+    def _carry(self, first: int) -> None:
         """Of the moment that leaves the window, keep for each state what is better than what was kept."""
         held, begun = self._carried[-1]
         if first:

@@ -2,8 +2,6 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from analysis.model import Plate, Series, Timing
 from analysis.sequence.attempts import Recognition
 from analysis.sequence.boundaries import refined
@@ -38,8 +36,3 @@ def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Pla
     at, u = refined(segments, time, found, durations)
     built = attempts(segments, at, u, voices=found, series=list(series), durations=durations, plate=plate)
     return Recognition(tuple(built), keys(found), left_out)
-
-
-__all__ = ["recognize"]
-
-_ = np

@@ -81,4 +81,4 @@ STAGE_LEVELS: Mapping[str, tuple[float, float]] = {
     "draft_vent": (0.3, 1.5),
     "draft_transition": (0.3, 1.5),
 }
-"""Levels that tell the high stage: weight [1/s], and how many times the low stage's level the high one's is at least."""
+"""Levels that tell the high stage: weight [1/s], and how many times the low stage's level the high one has at least."""

@@ -288,8 +288,8 @@ def unseen(signals: frozenset[int]) -> NDArray[np.bool_]:
     """(from, to) changes of state that no channel shows."""
     on, off = asks()
     have = [signal for signal in range(SIGNALS) if signal in signals]
-    on, off = on[:, have] > 0, off[:, have] > 0
-    goes_on, goes_off = off[:, None] & on[None], on[:, None] & off[None]
+    wants, denies = on[:, have] > 0, off[:, have] > 0
+    goes_on, goes_off = denies[:, None] & wants[None], wants[:, None] & denies[None]
     return np.asarray(~(goes_on | goes_off).any(axis=2), np.bool_)
 
 

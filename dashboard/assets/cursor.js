@@ -49,6 +49,7 @@ lightoff.cursor = (function () {
     id("trends-cursor").setAttribute("aria-valuetext", now === null ? "not set" : words);
     if (room && part() !== null) line.style.left = room.left + part() * room.width + "px";
     for (const chart of lightoff.charts.shown()) lightoff.legend.read(chart, now);
+    lightoff.sequence.strip();
   }
 
   function start() {
@@ -63,7 +64,7 @@ lightoff.cursor = (function () {
     trends.addEventListener("mouseleave", () => { hovered = null; draw(); });
   }
 
-  return { start, draw, at };
+  return { start, draw, at, area, time };
 })();
 
 lightoff.legend = (function () {

@@ -3,7 +3,7 @@
 window.lightoff = window.lightoff || {};
 
 lightoff.headline = (function () {
-  const { id, setText, show, setClass } = lightoff.dom;
+  const { id, element, setText, show, setClass } = lightoff.dom;
 
   /* Time since a phase began, as the readings count it [s]. */
   const elapsed = (phase, now) => Math.max(0, Math.max(lightoff.recent.newest() / 1000, now / 1e9) - phase.since / 1e9);
@@ -12,8 +12,8 @@ lightoff.headline = (function () {
     const parts = [];
     const whole = lightoff.format.minutes(seconds);
     parts.push(phase.expected ? Math.round(seconds) + " s of about " + Math.round(phase.expected) + " s" : "for " + whole);
-    if (phase.trial) parts.push("try " + phase.trial + " of " + phase.trials);
-    if (phase.next) parts.push("next: " + phase.next);
+    if (phase.trial) parts.push("try " + phase.trial + (phase.trials ? " of " + phase.trials : ""));
+    if (phase.next) parts.push((phase.settled === false ? "next, probably: " : "next: ") + phase.next);
     return parts.join(" · ");
   }
 
@@ -24,21 +24,34 @@ lightoff.headline = (function () {
     return "went off together, not told apart by these meters: " + names.join(", ") + when;
   }
 
+  /* What stands above the phase, a line each: first what forbids firing. */
+  function drawWarnings(warnings) {
+    const mark = JSON.stringify(warnings.map((one) => [one.text, one.stop]));
+    const box = id("headline-warnings");
+    show(box, warnings.length > 0);
+    setClass(id("headline"), "danger", warnings.some((one) => one.stop));
+    if (box.dataset.mark === mark) return;
+    box.dataset.mark = mark;
+    box.replaceChildren(...warnings.map((one) => element("div", { class: one.stop ? "headline-stop" : "headline-warning" }, one.text)));
+  }
+
   function draw(status, connected) {
     const phase = connected ? status.phase : null;
-    show(id("headline"), Boolean(phase));
+    const warnings = connected ? status.warnings || [] : [];
+    show(id("headline"), Boolean(phase) || warnings.length > 0);
+    drawWarnings(warnings);
+    for (const name of ["headline-phase", "headline-more"]) show(id(name), Boolean(phase));
+    show(id("headline-bar"), Boolean(phase && phase.expected));
+    if (warnings.length || phase) lightoff.sounds.phase(warnings.length ? warnings[0].name : phase.settled === false ? null : phase.phase);
     if (!phase) return;
     const seconds = elapsed(phase, status.now);
-    setText(id("headline-phase"), phase.text);
+    setText(id("headline-phase"), (phase.settled === false ? "probably " : "") + phase.text);
     setText(id("headline-more"), moreText(phase, seconds));
-    show(id("headline-bar"), Boolean(phase.expected));
     if (phase.expected) id("headline-done").style.width = Math.min(100, (100 * seconds) / phase.expected) + "%";
     setClass(id("headline"), "late", Boolean(phase.expected) && seconds > 1.3 * phase.expected);
-    setClass(id("headline"), "danger", phase.text.startsWith("STOP"));
     const first = status.first_drop;
     show(id("headline-drop"), Boolean(first));
     if (first) setText(id("headline-drop"), dropText(first, status.now));
-    lightoff.sounds.phase(phase.phase);
   }
 
   return { draw };

@@ -24,7 +24,7 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, tiles, entry } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, sequence, tiles, entry } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
@@ -35,6 +35,7 @@ lightoff.live = (function () {
       entry.drawEntries(status);
       practice.draw(status);
       headline.draw(status, connected());
+      sequence.draw();
       recordings.draw(status);
     }
     tiles.soon();
@@ -62,6 +63,7 @@ lightoff.live = (function () {
       case "hello":
         recording = message.recording;
         lists.forget();
+        lightoff.sequence.forget();
         readings.useHello(message);
         practice.useHello(message);
         lightoff.checks.useHello(message);
@@ -82,7 +84,8 @@ lightoff.live = (function () {
         if (["mark", "note", "alarm", "photo", "entry"].includes(message.kind)) trends.fresh();
         if (message.kind === "withdrawn") trends.withdrawn();
         break;
-      case "jump": readings.forget(); trends.jumped(); tiles.soon(); break;
+      case "attempts": lightoff.sequence.use(message); break;
+      case "jump": readings.forget(); lightoff.sequence.forget(); trends.jumped(); tiles.soon(); break;
       case "dropped":
       case "behind": lost += message.count; trends.fresh(); drawState(); break;
       case "reply": answer(message); break;

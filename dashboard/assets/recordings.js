@@ -5,6 +5,7 @@ window.lightoff = window.lightoff || {};
 lightoff.recordings = (function () {
   const FIRST = 10; // rows before "show all"
   const MOST_UNDONE = 20;
+  const AGAIN = 2000; // [ms] while attempts are looked for
   const SPEEDS = [0.5, 1, 2, 5, 10, 20, 50];
   const OWN = /^http:\/\/127\.0\.0\.1:\d+\/$/;
 
@@ -14,6 +15,7 @@ lightoff.recordings = (function () {
   let undo = []; // {name, deleted}: what was deleted since the page was opened, the newest first
   let replays = [];
   let drawn = "";
+  let due = null;
 
   const send = (name, given) => lightoff.live.send(name, given);
 
@@ -37,15 +39,49 @@ lightoff.recordings = (function () {
 
   const several = (count, one, more) => count + " " + (count === 1 ? one : more);
 
+  /* How many attempts ended how, or where that stands. */
+  function attempts(one) {
+    const label = (text) => element("span", { class: "recording-label" }, text);
+    if (one.attempts) return [one.attempts];
+    if (one.length === null) return [label("attempts"), " –"];
+    return [label("attempts"), " – ", label(one.attempts_problem || (listing && listing.looking && !isDeleted(one) ? "being looked for" : "not known yet"))];
+  }
+
+  const isDeleted = (one) => listing.deleted.includes(one);
+  const isLookedFor = (one) => !one.problem && one.length !== null && !one.attempts && !one.attempts_problem;
+
+  /* Ask again while attempts are looked for; only their words change then, so that nothing that has the focus moves. */
+  function lookAgain() {
+    clearTimeout(due);
+    if (!listing.looking || !listing.recordings.some(isLookedFor)) return;
+    due = setTimeout(async () => {
+      if (!id("recordings-list").clientWidth) return; // another view: it asks when it is looked at again
+      try {
+        const answer = await lightoff.drawings.ask("/library");
+        const found = new Map(answer.recordings.map((one) => [one.name, one]));
+        for (const one of listing.recordings) {
+          const now = found.get(one.name);
+          if (now) [one.attempts, one.attempts_problem] = [now.attempts, now.attempts_problem];
+        }
+        for (const row of id("recordings-list").children) {
+          const one = listing.recordings.find((own) => own.name === row.dataset.name);
+          const place = row.querySelector(".recording-attempts");
+          if (one && place) place.replaceChildren(...attempts(one));
+        }
+      } catch {
+        return; // "look again" says what is wrong
+      }
+      lookAgain();
+    }, AGAIN);
+  }
+
   function facts(one) {
     const fact = (label, value) => element("span", { class: "recording-fact" }, element("span", { class: "recording-label" }, label), " ", value);
     if (one.problem) return element("p", { class: "recording-problem" }, one.problem);
     return element("p", { class: "recording-facts" },
       fact("began", began(one)),
       fact("length", one.length === null ? "–" : length(one.length)),
-      one.attempts === null
-        ? element("span", { class: "recording-fact", title: "attempts not known yet" }, element("span", { class: "recording-label" }, "attempts"), " –", element("span", { class: "recording-label" }, " not known yet"))
-        : fact("attempts", String(one.attempts)),
+      element("span", { class: "recording-fact recording-attempts" }, ...attempts(one)),
       fact("", several(one.alarms, "alarm", "alarms")),
       fact("", several(one.notes, "note", "notes") + ", " + several(one.marks, "mark", "marks")
         + (one.photos ? ", " + several(one.photos, "photo", "photos") : "")),
@@ -166,6 +202,7 @@ lightoff.recordings = (function () {
       listing = await lightoff.drawings.ask("/library");
       lightoff.compare.offer(listing.recordings);
       drawList();
+      lookAgain();
     } catch (error) {
       setText(id("recordings-folder"), error.message);
     }

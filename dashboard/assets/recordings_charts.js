@@ -111,7 +111,16 @@ lightoff.drawings = (function () {
     }
     window.addEventListener("resize", () => setTimeout(drawCursor, 200));
 
-    return { draw, moveCursor, resize };
+    /* Where the time axis lies in the room: {left, width} [px]; null where nothing is drawn. */
+    function area() {
+      const plot = room.querySelector(".chart-plot");
+      const axis = plot && axisOf(plot);
+      if (!axis) return null;
+      const left = plot.getBoundingClientRect().left - room.getBoundingClientRect().left + axis._offset;
+      return { left, width: axis._length };
+    }
+
+    return { draw, moveCursor, resize, area };
   }
 
   return { ask, look, make };

@@ -6,6 +6,7 @@ lightoff.opened = (function () {
   const STEPS = [[-10, "−10 s"], [-1, "−1 s"], [1, "+1 s"], [10, "+10 s"]];
   const CLOSER = 0.4; // of the span that is shown
   const AROUND = 60000; // [ms] shown on each side of an event that was chosen
+  const SETTLED = 250; // [ms] after which the charts have followed another width
   const KINDS = { entry: "by hand", withdrawn: "by hand" };
 
   const { id, element, setText, show } = lightoff.dom;
@@ -42,12 +43,15 @@ lightoff.opened = (function () {
       shown = answer.shown;
       id("recorded-seek").max = Math.ceil((span[1] - span[0]) / 1000);
       await charts.draw(answer.figures);
+      drawStrip();
       return true;
     } catch (error) {
       if (own === serial) problem(error.message);
       return false;
     }
   }
+
+  const drawStrip = () => lightoff.recordedAttempts.draw(shown[0], shown[1], charts.area());
 
   function valueRow(one, several) {
     const { value, pointText, page } = lightoff.format;
@@ -149,18 +153,21 @@ lightoff.opened = (function () {
         button("wider", () => scale(1 / CLOSER), { id: "recorded-wider" }),
         button("close", close, { id: "recorded-close" })),
       element("div", { id: "recorded-charts", role: "img", "aria-label": "trends of the recording; the values at the cursor stand below" }),
+      ...lightoff.recordedAttempts.make(),
       element("div", { id: "recorded-scrub" },
         seek,
         element("div", { class: "buttons" },
           element("strong", { id: "recorded-time" }),
           ...STEPS.map(([seconds, text]) => button(text, () => move(at + seconds * 1000), { class: "recorded-step" })))),
       element("ul", { id: "recorded-values", "aria-label": "values at the cursor" }),
+      ...lightoff.recordedAttempts.makeList(),
       element("h3", { id: "recorded-events-title" }),
       element("ul", { id: "recorded-events" }));
     charts = lightoff.drawings.make(id("recorded-charts"), {
       zoomed: (start, end) => zoom(offAxis(start), offAxis(end)),
       pointed: (time) => move(offAxis(time)),
     });
+    window.addEventListener("resize", () => setTimeout(() => { if (name) drawStrip(); }, SETTLED));
   }
 
   async function open(wish) {
@@ -172,6 +179,7 @@ lightoff.opened = (function () {
     if (await drawFigure(null)) {
       move(span[0]);
       drawEvents();
+      lightoff.recordedAttempts.open(path("attempts"), (moment, from, to) => { move(moment); zoom(from, to); });
     }
     lightoff.dom.jump("recorded", "recorded-seek");
   }
@@ -179,6 +187,7 @@ lightoff.opened = (function () {
   function close() {
     name = "";
     serial += 1;
+    lightoff.recordedAttempts.close();
     show(id("recorded"), false);
     lightoff.dom.jump("recordings", "recordings-title");
   }
@@ -189,5 +198,5 @@ lightoff.opened = (function () {
     drawFigure(shown).then((done) => { if (done) move(at); });
   }
 
-  return { make, open, close, redraw, name: () => name, resize: () => { if (name) charts.resize(); } };
+  return { make, open, close, redraw, name: () => name, resize: () => { if (name) charts.resize(); requestAnimationFrame(() => { if (name) drawStrip(); }); } };
 })();

@@ -5,7 +5,9 @@ window.lightoff = window.lightoff || {};
 lightoff.sounds = (function () {
   const AGAIN = 4000; // [ms] between two alarm sounds
   const PITCHES = { inducer_start: 330, prepurge: 370, igniter_warmup: 415, ignition_trial: 494, blower_on_delay: 587,
-    run_low: 659, run_high: 740, flame_lost: 247, stopped: 220, limit_open: 208, post_purge: 440, blower_off_delay: 392, standby: 294 }; // [Hz]
+    run_low: 659, run_high: 740, post_purge: 440, blower_off_delay: 392, interpurge: 349, lockout: 220, limit_cooldown: 233,
+    standby: 294, rest: 294, flame_lost: 247, limit_open: 208, rollout_open: 175, flame_without_gas: 165, gas_without_call: 156 }; // [Hz]
+  const OUTCOMES = { good: [659, 880], bad: [440, 262], open: [392, 392] }; // two short tones [Hz]
 
   let context = null; // a browser allows none before the first touch or key
   let before = null;
@@ -31,7 +33,15 @@ lightoff.sounds = (function () {
     source.stop(start + length + 0.02);
   }
 
+  /* How an attempt ended. */
+  function outcome(kind) {
+    if (!context || !on() || lightoff.trends.hurried()) return;
+    OUTCOMES[kind].forEach((pitch, at) => tone(pitch, context.currentTime + 0.25 + 0.16 * at, 0.13, "triangle", 0.2));
+  }
+
+  /* Null for one that may be revised: it is heard when it stands. */
   function phase(name) {
+    if (name === null) return;
     const changed = before !== null && name !== before;
     before = name;
     if (changed && context && on() && !lightoff.trends.hurried()) tone(PITCHES[name] || 300, context.currentTime, 0.18, "sine", 0.2);
@@ -49,5 +59,5 @@ lightoff.sounds = (function () {
     for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, wake, { once: true });
   }
 
-  return { start, phase, alarm };
+  return { start, phase, outcome, alarm };
 })();

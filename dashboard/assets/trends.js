@@ -60,6 +60,7 @@ lightoff.trends = (function () {
 
   function follow(on) {
     following = on;
+    lightoff.sequence.released();
     if (on) zoom = null;
     setText(id("follow"), on ? "pause" : "back to live");
     id("follow").setAttribute("aria-pressed", String(!on));
@@ -89,12 +90,23 @@ lightoff.trends = (function () {
     look(now[0] + step, now[1] + step);
   }
 
-  /* Show the time around a moment [ns], with the cursor on it. */
-  function jump(time) {
+  /* Show the time around a moment [ns], with the cursor on it, and bring the charts into sight; the focus stays. */
+  function around(time) {
     const ms = time / 1e6;
     const half = Math.min(window_ || 2 * AROUND, 2 * AROUND) * 500;
     look(ms - half, ms + half);
     lightoff.cursor.at(0.5);
+    const { top } = id("trends-title").getBoundingClientRect();
+    if (top < 0 || top > window.innerHeight) lightoff.dom.toTop(id("trends-section"));
+  }
+
+  function live() {
+    lightoff.cursor.at(null);
+    follow(true);
+  }
+
+  function jump(time) {
+    around(time);
     lightoff.views.go("live");
     lightoff.dom.jump("trends-section", "trends-title");
   }
@@ -145,6 +157,7 @@ lightoff.trends = (function () {
   function mayAsk() {
     const since = performance.now() - asked;
     if (waiting || document.hidden || lightoff.views.shown() !== "live" || !window.Plotly) return false;
+    if (!id("trends").clientWidth) return false; // before the first reading: a drawing that is not shown gets a width of its own
     return since > (zoom ? 100 : LEAST_BETWEEN / (window_ ? 5 : 1)) && !(waitForReading && since < 3000);
   }
 
@@ -192,7 +205,7 @@ lightoff.trends = (function () {
   }
 
   return {
-    useReadings, fresh, forget, jumped, withdrawn, jump, start, look,
+    useReadings, fresh, forget, jumped, withdrawn, jump, around, live, start, look, span,
     shift: () => shift,
     /* A replay that runs faster than a sound can follow. */
     hurried: () => { const status = lightoff.readings.status(); return Boolean(status && status.replay && status.replay.speed > 2); },

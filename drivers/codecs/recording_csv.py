@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 from analysis.model import NANOSECONDS, Channel, Quality, Reading
 from analysis.points import POINTS, measure_of, nearest
@@ -14,6 +15,9 @@ from drivers.base import InputError
 
 MOST_PROBLEMS = 1000
 """Problems kept with line and reason; further ones are counted only."""
+
+MOST_UNREADABLE = 100_000
+"""After so many rows in a row that give nothing the rest is given up; 1,000 characters count as one. Our choice. [1]"""
 
 _HEAD = re.compile(r"(?P<point>[^@\[\]]+?)(?:@(?P<instrument>.+?))?\s*\[(?P<unit>[^\[\]]*)\]")
 _SECONDS = re.compile(r"([-+]?)(\d+)(?:\.(\d*))?")
@@ -32,6 +36,17 @@ class Problem:
     def __str__(self) -> str:
         """Line and reason."""
         return f"line {self.line}: {self.reason}"
+
+
+class Row(NamedTuple):
+    """A row whose time can be read."""
+
+    line: int
+    """Of the file, counted from one."""
+    time: int
+    """UTC since 1970. [ns]"""
+    values: list[tuple[int, float]]
+    """Place among the channels and value [native unit] of each cell with a number in it; NaN where that says `nan`."""
 
 
 class HeadError(InputError):
@@ -126,73 +141,108 @@ class CsvReader:
     def __init__(self, lines: Iterable[str], name: str, *, start: int = 0, file: str = "") -> None:
         self._lines = iter(lines)
         self._start = start
-        self._dated: bool | None = None
+        self._file = file or name
+        self._unreadable = self._since = 0
+        """What could not be read in a row up to now, and from which line on."""
+        self._last: Problem | None = None
+        self.dated: bool | None = None
         """Whether the first time is a date; one file has dates or seconds, never both."""
-        self._line = 1
+        self.line = 1
+        """Line that was read last."""
         self.problems: list[Problem] = []
         """The first `MOST_PROBLEMS` problems."""
         self.problem_count = 0
         head = next(self._lines, None)
         if head is None:
-            raise InputError(f"{file or name}: the file is empty", "name another file")
+            raise InputError(f"{self._file}: the file is empty", "name another file")
         try:
             self.channels = parse_head(_cells(head), name)
         except csv.Error as error:
-            raise HeadError(file or name, [f"not CSV text ({error})"]) from None
+            raise HeadError(self._file, [f"not CSV text ({error})"]) from None
         except HeadError as error:
-            raise HeadError(file or name, [_other_form(head)] if _other_form(head) else error.mistakes) from None
+            raise HeadError(self._file, [_other_form(head)] if _other_form(head) else error.mistakes) from None
         self._keys = tuple(channel.key for channel in self.channels)
 
     def _report(self, reason: str) -> None:
         self.problem_count += 1
+        self._last = Problem(self.line, reason)
         if len(self.problems) < MOST_PROBLEMS:
-            self.problems.append(Problem(self._line, reason))
+            self.problems.append(self._last)
 
     def __iter__(self) -> Iterator[Reading]:
-        """Readings in the file's order."""
-        for line in self._lines:
-            self._line += 1
-            if line.isspace():
-                continue
-            try:
-                cells = _cells(line)
-            except csv.Error as error:
-                self._report(f"not CSV text ({error})")
-                continue
-            yield from self._row(cells)
+        """Readings in the file's order; InputError where nothing more of the file can be read."""
+        for row in self.rows(self._lines):
+            for place, value in row.values:
+                yield Reading(self._keys[place], row.time, value, Quality.BAD if math.isnan(value) else Quality.GOOD)
 
-    def _row(self, cells: list[str]) -> Iterator[Reading]:
+    def rows(self, lines: Iterable[str]) -> Iterator[Row]:
+        """Rows of the lines that come next, in the file's order; InputError where nothing more of it can be read."""
+        for line in lines:
+            self.line += 1
+            before = self.problem_count
+            row = None if line.isspace() else self._row(line)
+            if row and (row.values or self.problem_count == before):
+                self._unreadable = 0
+            else:
+                self._give_up_after(line)
+            if row:
+                yield row
+
+    def passed(self, lines: int, *, dated: bool) -> None:
+        """So many lines were read by other means, all of them readable, their times dates or seconds."""
+        self.line += lines
+        self.dated = dated
+        self._unreadable = 0
+
+    def _give_up_after(self, line: str) -> None:
+        if not self._unreadable:
+            self._since = self.line
+        self._unreadable += 1 + len(line) // 1000
+        if self._unreadable >= MOST_UNREADABLE:
+            why = f" ({self._last})" if self._last and self._last.line >= self._since else ""
+            what = f"{self._file}: from line {self._since} on no row can be read{why}, and the rest was left out"
+            raise InputError(what, "correct the file and try again")
+
+    def _row(self, line: str) -> Row | None:
+        try:
+            cells = _cells(line)
+        except csv.Error as error:
+            self._report(f"not CSV text ({error})")
+            return None
         if len(cells) != len(self._keys) + 1:
             self._report(f"{len(cells)} cells where the first line has {len(self._keys) + 1}")
-            return
+            return None
         try:
             time = parse_time(cells[0].strip(), self._start)
         except ValueError as error:
             self._report(str(error))
-            return
+            return None
         if not -(2**63) <= time < 2**63:
             self._report(f"time '{cells[0][:40]}' is out of range")
-            return
+            return None
         dated = ":" in cells[0]
-        if self._dated is None:
-            self._dated = dated
-        elif self._dated is not dated:
+        if self.dated is None:
+            self.dated = dated
+        elif self.dated is not dated:
             self._report(
                 f"'{cells[0][:40]}' is {'a date' if dated else 'seconds'} where the rows before have the other"
             )
-            return
-        for key, cell in zip(self._keys, cells[1:], strict=True):
+            return None
+        return Row(self.line, time, [*self._values(cells)])
+
+    def _values(self, cells: list[str]) -> Iterator[tuple[int, float]]:
+        for place, cell in enumerate(cells[1:]):
             if not cell or cell.isspace():
                 continue
             try:
                 value = _number(cell)
             except ValueError:
-                self._report(f"{key}: '{cell[:40]}' is not a number")
+                self._report(f"{self._keys[place]}: '{cell[:40]}' is not a number")
                 continue
             if math.isinf(value):
-                self._report(f"{key}: '{cell[:40]}' is not a finite number")
+                self._report(f"{self._keys[place]}: '{cell[:40]}' is not a finite number")
                 continue
-            yield Reading(key, time, value, Quality.BAD if math.isnan(value) else Quality.GOOD)
+            yield place, value
 
 
 def _number(cell: str) -> float:

@@ -15,12 +15,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from analysis.model import NANOSECONDS, Plate
-from analysis.points import POINTS
+from analysis.model import Plate
 from analysis.sequence.recognize import recognize
-from collector.alarm_states import AlarmState
-from collector.alarms import Alarms
-from collector.derived import Derived
+from collector.past_alarms import past_alarms
 from collector.rules import default_rules
 from tests.sequence.long_runs import healthy, tiled
 from tests.sequence.matching import Score
@@ -48,10 +45,7 @@ AGREEMENT = 0.99
 UNITS = 4
 """Healthy units among which the hours are shared. [1]"""
 
-pytestmark = [
-    NEEDS_RECOGNIZER,
-    pytest.mark.timeout(7200 if RECORDINGS > 100 or LONGEST > 1 or HEALTHY_HOURS > 4 else 60),
-]
+pytestmark = pytest.mark.timeout(7200 if RECORDINGS > 100 or LONGEST > 1 or HEALTHY_HOURS > 4 else 60)
 
 
 def say(text: str) -> None:
@@ -122,6 +116,7 @@ def test_boundaries_against_a_library_for_change_points() -> None:
     assert our.median < their.median
 
 
+@NEEDS_RECOGNIZER
 def test_streaming_says_what_offline_says() -> None:
     same, other, changed, costs = 0, list[str](), 0, list[float]()
     chosen = [one for one in recordings() if sum(each.time.size for each in one.series) <= MOST_READINGS][:STREAMED]
@@ -169,21 +164,11 @@ def test_healthy_units_give_no_false_alarm() -> None:
 
 
 def alarms_of(recorded: Recorded) -> list[str]:
-    """New alarms of a recording by the live rules, of each measured channel one reading a second."""
+    """Alarms that the live page would have raised in a recording."""
     plate = recorded.plate or Plate()
-    alarms, derived = Alarms(default_rules(plate, recorded.points)), Derived(plate)
-    new = (AlarmState.UNACKNOWLEDGED, AlarmState.LATCHED_UNACKNOWLEDGED)
-    found = []
-    last = dict.fromkeys(recorded.points, 0.0)
-    for point, at, value, quality in recorded.readings():
-        if at - last[point] < 1.0 and POINTS[point].measure != "contact":
-            continue
-        last[point], when = at, round(at * NANOSECONDS)
-        changes = alarms.step(point, when, value, quality, point)
-        for other, worked_out, as_good in derived.step(point, when, value, quality):
-            changes += alarms.step(other, when, worked_out, as_good, other)
-        found += [f"{change.name} at {at - recorded.start:.0f} s" for change in changes if change.to_state in new]
-    return found
+    rules = default_rules(plate, recorded.points)
+    found = past_alarms(recorded.series, plate, rules)
+    return [f"{one.rule} at {one.start - recorded.start:.0f} s" for one in found]
 
 
 def test_time_grows_with_the_length_and_no_faster() -> None:

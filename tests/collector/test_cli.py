@@ -14,7 +14,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from analysis.model import Channel, EventKind, Reading
-from collector.cli import CAUTIONS, main
+from collector.cautions import CAUTIONS
+from collector.cli import main
 from collector.database import RecordingError
 from collector.recording import Recording
 from collector.store import Store

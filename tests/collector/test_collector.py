@@ -6,17 +6,19 @@ from itertools import pairwise
 
 import pytest
 
-from analysis.model import Channel, Event, EventKind, Quality, Reading
+from analysis.model import Channel, Event, EventKind, Plate, Quality, Reading, Timing
 from collector.alarm_rule import AlarmRule
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.database import RecordingError
 from collector.normalize import series
 from collector.recording import Recording
+from collector.sequence import LiveSequence
 from collector.store import Store
 from collector.supervisor import State
 from drivers.base import ConnectionLostError, InputError, SettingsError
 from tests.collector.calls import CLOSED, CO, DRAFT, INCH, PLATE, RETURN, SECOND, SUPPLY, T0, Told, call
+from tests.collector.scripted import Scripted, attempts_of
 from tests.support import until
 
 LOW_MARGIN = AlarmRule(
@@ -289,3 +291,27 @@ async def test_a_shelved_alarm_comes_back_by_itself(tmp_path):
         assert collector.alarms.snapshot()[0].state == "shelved"
         driver.items.put_nowait(Reading(DRAFT.key, collector.clock(), 0.1))
         await until(lambda: collector.alarms.snapshot()[0].state == "unacknowledged", what="back")
+
+
+async def test_a_withdrawn_flame_current_holds_no_stop_and_no_attempt_is_lost_by_it(tmp_path):
+    flame, valve = Channel("flame_current", "by hand: meter", "uA"), Channel("gas_valve", "logger", "1")
+    meter, logger = Told("by hand: meter", flame), Told("logger", valve)
+    async with call(tmp_path / "a.lightoff", meter, logger) as collector:
+        made: list[Scripted] = []
+        script = attempts_of("flame_rod_dirty", T0 / SECOND)
+
+        def make(timing: Timing | None, plate: Plate) -> Scripted:
+            made.append(Scripted(script, timing, plate))
+            return made[-1]
+
+        collector.sequence = LiveSequence(recognizer=make)
+        meter.say(flame, 10, 0.0)
+        logger.say(valve, 20, 0.0)
+        meter.say(flame, 20, 3.0)
+        await until(lambda: collector.readings == 3, what="in")
+        now = T0 + 25 * SECOND
+        assert [sign.name for sign in collector.sequence.warnings(now)] == ["flame_without_gas"]
+        data = {"channel": flame.key, "at": T0 + 20 * SECOND}
+        collector.ingest(Event(now, EventKind.WITHDRAWN, "taken back", None, data))
+        assert collector.sequence.warnings(now) == ()
+        assert len(made) == 1, "it goes on"

@@ -1,5 +1,6 @@
 """The job file: right SI numbers from a full one, and from other ways to write the same."""
 
+import math
 import re
 import subprocess
 import sys
@@ -117,3 +118,14 @@ def test_parse_is_quick_and_alone_needs_pydantic() -> None:
     assert importing == ["sections.py"]
     code = "import sys, collector.cli; sys.exit('pydantic' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
+
+
+def test_a_timing_is_stated_as_far_as_the_file_states_it():
+    """NaN is not equal to itself, so it is looked at in words."""
+    stated = parse("[furnace.timing]\nprepurge = 15\n").stated_timing
+    assert repr(stated) == repr(Timing(15.0, math.nan, math.nan, math.nan, math.nan, math.nan, 0))
+    trials = parse("[furnace.timing]\ntrials = 2\n").stated_timing
+    assert trials is not None
+    assert (trials.trials, math.isnan(trials.prepurge)) == (2, True)
+    assert parse("[furnace.timing]\n").stated_timing is None
+    assert parse("").stated_timing is None

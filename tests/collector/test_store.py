@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.database import FORMAT, RecordingError, is_recording
-from collector.recording import Recording
+from collector.recording import Many, Recording, Rows
 from collector.store import Store
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
@@ -79,6 +79,20 @@ def test_the_same_reading_twice_is_one_and_another_value_is_a_conflict(path):
     with Recording(path) as recording:
         assert recording.read(DRAFT.key).value.tolist() == [-1.0, -3.0, -4.0]
         assert recording.events({EventKind.CONFLICT}) == [conflict, within]
+
+
+def test_readings_recorded_together_are_what_each_of_them_is(path, tmp_path):
+    readings = [(3, 0.5), (1, -0.0), (2, math.nan), (1, 0.0), (2, math.nan), (3, 0.7), (4, math.inf), (3, 0.5)]
+    quality = [Quality.BAD if math.isnan(value) else Quality.SUSPECT for _, value in readings]
+    each = [Reading(DRAFT.key, *one, how) for one, how in zip(readings, quality, strict=True)]
+    time, value = (np.array(own, kind) for own, kind in zip(zip(*readings, strict=True), "qd", strict=True))
+    with Store(path) as store, Store(tmp_path / "other.lightoff") as other:
+        conflicts = store.append([DRAFT, Many(DRAFT.key, Rows(time, value, np.array(quality, np.int8)))])
+        assert conflicts == other.append([DRAFT, *each])
+        assert len(conflicts) == 2
+        assert store.kept == other.kept == 4
+    with Recording(path) as one, Recording(tmp_path / "other.lightoff") as two:
+        assert repr([*one.readings()]) == repr([*two.readings()])
 
 
 def test_a_batch_that_fails_leaves_nothing_behind(path):

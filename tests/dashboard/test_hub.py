@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.model import Plate
+from dashboard.attempts import MOST
 from dashboard.hub import EVENTS, MESSAGES_WAITING, Hub, Listener, plate_from
 
 STATUS = {"type": "status", "now": 5, "replay": None}
@@ -176,3 +177,30 @@ def test_plate_survives_its_way_as_json() -> None:
     assert plate_from(json.loads(json.dumps(asdict(plate)))) == plate
     assert plate_from(None) == Plate()
     assert plate_from({"rise": None, "unknown": 1}) == Plate()
+
+
+def attempts(*numbers: int, whole: bool = False, first: int = 1, outcome: str = "") -> dict[str, Any]:
+    rows = [{"number": number, "outcome": outcome} for number in numbers]
+    return {"type": "attempts", "version": 1, "whole": whole, "first": first, "attempts": rows}
+
+
+def test_attempts_are_remembered_for_who_comes_late_and_passed_on_as_they_come() -> None:
+    told = hub()
+    told.publish(attempts(1, 2, whole=True))
+    with told.listening() as listener:
+        (first,) = [message for message in listener.take() if message["type"] == "attempts"]
+        assert (first["whole"], [row["number"] for row in first["attempts"]]) == (True, [1, 2])
+        told.publish(attempts(2, 3, outcome="heat"))
+        (news,) = listener.take()
+        assert (news["whole"], [row["number"] for row in news["attempts"]]) == (False, [2, 3])
+        told.publish(attempts(4, first=3))
+        told.publish({"type": "attempts", "attempts": [{"number": "x"}, 7, None]})
+    (late,) = [message for message in told.known() if message["type"] == "attempts"]
+    assert [(row["number"], row["outcome"]) for row in late["attempts"]] == [(3, "heat"), (4, "")]
+    told.publish({"type": "jump"})
+    assert "attempts" not in [message["type"] for message in told.known()], "of another time"
+    told.publish(attempts(*range(1, MOST + 51), whole=True))
+    (late,) = [message for message in told.known() if message["type"] == "attempts"]
+    assert [row["number"] for row in late["attempts"]] == list(range(51, MOST + 51))
+    told.publish({"type": "hello", "plate": {}, "limits": []})
+    assert "attempts" not in [message["type"] for message in told.known()], "of another recording"

@@ -157,7 +157,7 @@ def test_what_was_deleted_is_listed_apart(tmp_path: Path):
 
 
 def test_a_missing_and_an_empty_folder_are_empty(tmp_path: Path):
-    nothing = {"recordings": [], "more": 0, "deleted": [], "more_deleted": 0}
+    nothing = {"looking": False, "recordings": [], "more": 0, "deleted": [], "more_deleted": 0}
     assert Summaries(tmp_path / "calls").listing() == {"folder": "calls", **nothing}
     assert Summaries(tmp_path).listing() == {"folder": tmp_path.name, **nothing}
 

@@ -94,6 +94,10 @@ class PageBench:
         readings = [[key, time, value, quality] for key, value in rows]
         self._say({"type": "readings", "readings": readings}, self._status())
 
+    def attempts(self, *rows: Message, whole: bool = False, first: int = 1) -> None:
+        """Attempts that are new or changed."""
+        self._say({"type": "attempts", "whole": whole, "first": first, "attempts": list(rows)})
+
     def event(self, text: str) -> None:
         """A note at this moment."""
         self._say({"type": "event", "time": self.now, "kind": "note", "text": text, "subject": None})

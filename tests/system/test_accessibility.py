@@ -68,6 +68,17 @@ def test_axe_finds_nothing_when_it_is_dangerous(bench: PageBench, browser: Brows
     """The takeover, then what stays of it, with contacts that opened first and a meter below zero."""
     co = alarm("room_co_shut_down", "room_co", "safety", 36e-6, value=45e-6)
     bench.status["alarms"] = [co, alarm("volts_low", "volts_control", "medium", 21.0)]
+    bench.status["phase"] = {
+        "phase": "rest",
+        "text": "no call for heat",
+        "since": bench.now,
+        "expected": None,
+        "next": "",
+    }
+    bench.status["warnings"] = [
+        {"name": "flame_without_gas", "text": "STOP: flame with the gas valve closed", "stop": True},
+        {"name": "limit_open", "text": "a limit switch is open", "stop": False},
+    ]
     bench.status["first_drop"] = {"time": bench.now, "points": ["switch_closed"]}
     bench.hello["plate"] = {"switch_close": [0.5 * INCH_OF_WATER], "switch_open": [0.42 * INCH_OF_WATER]}
     bench.greet("room_co@badge", "draft_switch@meter", "switch_closed@logger", "volts_control@meter")

@@ -73,6 +73,20 @@ def test_the_phase_is_the_largest_and_says_what_comes_next(bench: PageBench, bro
         assert look.text("#headline-more") == "9 s of about 15 s · try 1 of 3 · next: igniter"
         size = "parseFloat(getComputedStyle(document.querySelector('{}')).fontSize)"
         assert look.page.evaluate(f"{size.format('#headline-phase')} > {size.format('.tile h2')}")
+        bench.tell(phase=phase | {"settled": False})
+        look.until("document.querySelector('#headline-phase').innerText.startsWith('Probably purge')")
+        assert look.text("#headline-more").endswith("next, probably: igniter")
+        stop = {"name": "flame_without_gas", "text": "STOP: flame with the gas valve closed", "stop": True}
+        bench.tell(phase=phase, warnings=[stop])
+        look.until("document.querySelector('#headline.danger #headline-warnings').innerText.startsWith('STOP: flame')")
+        ends = "document.querySelector('{}').getBoundingClientRect().{}"
+        above = f"{ends.format('#headline-warnings', 'bottom')} <= {ends.format('#headline-phase', 'top')} + 1"
+        assert look.page.evaluate(above)
+        bench.tell(phase=None)
+        look.until("document.querySelector('#headline-phase').hidden")
+        assert look.page.is_visible("#headline-warnings"), "also where no phase is known"
+        bench.tell(phase=phase, warnings=[])
+        look.until("document.querySelector('#headline-warnings').hidden")
         assert not look.page.is_visible("#headline-drop")
         first = {"time": START + 300 * SECOND, "points": ["switch_closed"]}
         bench.tell(

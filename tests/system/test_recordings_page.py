@@ -79,7 +79,7 @@ def test_the_recordings_of_a_call(browser: Browser, tmp_path: Path):
             listed = look.text(row(BEFORE))
             assert "invented demo house" in listed
             assert "length 22:00" in listed
-            assert "attempts – not known yet" in listed  # noqa: RUF001
+            assert "attempts – being looked for" in listed  # noqa: RUF001
             assert "1 note, 0 marks" in listed
             opened(look, folder / BEFORE, began)
             compared(look)

@@ -17,8 +17,6 @@ from tests.sequence.long_runs import healthy
 from tests.sequence.ready import NEEDS_RECOGNIZER
 from tests.sequence.recordings import EPOCH
 
-pytestmark = NEEDS_RECOGNIZER
-
 SECONDS = 900.0
 EVERY = 1.0
 """Measured channels are thinned to one reading in so long; contacts keep theirs. [s]"""
@@ -147,6 +145,7 @@ def fed(read: Sequence[Reading], timing: Timing | None, plate: Plate | None) -> 
     assert breaches(recognizer.attempts) == []
 
 
+@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(SUBSETS.filter(lambda points: len(points) < 8), SEEDS, st.sampled_from([0.0, 0.1]), TIMINGS, PLATES)
 def test_readings_out_of_order_by_two_seconds(
@@ -158,6 +157,7 @@ def test_readings_out_of_order_by_two_seconds(
     fed([read[place] for place in order], timing, plate)
 
 
+@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(anything(), TIMINGS, PLATES, st.booleans())
 def test_a_stream_that_no_furnace_gives(
@@ -167,6 +167,7 @@ def test_a_stream_that_no_furnace_gives(
     fed([(*one[:3], Quality.SUSPECT) if suspect else one for one in read], timing, plate)
 
 
+@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(SEEDS)
 def test_an_instrument_that_goes_is_forgotten(seed: int) -> None:

@@ -1,0 +1,58 @@
+"""Everything that is found in what was recorded, put together: attempts, measures, checks, alarms, bad data."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.checks import Check
+from analysis.data import DataProblem, problems
+from analysis.measures import Measured, measures
+from analysis.sequence.attempts import Recognition
+from analysis.sequence.recognize import recognize
+from collector.analysis_stops import stops
+from collector.judged import judged
+from collector.opened import Opened
+from collector.past_alarms import PastAlarm, past_alarms
+from collector.session import rules
+
+Progress = Callable[[float], None]
+"""Told which share of the work is done, from 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What was found in one recording."""
+
+    opened: Opened
+    recognition: Recognition
+    measures: Sequence[Measured] = ()
+    checks: Sequence[Check] = ()
+    alarms: Sequence[PastAlarm] = ()
+    """In the order of time."""
+    data_problems: Sequence[DataProblem] = ()
+    causes: Sequence[Any] = ()
+    """Empty: nothing names causes yet."""
+    next_tests: Sequence[Any] = ()
+    """Empty: nothing proposes tests yet."""
+    units: str = "trade"
+    """Units to show it in: `trade` or `metric`."""
+
+
+def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "trade") -> Analysis:
+    """Find everything in what was recorded."""
+    tell = progress or (lambda _: None)
+    job, series = opened.job, opened.series
+    timing = job.stated_timing
+    recognition = recognize(series, timing, job.plate)
+    attempts = recognition.attempts
+    tell(0.4)
+    found = measures(series, attempts, job.plate, job.baseline, timing)
+    tell(0.6)
+    checks = judged(found, attempts, job)
+    doubts = problems(series, attempts, job.plate, doubtful=opened.doubtful)
+    tell(0.8)
+    points = frozenset(one.channel.point for one in series)
+    raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)
+    alarms = sorted([*raised, *stops(series, attempts)], key=lambda alarm: (alarm.start, alarm.rule))
+    tell(1.0)
+    return Analysis(opened, recognition, found, checks, alarms, doubts, units=units)
