@@ -103,7 +103,7 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
     before = 0
     for number, index in enumerate(where):
         begin = _begin(time, distance, int(index), before, levels, rising=bool(state[index]))
-        gap = min(float(time[begin] - time[begin - 1]) if begin else spacing, QUIET)
+        gap = min(float(time[begin] - time[begin - 1]) if begin else spacing, max(QUIET, 2 * spacing))
         slow = RUNS_UP * (fades and bool(state[index]))
         at[number] = time[begin] - 0.5 * gap - slow
         u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))

@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 
 NEAR = 0.12
 """Moments closer than this are one. [s]"""
+CROWD, CROWDED, APART = 30, 8.0, 2.0
+"""Where so many moments [1] come within so long [s], as where a contact chatters, only those so far apart count. [s]"""
 SHORTEST = 0.25
 """What a channel says for less than this may be a bounce. [s]"""
 MOST_TOLD = 10.0
@@ -153,7 +155,8 @@ def _apart(times: Array, start: float, end: float) -> Array:
     every = np.concatenate([[start], times, [end]])
     kept = [0]
     for number in range(1, every.size - 1):
-        if every[number] - every[kept[-1]] >= NEAR and end - every[number] >= NEAR:
+        crowded = len(kept) > CROWD and every[number] - every[kept[-CROWD]] < CROWDED
+        if every[number] - every[kept[-1]] >= (APART if crowded else NEAR) and end - every[number] >= NEAR:
             kept.append(number)
     return every[[*kept, every.size - 1]]
 

@@ -41,7 +41,7 @@ def _contact(signal: int, on: float = 6.0, off: float = 6.0) -> Telling:
 
 
 _DRAFT = Telling(INDUCER, 4.0, 4.0, 18.0, floor=4.0, fades=True)
-_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 4.0, 18.0, floor=6.0, fades=True)
+_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 1.0, 18.0, floor=6.0, fades=True)
 
 TELLING: Mapping[str, Telling] = {
     "call_heat": Telling(CALL, 2.0, 2.0, 4.0, contact=True),

@@ -34,7 +34,10 @@ def _call(ending: Ending, witness: Witness) -> list[Sign]:
 def _switch(ending: Ending, witness: Witness) -> list[Sign]:
     at = ending.time
     if ending.phase == "inducer_start":
-        return []
+        closed = witness.edge(SWITCH, ending.spun + 0.3, at + 1.0, on=True) if witness.knows(SWITCH, at - 4.0) else None
+        opened = closed is not None and witness.edge(SWITCH, closed, closed + 6.0, on=False) is not None
+        text = "the pressure switch closed and opened again"
+        return [(opened, {"draft_lost": 0.95}, 0.004, text)] if witness.knows(SWITCH, at - 4.0) else []
     if witness.knows(SWITCH, at - 4.0):
         gas = witness.edge(GAS, at - 3.0, at + 2.0, on=False)
         opened = witness.edge(SWITCH, at - 3.5, (at if gas is None else gas) + 0.6, on=False) is not None

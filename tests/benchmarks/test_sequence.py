@@ -21,7 +21,6 @@ from collector.past_alarms import past_alarms
 from collector.rules import default_rules
 from tests.sequence.long_runs import healthy, tiled
 from tests.sequence.matching import Score
-from tests.sequence.ready import NEEDS_RECOGNIZER
 from tests.sequence.recordings import Recorded, recording
 from tests.sequence.scenarios import seconds_of
 from tests.sequence.scores import Totals, by_phase, offline, scores, table, totals
@@ -116,7 +115,6 @@ def test_boundaries_against_a_library_for_change_points() -> None:
     assert our.median < their.median
 
 
-@NEEDS_RECOGNIZER
 def test_streaming_says_what_offline_says() -> None:
     same, other, changed, costs = 0, list[str](), 0, list[float]()
     chosen = [one for one in recordings() if sum(each.time.size for each in one.series) <= MOST_READINGS][:STREAMED]

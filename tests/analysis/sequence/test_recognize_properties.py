@@ -14,7 +14,6 @@ from analysis.points import POINTS
 from analysis.sequence.recognize import recognize
 from tests.sequence.lawful import breaches, lapses
 from tests.sequence.long_runs import healthy
-from tests.sequence.ready import NEEDS_RECOGNIZER
 from tests.sequence.recordings import EPOCH
 
 SECONDS = 900.0
@@ -145,7 +144,6 @@ def fed(read: Sequence[Reading], timing: Timing | None, plate: Plate | None) -> 
     assert breaches(recognizer.attempts) == []
 
 
-@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(SUBSETS.filter(lambda points: len(points) < 8), SEEDS, st.sampled_from([0.0, 0.1]), TIMINGS, PLATES)
 def test_readings_out_of_order_by_two_seconds(
@@ -157,7 +155,6 @@ def test_readings_out_of_order_by_two_seconds(
     fed([read[place] for place in order], timing, plate)
 
 
-@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(anything(), TIMINGS, PLATES, st.booleans())
 def test_a_stream_that_no_furnace_gives(
@@ -167,7 +164,6 @@ def test_a_stream_that_no_furnace_gives(
     fed([(*one[:3], Quality.SUSPECT) if suspect else one for one in read], timing, plate)
 
 
-@NEEDS_RECOGNIZER
 @EXAMPLES
 @given(SEEDS)
 def test_an_instrument_that_goes_is_forgotten(seed: int) -> None:
