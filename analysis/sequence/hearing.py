@@ -34,6 +34,8 @@ CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
+WANDER = 0.2
+"""Part of its span that a channel's wandering at rest counts for at most. [1]"""
 STAGED = 8
 """Medians that each stage has at least before they are told apart. [1]"""
 PLAINLY = 1.6
@@ -164,7 +166,7 @@ class Hearing:
             return False
         self._relearn = self._learned + 10.0
         self._learning.measure(self.readings.value)
-        self._anew = self._use(self._learning.levels(self._used))
+        self._anew = self._use(self._learning.levels(self._used, WANDER))
         return self._anew
 
     def _use(self, new: Levels | None) -> bool:

@@ -13,8 +13,6 @@ BLOCK = 1.0
 """Extremes are those of medians over so long, so that a spike is none. [s]"""
 NEAR = 0.25
 """Part of the span from the extreme at rest in which a level still counts as rest. [1]"""
-WANDER = 0.2
-"""Part of the span that wandering at rest counts for at most: of few blocks some belong to a run down. [1]"""
 NEVER = 0.3
 """Part of the farthest level from which the one at rest is none: all these channels rest near nothing. [1]"""
 COARSE = 0.25
@@ -97,8 +95,11 @@ class Learning:
             self.blocks, self._every = self.blocks[::2], 2 * self._every
             self._count = self.blocks.size * self._every
 
-    def levels(self, telling: Telling) -> Levels | None:
-        """What they say of a channel; None before there is anything."""
+    def levels(self, telling: Telling, wander_most: float = np.inf) -> Levels | None:
+        """What they say of a channel; None before there is anything.
+
+        wander_most : part of the span that wandering at rest counts for at most; of few blocks some are of a run down.
+        """
         if not self.blocks.size:
             return None
         low, high = self.low, self.high
@@ -107,7 +108,7 @@ class Learning:
         near = self.blocks[np.abs(self.blocks - edge) <= NEAR * (high - low)]
         rest = float(np.median(near)) if near.size else edge
         wander = 1.4826 * float(np.median(np.abs(near - rest))) if near.size > 8 else 0.0
-        least = max(6 * self.scatter, telling.floor, min(5 * wander, WANDER * (high - low)))
+        least = max(6 * self.scatter, telling.floor, min(5 * wander, wander_most * (high - low) if high > low else 0.0))
         away = abs(far - rest) < least or (rest * far > 0 and abs(rest) > NEVER * abs(far))
         always = away and abs(rest) > 4 * least
         if always:
