@@ -72,7 +72,8 @@ STATES = (
     State("igniter_warmup", "igniter_warmup", "CISNL", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
     State("ignition_trial", "ignition_trial", "CISGnL", "F", (0.2, 1.0, 6.0)),
     State("no_light", "ignition_trial", "CISGnL", "F", (2.0, 5.0, 15.0), "ignition_trial"),
-    State("blower_on_delay", "blower_on_delay", "CISGFL", "Nb", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("blower_on_delay", "blower_on_delay", "CISGFL", "NB", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("delay_blowing", "blower_on_delay", "CISGFBL", "N", (3.0, 30.0, 90.0), "blower_on_delay"),
     State("run_low", "run_low", "CISGFBTL", "NH", (1.0, 300.0, 10_000.0)),
     State("run_high", "run_high", "CISGFBTHL", "N", (1.0, 300.0, 10_000.0)),
     State("post_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
@@ -87,7 +88,7 @@ STATES = (
     State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
     State("rollout", "lockout", "R", "NGF", (10.0, 300.0, 20_000.0)),
 )
-"""In `rollout` and `limit_cooldown` the contact in question is what is open."""
+"""In `rollout` and `limit_cooldown` the contact in question is what is open; in `delay_blowing` the blower ran before."""
 NAMES = tuple(state.name for state in STATES)
 NUMBER = {name: number for number, name in enumerate(NAMES)}
 
@@ -98,12 +99,13 @@ FOLLOWS: Mapping[str, Mapping[str, float]] = {
     "not_proved": {"interpurge": 0.75, "failed_purge": 0.24, "lockout": 0.01},
     "prepurge": {"igniter_warmup": 1.0},
     "igniter_warmup": {"ignition_trial": 0.75, "no_light": 0.25},
-    "ignition_trial": {"blower_on_delay": 1.0},
+    "ignition_trial": {"blower_on_delay": 0.93, "delay_blowing": 0.07},
     "no_light": {"interpurge": 0.75, "failed_purge": 0.25},
     "blower_on_delay": {"run_low": 0.6, "run_high": 0.4},
+    "delay_blowing": {"run_low": 0.6, "run_high": 0.4},
     "run_low": {"run_high": 0.3, "post_purge": 0.7},
     "run_high": {"run_low": 0.2, "post_purge": 0.8},
-    "post_purge": {"blower_off_delay": 0.9, "idle": 0.05, "waiting": 0.05},
+    "post_purge": {"blower_off_delay": 0.98, "idle": 0.005, "waiting": 0.015},
     "unlit_purge": {"idle": 0.7, "waiting": 0.2, "blower_off_delay": 0.1},
     "failed_purge": {"lockout": 1.0},
     "blower_off_delay": {"idle": 0.9, "waiting": 0.1},
@@ -181,6 +183,15 @@ BROKEN_OFF: Mapping[str, Mapping[str, float]] = {
         "rollout": 0.05,
         "failed_purge": 0.08,
     },
+    "delay_blowing": {
+        "interpurge": 0.4,
+        "post_purge": 0.3,
+        "idle": 0.01,
+        "waiting": 0.015,
+        "limit_cooldown": 0.15,
+        "rollout": 0.05,
+        "failed_purge": 0.08,
+    },
     "run_low": {
         "interpurge": 0.4,
         "idle": 0.01,
@@ -225,6 +236,7 @@ OFTEN = 1 / 400.0
 APART: Mapping[str, float] = {
     "idle": 1 / 20_000.0,
     "blower_on_delay": 1 / 150.0,
+    "delay_blowing": 1 / 150.0,
     "run_low": 1 / 8000.0,
     "run_high": 1 / 8000.0,
     "post_purge": 1 / 1000.0,
@@ -253,7 +265,7 @@ BEGINS: Mapping[str, float] = {
 """In what state a recording begins; each of the others is 0.015. [1]"""
 OTHERWISE = 0.015
 
-STRENGTH = {"n": 0.3, "b": 0.12}
+STRENGTH = {"n": 0.3}
 """Part of a signal's evidence that counts in a state; 1 unless said here. [1]"""
 
 
@@ -312,8 +324,6 @@ class Durations:
         self._longest = high
         self._middle = np.log(usual)
         self._wide = np.maximum(np.log(high / low) / 4.0, 0.25)
-        if timing == Timing():  # what is usual anyway tells nothing of this unit
-            timing = None
         told = [getattr(timing, state.timing, None) if timing and state.timing else None for state in STATES]
         self._told = np.array([np.nan if one is None else float(one) for one in told])
         self.usual = np.where(np.isnan(self._told), usual, self._told)

@@ -39,7 +39,7 @@ class Recorded:
     series: tuple[Series, ...]
     """Inside units, NaN where a reading had no good value, time UTC since 1970. [s]"""
     timing: Timing | None
-    """Of the job file; the defaults where it says nothing of them, None without one."""
+    """What the job file states; None where it says nothing of them."""
     plate: Plate | None
     truth: tuple[Attempt, ...]
     """Cut to what was recorded."""
@@ -116,7 +116,12 @@ def made(seed: int) -> Recorded:
         "job": "none" if drawn.timing is None else "timing left out" if drawn.timing == Timing() else "whole",
     }
     truth = cut(attempts_of(plant.attempts, place), first, last)
-    return Recorded(seed, series, drawn.timing, drawn.plate, truth, first, last, about)
+    return Recorded(seed, series, stated(drawn.timing), drawn.plate, truth, first, last, about)
+
+
+def stated(timing: Timing | None) -> Timing | None:
+    """The timing, None where it is what is taken without a statement."""
+    return None if timing == Timing() else timing
 
 
 def _save(found: Recorded, file: Any) -> None:
@@ -148,7 +153,7 @@ def _load(path: Path) -> Recorded:
         Attempt(**{**one, "phases": tuple(PhaseSpan(**span) for span in one["phases"])}) for one in head["truth"]
     )
     timing = head["timing"] and Timing(**head["timing"])
-    return Recorded(head["seed"], series, timing, plate, truth, head["start"], head["end"], head["about"])
+    return Recorded(head["seed"], series, stated(timing), plate, truth, head["start"], head["end"], head["about"])
 
 
 def _plate(told: dict[str, Any]) -> Plate:

@@ -163,7 +163,7 @@ def test_what_is_settled_never_changes_and_is_three_seconds_old(seed: int | None
     assert len(stands) > 6
 
 
-@pytest.mark.parametrize(("margin", "soon"), [(1.0, 5.0), (None, 9.0)])
+@pytest.mark.parametrize(("margin", "soon"), [(1.0, 5.0), (None, 12.0)])
 def test_contacts_settle_soon_and_no_sooner_than_three_seconds(
     monkeypatch: pytest.MonkeyPatch, margin: float | None, soon: float
 ) -> None:
