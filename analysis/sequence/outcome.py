@@ -41,6 +41,19 @@ ENDINGS: Mapping[str, Mapping[str, float]] = {
 """Shares by the last phase in which the attempt went on. [1]"""
 UNSEEN: Mapping[str, float] = {"inducer_start": 0.4, "prepurge": 0.15, "igniter_warmup": 0.15, "ignition_trial": 0.3}
 """Where it ended when nothing shows how far it came before a flame. [1]"""
+FITS: Mapping[str, str] = {
+    "heat": "it burned past the delay of the blower and stopped as at the end of a call",
+    "call_ended": "it stopped as at the end of a call",
+    "draft_not_proved": "the wait for the pressure switch passed and it was not seen to close",
+    "draft_lost": "it stopped before there was a flame, and was not seen to be called off",
+    "no_ignition": "the trial passed and no flame was seen",
+    "flame_lost": "it stopped soon after the flame, and nothing else that is measured explains it",
+    "limit_open": "inducer and blower ran on as they cool an open limit",
+    "gas_off_unexplained": "the gas went off and nothing that is measured explains it",
+    "no_start": "heat was called and no inducer was seen to run",
+    "unknown": "nothing that is measured explains it",
+}
+"""What an outcome rests on where no sign of it was seen by itself."""
 LONGEST_DELAY = 95.0
 """A flame that burned longer heated, whatever the delay of the blower. [s]"""
 
@@ -109,4 +122,4 @@ def decided(ending: Ending, witness: Witness) -> tuple[str, float, str]:
         names = sorted(chances, key=lambda name: -chances[name])[:2]
         return "unknown", probability, f"the channels there cannot tell {names[0]} from {names[1]}"
     told = [text for name, text in reasons if name == outcome]
-    return outcome, probability, "; ".join(dict.fromkeys(told)) or "nothing else that is measured happened then"
+    return outcome, probability, "; ".join(dict.fromkeys(told)) or FITS[outcome]

@@ -58,11 +58,6 @@ def scenario(seed: int) -> Scenario:
     return Scenario(plant, meters, seconds, kit, timing, None if papers == "none" else unit.papers.plate)
 
 
-def seconds_of(seed: int) -> float:
-    """Length of the visit of a seed. [s]"""
-    return _seconds(_chance(seed))
-
-
 def _chance(seed: int) -> random.Random:
     return random.Random(f"visit {seed}")
 
