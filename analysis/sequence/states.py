@@ -88,7 +88,7 @@ STATES = (
     State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
     State("rollout", "lockout", "R", "NGF", (10.0, 300.0, 20_000.0)),
 )
-"""In `rollout` and `limit_cooldown` the contact in question is what is open; in `delay_blowing` the blower ran before."""
+"""In `rollout` and `limit_cooldown` the contact in question is open; in `delay_blowing` the blower ran before."""
 NAMES = tuple(state.name for state in STATES)
 NUMBER = {name: number for number, name in enumerate(NAMES)}
 

@@ -131,8 +131,8 @@ def test_streaming_says_what_offline_says() -> None:
     share = same / max(same + len(other), 1)
     say(
         f"streaming: {len(costs):,} readings of {len(chosen)} recordings, {1e6 * middle:.0f} us a reading, p99"
-        f" {1e6 * far:.0f} us; {share:.4f} of {same + len(other)} attempts as offline (wished for {AGREEMENT}), {changed} revised once settled\n"
-        + "\n".join(other[:20])
+        f" {1e6 * far:.0f} us; {share:.4f} of {same + len(other)} attempts as offline"
+        f" (wished for {AGREEMENT}), {changed} revised once settled\n" + "\n".join(other[:20])
     )
     assert same > 5
     assert share >= bearable(AGREES, same + len(other))
