@@ -5,7 +5,8 @@ import gzip
 import io
 import json
 import os
-import tempfile
+import secrets
+import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -83,9 +84,9 @@ def write(places: Places, content: Content, *, given_job: Path | None = None) ->
     name, beside = places.recording.name, places.recording.parent
     with (
         _said(places.recording),
-        tempfile.TemporaryDirectory(".part", "simulated-", beside, ignore_cleanup_errors=True) as folder,
+        _folder(beside / f"simulated-{secrets.token_hex(4)}.part") as folder,
     ):
-        parts = {place: Path(folder) / place.name for place in places.all()}
+        parts = {place: folder / place.name for place in places.all()}
         into = _write_store if has_ending(name, LIVE_ENDING) else _write_csv
         count = into(parts[places.recording], content, compressed=has_ending(name, ".csv.gz"))
         parts[places.truth].write_text(truth_text(content.truth()), "utf-8")
@@ -170,6 +171,16 @@ def _write_store(path: Path, content: Content, *, compressed: bool) -> int:  # n
                 batch.clear()
         store.append(batch)
     return count
+
+
+@contextmanager
+def _folder(path: Path) -> Iterator[Path]:
+    """A folder that is there while the block runs and gone afterwards, whenever it is interrupted."""
+    try:
+        path.mkdir()
+        yield path
+    finally:
+        shutil.rmtree(path, ignore_errors=True)
 
 
 @contextmanager

@@ -150,14 +150,15 @@ lightoff.trends = (function () {
     shift = answer.shift || 0;
     shiftAsked = answer.asked || 0;
     setText(id("trends-axis"), Object.keys(answer.figures).length ? (answer.counted ? "time from the start" : "local time") : "");
-    lightoff.charts.use(answer.figures);
+    const hidden = !id("trends").clientWidth; // a drawing that is not shown gets a width of its own: it waits
+    lightoff.charts.use(hidden ? {} : answer.figures);
+    if (hidden && Object.keys(answer.figures).length) wanted = true;
     lightoff.cursor.draw();
   }
 
   function mayAsk() {
     const since = performance.now() - asked;
     if (waiting || document.hidden || lightoff.views.shown() !== "live" || !window.Plotly) return false;
-    if (!id("trends").clientWidth) return false; // before the first reading: a drawing that is not shown gets a width of its own
     return since > (zoom ? 100 : LEAST_BETWEEN / (window_ ? 5 : 1)) && !(waitForReading && since < 3000);
   }
 

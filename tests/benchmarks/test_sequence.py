@@ -27,10 +27,10 @@ from tests.sequence.segmentation import can_compare, edges, library, nearness
 from tests.sequence.streaming import agreement, quantiles, revised, streamed
 
 FULL = os.environ.get("LIGHTOFF_BENCH") == "1"
-RECORDINGS = int(os.environ.get("LIGHTOFF_RECORDINGS", "400" if FULL else "16"))
+RECORDINGS = int(os.environ.get("LIGHTOFF_RECORDINGS", "400" if FULL else "10"))
 HEALTHY_HOURS = float(os.environ.get("LIGHTOFF_HEALTHY_HOURS", "48" if FULL else "2"))
 LONGEST = float(os.environ.get("LIGHTOFF_HOURS", "24" if FULL else "1"))
-STREAMED = RECORDINGS if RECORDINGS > 100 else 6
+STREAMED = RECORDINGS if RECORDINGS > 100 else 4
 """Recordings that are fed reading by reading. [1]"""
 COMPARED = RECORDINGS if RECORDINGS > 100 else 5
 """Recordings on which the library is tried. [1]"""

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -21,7 +22,9 @@ EVERY = 1.0
 """Measured channels are thinned to one reading in so long; contacts keep theirs. [s]"""
 LATE = 2.0
 """Readings of different instruments may come out of order by so much. [s]"""
-EXAMPLES = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+pytestmark = pytest.mark.timeout(180)
+"""A loaded machine takes its time over many examples."""
+EXAMPLES = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 
 Reading = tuple[str, float, float, Quality]
 
