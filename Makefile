@@ -23,7 +23,8 @@ test: $(TEST_STAMP)
 ifdef TESTS
 	$(BIN)/python -m pytest $(TESTS)
 else
-	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder --ignore=tests/benchmarks
+	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder -m "not alone" --ignore=tests/benchmarks
+	$(BIN)/python -m pytest -m alone tests/system tests/collector
 	$(BIN)/python -m pytest tests/benchmarks
 endif
 

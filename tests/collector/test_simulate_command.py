@@ -288,6 +288,7 @@ def played(folder: Path, *arguments: str) -> Recording:
     return Recording(folder / "live.lightoff")
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(120)
 def test_live_it_runs_on_its_clock_and_is_recorded_without_the_truth(tmp_path):
     begin = time.time_ns()

@@ -105,6 +105,7 @@ BACK_WITHIN = 5.0
 """From the new page's address to a browser that is connected again. [s]"""
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(120)
 def test_a_page_that_is_killed_comes_back_and_the_recording_never_noticed(browser: Browser, tmp_path: Path):
     """Kill -9 of the page's process: a new one serves the same address, the browser connects again by itself."""

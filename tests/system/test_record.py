@@ -64,6 +64,7 @@ def times(path: Path, channel: str) -> np.ndarray:
         return recording.read(channel).time / NANOSECONDS
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(120)
 def test_an_instrument_unplugged_and_plugged_again(tmp_path: Path):
     path = tmp_path / "call.lightoff"
