@@ -34,7 +34,7 @@ def refined(
         at[number], u[number] = best, known
         if not known:
             told = durations.told(before.state)
-            u[number] = max(UNSEEN, 0.0) if told is None else np.hypot(told, u[before.start])
+            u[number] = UNSEEN if told is None else np.hypot(told, u[before.start])
     for first, second in pairwise(segments):
         at[second.start] = max(at[second.start], at[first.start])
     return at, u

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.sequence.edges import Course
-from analysis.sequence.signals import CALL, FLAME, GAS, HIGH, IGNITER, INDUCER, SIGNALS, SWITCH
+from analysis.sequence.signals import CALL, FLAME, GAS, IGNITER, INDUCER, SIGNALS, SWITCH
 from analysis.sequence.states import NUMBER, Durations, asks
 
 Array = NDArray[np.float64]
@@ -159,6 +159,3 @@ def _apart(times: Array, start: float, end: float) -> Array:
         if every[number] - every[kept[-1]] >= (APART if crowded else NEAR) and end - every[number] >= NEAR:
             kept.append(number)
     return every[[*kept, every.size - 1]]
-
-
-__all__ = ["HIGH", "Evidence", "Voice", "moments"]

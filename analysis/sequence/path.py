@@ -54,7 +54,6 @@ class Path:
         durations: Durations,
         signals: frozenset[int],
         never: NDArray[np.bool_],
-        first: int | None = None,
         begin: Array | None = None,
     ) -> None:
         self._durations = durations
@@ -64,7 +63,6 @@ class Path:
         self._broken = transitions(BROKEN_OFF) + np.log([[APART.get(name, OFTEN)] for name in NAMES])
         self._follow[:, never] = self._broken[:, never] = -np.inf
         self._never = never
-        self._first = first  # state that is known at the beginning
         self._begin = begin  # (states,) scores of the states that begin at the first moment, where they are known
         self.time = np.empty(0)
         self._said = np.empty((0, COUNT))
@@ -96,9 +94,6 @@ class Path:
         """Best scores of a change at a moment."""
         if number == 0:
             begin = np.log([BEGINS.get(name, OTHERWISE) for name in NAMES])
-            if self._first is not None:
-                begin[:] = -np.inf
-                begin[self._first] = 0.0
             if self._begin is not None:
                 begin = self._begin.copy()
             begin[self._never] = -np.inf
@@ -123,9 +118,7 @@ class Path:
             self._carry(first)
         length = self.time[number] - self.time[first:number]
         spent = self._durations.lasting(length) if lasting else self._durations.density(length)
-        if (
-            first == 0 and self._first is None and self._begin is None
-        ):  # nobody knows how long it had lasted when the recording began
+        if first == 0 and self._begin is None:  # nobody knows how long it had lasted when the recording began
             spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
         score = self._entered[first:number] - self._said[first:number] + spent
         which = np.argmax(score, axis=0)

@@ -119,97 +119,20 @@ FOLLOWS: Mapping[str, Mapping[str, float]] = {
 }
 """What follows a state that lasts its time, and how often among calls that a technician is sent to; our choice."""
 
+_ANY: Mapping[str, float] = {"idle": 0.01, "waiting": 0.015, "rollout": 0.05, "failed_purge": 0.08}
+_STARTING: Mapping[str, float] = {**_ANY, "unlit_purge": 0.5, "limit_cooldown": 0.1, "rollout": 0.1}
+_UNLIT: Mapping[str, float] = {**_ANY, "interpurge": 0.35, "unlit_purge": 0.35, "limit_cooldown": 0.05}
+_LIT: Mapping[str, float] = {**_ANY, "interpurge": 0.4, "post_purge": 0.3, "limit_cooldown": 0.15}
+_HEATING: Mapping[str, float] = {**_ANY, "interpurge": 0.4, "limit_cooldown": 0.4, "blower_off_delay": 0.02}
+
 BROKEN_OFF: Mapping[str, Mapping[str, float]] = {
     "idle": {"limit_cooldown": 0.05},
     "waiting": {"idle": 0.3, "limit_cooldown": 0.05},
-    "inducer_start": {
-        "unlit_purge": 0.5,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.1,
-        "rollout": 0.1,
-        "failed_purge": 0.08,
-    },
-    "not_proved": {
-        "unlit_purge": 0.5,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.1,
-        "rollout": 0.1,
-        "failed_purge": 0.08,
-    },
-    "prepurge": {
-        "interpurge": 0.35,
-        "unlit_purge": 0.35,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.05,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "igniter_warmup": {
-        "interpurge": 0.35,
-        "unlit_purge": 0.35,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.05,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "ignition_trial": {
-        "interpurge": 0.35,
-        "unlit_purge": 0.35,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.05,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "no_light": {
-        "interpurge": 0.2,
-        "unlit_purge": 0.35,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.05,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "blower_on_delay": {
-        "interpurge": 0.4,
-        "post_purge": 0.3,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.15,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "delay_blowing": {
-        "interpurge": 0.4,
-        "post_purge": 0.3,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.15,
-        "rollout": 0.05,
-        "failed_purge": 0.08,
-    },
-    "run_low": {
-        "interpurge": 0.4,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.4,
-        "rollout": 0.05,
-        "blower_off_delay": 0.02,
-        "failed_purge": 0.08,
-    },
-    "run_high": {
-        "interpurge": 0.4,
-        "idle": 0.01,
-        "waiting": 0.015,
-        "limit_cooldown": 0.4,
-        "rollout": 0.05,
-        "blower_off_delay": 0.02,
-        "failed_purge": 0.08,
-    },
+    **dict.fromkeys(("inducer_start", "not_proved"), _STARTING),
+    **dict.fromkeys(("prepurge", "igniter_warmup", "ignition_trial"), _UNLIT),
+    "no_light": {**_UNLIT, "interpurge": 0.2},
+    **dict.fromkeys(("blower_on_delay", "delay_blowing"), _LIT),
+    **dict.fromkeys(("run_low", "run_high"), _HEATING),
     "unlit_purge": {"waiting": 0.4, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
     "post_purge": {"waiting": 0.3, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
     "failed_purge": {"waiting": 0.1, "idle": 0.2, "blower_off_delay": 0.3, "post_purge": 0.3},
