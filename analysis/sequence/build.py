@@ -183,9 +183,7 @@ def _outcome(
     then = names[place + 2] if place + 2 < len(names) else ""
     again = retried or (bool(after) and _goes_on(NAMES[after[0].state]) and NAMES[own[-1].state] in AGAIN)
     low = witness.never_reached(spans[0].start, spans[last].end)
-    known = durations.told(NUMBER["blower_on_delay"]) is not None
-    no_light = NUMBER["no_light"]
-    trial = 0.0 if durations.told(no_light) is None else float(durations.usual[no_light])
+    delay, trial = durations.stated("blower_on_delay"), durations.stated("no_light")
     ending = Ending(
         spans[last].phase,
         spans[last].end,
@@ -195,7 +193,7 @@ def _outcome(
         following,
         then,
         again,
-        known,
+        delay,
         trial,
         low,
     )

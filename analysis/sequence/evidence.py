@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.sequence.edges import Course
-from analysis.sequence.signals import CALL, FLAME, GAS, IGNITER, INDUCER, SIGNALS, SWITCH
+from analysis.sequence.signals import BLOWER, CALL, FLAME, GAS, IGNITER, INDUCER, SIGNALS, SWITCH
 from analysis.sequence.states import NUMBER, Durations, asks
 
 Array = NDArray[np.float64]
@@ -16,6 +16,8 @@ NEAR = 0.12
 """Moments closer than this are one. [s]"""
 CROWD, CROWDED, APART = 30, 8.0, 2.0
 """Where so many moments [1] come within so long [s], as where a contact chatters, only those so far apart count. [s]"""
+DELAYS = 20.0, 30.0, 45.0
+"""Delays of the blower that are common, where the job file does not say; common practice, no published source. [s]"""
 SHORTEST = 0.25
 """What a channel says for less than this may be a bounce. [s]"""
 MOST_TOLD = 10.0
@@ -141,6 +143,9 @@ def _implied(seen: Mapping[tuple[int, int], Array], have: set[int], durations: D
     valve = gas if gas.size else before + usual("prepurge", "igniter_warmup")
     if FLAME not in have:
         found += [valve + 0.6, valve + 1.5]
+    if FLAME not in have and GAS not in have and (blows := seen.get((BLOWER, 1))) is not None:
+        for delay in DELAYS if durations.told(NUMBER["blower_on_delay"]) is None else (usual("blower_on_delay"),):
+            found += [blows - delay, blows - delay - 0.8, blows - delay - 0.8 - usual("igniter_warmup")]
     found += [valve + usual("ignition_trial")]
     flame = lit if lit.size else valve + 0.8
     found += [flame + usual("blower_on_delay")]

@@ -5,6 +5,8 @@ The shares before any evidence and the probabilities of each sign are our choice
 
 from collections.abc import Mapping
 
+from scipy.special import ndtr
+
 from analysis.sequence.signals import BLOWER, FLAME, GAS, IGNITER, SWITCH
 from analysis.sequence.signs import signs
 from analysis.sequence.witness import Ending, Witness
@@ -13,30 +15,30 @@ SURE = 0.85
 """Probability from which an outcome is named; below it the outcome is `unknown`. [1]"""
 ENDINGS: Mapping[str, Mapping[str, float]] = {
     "inducer_start": {
-        "draft_not_proved": 0.77,
-        "call_ended": 0.12,
+        "draft_not_proved": 0.65,
+        "call_ended": 0.24,
         "no_start": 0.09,
         "limit_open": 0.01,
         "unknown": 0.01,
     },
-    "prepurge": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
-    "igniter_warmup": {"draft_lost": 0.62, "call_ended": 0.33, "limit_open": 0.03, "unknown": 0.02},
+    "prepurge": {"draft_lost": 0.5, "call_ended": 0.45, "limit_open": 0.03, "unknown": 0.02},
+    "igniter_warmup": {"draft_lost": 0.5, "call_ended": 0.45, "limit_open": 0.03, "unknown": 0.02},
     "ignition_trial": {
-        "no_ignition": 0.81,
+        "no_ignition": 0.71,
         "limit_open": 0.01,
-        "draft_lost": 0.08,
-        "call_ended": 0.05,
-        "flame_lost": 0.04,
+        "draft_lost": 0.04,
+        "call_ended": 0.17,
+        "flame_lost": 0.06,
         "gas_off_unexplained": 0.01,
     },
     "blower_on_delay": {
-        "flame_lost": 0.45,
-        "draft_lost": 0.28,
-        "call_ended": 0.18,
-        "limit_open": 0.07,
-        "gas_off_unexplained": 0.02,
+        "flame_lost": 0.4,
+        "draft_lost": 0.24,
+        "call_ended": 0.25,
+        "limit_open": 0.08,
+        "gas_off_unexplained": 0.03,
     },
-    "run": {"heat": 0.7, "draft_lost": 0.1, "flame_lost": 0.1, "limit_open": 0.09, "gas_off_unexplained": 0.01},
+    "run": {"heat": 0.73, "draft_lost": 0.09, "flame_lost": 0.08, "limit_open": 0.08, "gas_off_unexplained": 0.02},
 }
 """Shares by the last phase in which the attempt went on. [1]"""
 UNSEEN: Mapping[str, float] = {"inducer_start": 0.4, "prepurge": 0.15, "igniter_warmup": 0.15, "ignition_trial": 0.3}
@@ -54,6 +56,8 @@ FITS: Mapping[str, str] = {
     "unknown": "nothing that is measured explains it",
 }
 """What an outcome rests on where no sign of it was seen by itself."""
+DELAYED = 1.5
+"""How well a delay of the job file is kept, and seen. [s]"""
 LONGEST_DELAY = 95.0
 """A flame that burned longer heated, whatever the delay of the blower. [s]"""
 
@@ -62,9 +66,7 @@ def before(ending: Ending, witness: "Witness") -> Mapping[str, float]:
     """Shares of the outcomes before any sign."""
     at, phase = ending.time, ending.phase
     if phase in ("blower_on_delay", "run_low", "run_high"):
-        running = float(phase != "blower_on_delay")
-        if not ending.delay_known and not witness.knows(BLOWER, at - 4.0):  # then only how long it burned tells
-            running = min(max((at - ending.lit - 10.0) / (LONGEST_DELAY - 25.0), 0.02), 1.0)
+        running = _ran(ending, witness)
         return _mixed({"run": running, "blower_on_delay": 1.0 - running})
     if phase not in ENDINGS:
         return {}
@@ -91,6 +93,18 @@ def before(ending: Ending, witness: "Witness") -> Mapping[str, float]:
     if fired and not proved:  # a valve or an igniter that did not come where it should have by its time
         possible["inducer_start"] = 1.2
     return _mixed(possible)
+
+
+def _ran(ending: Ending, witness: Witness) -> float:
+    """Probability that the delay of the blower was over: by the blower, the job file, or how long it burned. [1]"""
+    burned, at = ending.time - ending.lit, ending.time
+    if ending.lit == ending.spun or witness.is_on(BLOWER, ending.lit + 1.0) is False:
+        came = witness.is_on(BLOWER, at - 0.5)
+        ran = ending.phase != "blower_on_delay" if came is None or ending.lit == ending.spun else came
+        return 0.98 if ran else 0.02
+    if ending.delay:
+        return float(0.96 * ndtr((burned - ending.delay) / DELAYED) + 0.02)
+    return min(max((burned - 10.0) / (LONGEST_DELAY - 25.0), 0.02), 1.0)
 
 
 def _mixed(phases: Mapping[str, float]) -> dict[str, float]:

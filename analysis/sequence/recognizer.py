@@ -124,7 +124,7 @@ class Recognizer:
             hearing.listen()
         voices = [voice for hearing in self._hearings.values() for voice in hearing.voices(now)]
         voices += rests([voice for hearing in self._hearings.values() for voice in hearing.resting], voices, now)
-        voices = tempered(voices)
+        voices = tempered(voices, self._plate)
         if self._following is None:
             start = min((one.readings.time[0] for one in self._hearings.values() if one.readings.count), default=now)
             self._following = Following(self._timing, self._plate, float(start))

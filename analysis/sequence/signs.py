@@ -53,7 +53,7 @@ def _limit(ending: Ending, witness: Witness) -> list[Sign]:
     at = ending.time
     if witness.knows(LIMIT, at - 4.0):
         opened = witness.edge(LIMIT, at - 3.5, at + 1.0, on=False) is not None
-        return [(opened, {"limit_open": 0.97}, 0.005, "the limit opened")]
+        return [(opened, {"limit_open": 0.97}, 0.001, "the limit opened")]
     if ending.following == "limit_cooldown":
         return [(True, {"limit_open": 0.9}, 0.05, "inducer and blower ran on as they cool an open limit")]
     return []
@@ -97,6 +97,8 @@ def _trial(ending: Ending, witness: Witness) -> list[Sign]:
 
 def _again(ending: Ending, witness: Witness) -> list[Sign]:
     told = witness.knows(CALL, ending.time)
+    if told and witness.edge(CALL, ending.time - 4.0, ending.time + 1.5, on=False) is not None:
+        return []  # another call, and no other try of this one
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
     new = 0.06 if told else 0.2  # a call that comes back at once looks like another try
     return [(retried, {"heat": 0.6 * new, "call_ended": new, "limit_open": 0.6}, 0.8, "it was tried again")]

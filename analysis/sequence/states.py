@@ -96,13 +96,13 @@ FOLLOWS: Mapping[str, Mapping[str, float]] = {
     "idle": {"waiting": 0.5, "inducer_start": 0.42, "not_proved": 0.08, "found_closed": 0.01},
     "waiting": {"inducer_start": 0.8, "not_proved": 0.15, "idle": 0.02, "found_closed": 0.02},
     "inducer_start": {"prepurge": 1.0},
-    "not_proved": {"interpurge": 0.75, "failed_purge": 0.24, "lockout": 0.01},
+    "not_proved": {"interpurge": 0.72, "failed_purge": 0.22, "lockout": 0.01, "prepurge": 0.05},
     "prepurge": {"igniter_warmup": 1.0},
     "igniter_warmup": {"ignition_trial": 0.75, "no_light": 0.25},
     "ignition_trial": {"blower_on_delay": 0.93, "delay_blowing": 0.07},
     "no_light": {"interpurge": 0.75, "failed_purge": 0.25},
     "blower_on_delay": {"run_low": 0.6, "run_high": 0.4},
-    "delay_blowing": {"run_low": 0.6, "run_high": 0.4},
+    "delay_blowing": {"run_low": 0.5, "run_high": 0.35, "blower_on_delay": 0.15},
     "run_low": {"run_high": 0.3, "post_purge": 0.7},
     "run_high": {"run_low": 0.2, "post_purge": 0.8},
     "post_purge": {"blower_off_delay": 0.98, "idle": 0.005, "waiting": 0.015},
@@ -256,6 +256,10 @@ class Durations:
     def told(self, state: int) -> float | None:
         """Spread of a state's duration where the timing tells it; None where it does not. [s]"""
         return None if np.isnan(self._told[state]) else float(self._spread[state])
+
+    def stated(self, name: str) -> float:
+        """A state's duration where the timing tells it; 0 where it does not. [s]"""
+        return float(np.nan_to_num(self._told[NUMBER[name]]))
 
     def density(self, duration: Array) -> Array:
         """(n, states) logarithm of the probability density for durations (n,). [log 1/s]"""

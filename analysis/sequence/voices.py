@@ -47,7 +47,7 @@ def voices(every: Iterable[Series], plate: Plate | None) -> tuple[list[Voice], d
                 found.append(Voice(key, HIGH, said, on, off))
     working = rests(flat, found)
     left_out |= {voice.key: "it never left its rest by more than its scatter" for voice in flat if voice not in working}
-    return tempered(found + working), left_out
+    return tempered(found + working, plate), left_out
 
 
 def _said(series: Series, telling: Telling, levels: Levels | None) -> Course:

@@ -10,7 +10,7 @@ from analysis.model import Plate
 from analysis.sequence.edges import Course, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.levels import Levels
-from analysis.sequence.signals import FLAME, GAS, HEAT, IGNITER, INDUCER, SWITCH, TELLING, Telling
+from analysis.sequence.signals import FLAME, GAS, HEAT, HIGH, IGNITER, INDUCER, SWITCH, TELLING, Telling
 
 Array = NDArray[np.float64]
 
@@ -36,9 +36,11 @@ def voice_of(key: str, telling: Telling, said: Course, levels: Levels | None) ->
     return Voice(key, telling.signal, said, *weights, quick=telling.quick, least=part**2 * telling.least)
 
 
-def tempered(found: Sequence[Voice]) -> list[Voice]:
-    """All voices, those left out or made weaker that others make needless."""
-    kept = list(found)
+def tempered(found: Sequence[Voice], plate: Plate | None) -> list[Voice]:
+    """All voices, those left out or made weaker that others or the plate make needless."""
+    single = plate is not None and len(plate.input) == 1
+    # a second stage that was never there may be none that this unit has
+    kept = [one for one in found if one.signal != HIGH or not (single or (one.course.state != 1).all())]
     if any(voice.signal == SWITCH and voice.quick for voice in kept):
         kept = [voice for voice in kept if voice.signal != SWITCH or voice.quick]
     if any(voice.signal in (GAS, FLAME) for voice in kept):  # then temperatures, which follow late, add little

@@ -32,8 +32,8 @@ class Ending:
     """State after that."""
     again: bool
     """Whether the inducer starts again with no rest between."""
-    delay_known: bool
-    """Whether the job file tells the delay of the blower."""
+    delay: float
+    """Delay of the blower by the job file; 0 where it does not say. [s]"""
     trial: float
     """Length of an ignition trial by the job file; 0 where it does not say. [s]"""
     low: bool
