@@ -22,6 +22,11 @@ GOES_ON = "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay 
 """Phases in which an attempt is not decided yet."""
 FIRING = ("blower_on_delay", "run_low", "run_high")
 AGAIN = ("interpurge", "interpurge_rest", "limit_cooldown", "cooldown_rest", "lockout")
+IN_VAIN = {
+    "rollout": ("rollout_open", "heat was called with the roll-out switch open"),
+    "limit_cooldown": ("limit_open", "heat was called with the limit open"),
+}
+"""States that a call may find, each with the outcome and why."""
 DEAD = 12.0
 """A call that gets no inducer for so long has not started; below it is the control's own check. [s]"""
 
@@ -83,6 +88,8 @@ def _grouped(segments: Sequence[Segment], time: Array, *, no_start: bool) -> lis
         starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (
             _goes_on(name) and before in AGAIN
         )
+        if begin is None and number and name == "limit_cooldown" and before != "waiting":
+            inside = False  # the house is cooled down, or the limit opened; nobody called for heat
         if begin is not None and (not inside or starts):
             found.append((begin, number))
             begin = None
@@ -170,6 +177,9 @@ def _outcome(
     if spans[0].phase == "standby":
         return "switch_found_closed", 0.97, "heat was called with the pressure switch closed already", spans[0].start
     going = [number for number, span in enumerate(spans) if span.phase in GOES_ON]
+    if not going and own[0].start and NAMES[own[0].state] in IN_VAIN:
+        outcome, why = IN_VAIN[NAMES[own[0].state]]
+        return outcome, 0.97, why, spans[0].start
     if not going:
         return "unknown", 0.0, "it was decided before the recording began", spans[0].start
     last = going[-1]

@@ -29,6 +29,8 @@ DIP, POINTED, BRIEF = 8.0, 1.6, 0.9
 """Reach in which a dip is looked for, half width of its point, and shortest fall; shorter ones are gusts. [s]"""
 DEEP, SHALLOW = 0.72, 0.8
 """Parts of the level before and after to which a dip goes down at least. [1]"""
+PUFF = 0.55
+"""A rest shorter than this is none: the wheel runs on for longer. [s]"""
 CALM = 0.3
 """Dips shorter than this are left out. [s]"""
 LEFT, LAG = 0.08, 0.8
@@ -108,6 +110,9 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
         at[number] = time[begin] - 0.5 * gap - slow
         u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))
         before = begin
+    if fades:
+        kept = _lasting(at, state[where])
+        where, at, u = where[kept], at[kept], u[kept]
     return _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
 
 
@@ -175,6 +180,14 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
         left = tail < earlier - np.maximum(3.5 * levels.scatter, LEFT * np.abs(earlier))
     there = np.flatnonzero(~left)
     return first + min(int(there[-1]) + 1, tail.size - 1) if there.size else first
+
+
+def _lasting(at: Array, state: NDArray[np.int8]) -> NDArray[np.bool_]:
+    """(n,) changes without those that make a rest which is shorter than the run down: a puff, and no rest."""
+    kept = np.ones(at.size, np.bool_)
+    puffs = np.flatnonzero((state[:-1] == 0) & (state[1:] == 1) & (np.diff(at) < PUFF))
+    kept[puffs] = kept[puffs + 1] = False
+    return kept
 
 
 def _told(  # noqa: PLR0917

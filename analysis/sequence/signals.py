@@ -40,8 +40,11 @@ def _contact(signal: int, on: float = 6.0, off: float = 6.0) -> Telling:
     return Telling(signal, on, off, 12.0, contact=True)
 
 
-_DRAFT = Telling(INDUCER, 4.0, 4.0, 18.0, floor=4.0, fades=True)
-_DRAFT_AT_SWITCH = Telling(INDUCER, 4.0, 1.0, 18.0, floor=6.0, fades=True)
+
+def _draft(floor: float, off: float = 4.0) -> Telling:
+    """Gusts go so far at a tap; the inducer goes much farther."""
+    return Telling(INDUCER, 4.0, off, 18.0, floor=floor, fades=True)
+
 
 TELLING: Mapping[str, Telling] = {
     "call_heat": Telling(CALL, 2.0, 2.0, 4.0, contact=True),
@@ -50,12 +53,12 @@ TELLING: Mapping[str, Telling] = {
     "rollout_closed": _contact(ROLLOUT, 6.0, 4.0),
     "gas_valve": _contact(GAS),
     "blower_on": _contact(BLOWER, 2.0, 2.0),
-    "draft_burner_box": _DRAFT,
-    "draft_transition": _DRAFT,
-    "draft_collector": _DRAFT,
-    "draft_vent": _DRAFT,
-    "draft_switch": _DRAFT_AT_SWITCH,
-    "draft_switch_high": _DRAFT_AT_SWITCH,
+    "draft_burner_box": _draft(4.0),
+    "draft_transition": _draft(10.0),
+    "draft_collector": _draft(10.0),
+    "draft_vent": _draft(4.0),
+    "draft_switch": _draft(10.0, 1.0),
+    "draft_switch_high": _draft(10.0, 1.0),
     "amps_inducer": Telling(INDUCER, 4.0, 4.0, 18.0, floor=0.15, share=0.2, rising=True),
     "speed_inducer": Telling(INDUCER, 4.0, 4.0, 18.0, floor=100.0, rising=True, fades=True),
     "volts_switch": Telling(SWITCH, 1.0, 3.0, floor=6.0, share=0.4, inverse=True, rising=True),

@@ -65,30 +65,32 @@ LETTERS = {
 
 STATES = (
     State("idle", "", "", "CISNGF", (5.0, 600.0, 20_000.0)),
-    State("waiting", "", "C", "INGF", (0.3, 2.0, 60.0)),
-    State("inducer_start", "inducer_start", "CI", "SNGF", (1.0, 5.0, 25.0)),
-    State("not_proved", "inducer_start", "CI", "SNGF", (10.0, 45.0, 95.0)),
-    State("prepurge", "prepurge", "CISL", "NGF", (1.0, 15.0, 60.0), "prepurge"),
-    State("igniter_warmup", "igniter_warmup", "CISNL", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
-    State("ignition_trial", "ignition_trial", "CISGnL", "F", (0.2, 1.0, 6.0)),
-    State("no_light", "ignition_trial", "CISGnL", "F", (2.0, 5.0, 15.0), "ignition_trial"),
-    State("blower_on_delay", "blower_on_delay", "CISGFL", "NB", (3.0, 30.0, 90.0), "blower_on_delay"),
-    State("delay_blowing", "blower_on_delay", "CISGFBL", "N", (3.0, 30.0, 90.0), "blower_on_delay"),
-    State("run_low", "run_low", "CISGFBTL", "NH", (1.0, 300.0, 10_000.0)),
-    State("run_high", "run_high", "CISGFBTHL", "N", (1.0, 300.0, 10_000.0)),
+    State("waiting", "", "CR", "INGF", (0.3, 2.0, 60.0)),
+    State("inducer_start", "inducer_start", "CIR", "SNGF", (1.0, 5.0, 25.0)),
+    State("not_proved", "inducer_start", "CIR", "SNGF", (10.0, 45.0, 95.0)),
+    State("prepurge", "prepurge", "CISLR", "NGF", (1.0, 15.0, 60.0), "prepurge"),
+    State("igniter_warmup", "igniter_warmup", "CISNLR", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
+    State("ignition_trial", "ignition_trial", "CISGnLR", "F", (0.2, 1.0, 6.0)),
+    State("no_light", "ignition_trial", "CISGnLR", "F", (2.0, 5.0, 15.0), "ignition_trial"),
+    State("blower_on_delay", "blower_on_delay", "CISGFLR", "NB", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("delay_blowing", "blower_on_delay", "CISGFBLR", "N", (3.0, 30.0, 90.0), "blower_on_delay"),
+    State("run_low", "run_low", "CISGFBTLR", "NH", (1.0, 300.0, 10_000.0)),
+    State("run_high", "run_high", "CISGFBTHLR", "N", (1.0, 300.0, 10_000.0)),
     State("post_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
     State("unlit_purge", "post_purge", "I", "CNGF", (2.0, 13.0, 60.0), "post_purge"),
-    State("failed_purge", "post_purge", "CIL", "NGF", (2.0, 13.0, 60.0), "post_purge"),
+    State("called_purge", "post_purge", "CI", "NGF", (1.0, 6.0, 25.0)),
+    State("failed_purge", "post_purge", "CILR", "NGF", (2.0, 13.0, 60.0), "post_purge"),
     State("blower_off_delay", "blower_off_delay", "B", "INGF", (20.0, 120.0, 300.0), "blower_off_delay"),
-    State("interpurge", "interpurge", "CIL", "NGF", (10.0, 20.0, 60.0)),
-    State("interpurge_rest", "interpurge", "C", "INGF", (1.5, 4.0, 15.0)),
-    State("lockout", "lockout", "C", "INGF", (60.0, 2500.0, 20_000.0)),
+    State("interpurge", "interpurge", "CILR", "NGF", (10.0, 20.0, 60.0)),
+    State("interpurge_rest", "interpurge", "CR", "INGF", (1.5, 4.0, 15.0)),
+    State("lockout", "lockout", "CR", "INGF", (60.0, 2500.0, 20_000.0)),
     State("limit_cooldown", "limit_cooldown", "IB", "NGFL", (10.0, 90.0, 600.0)),
     State("cooldown_rest", "limit_cooldown", "CB", "INGF", (1.5, 4.0, 15.0)),
     State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
-    State("rollout", "lockout", "R", "NGF", (10.0, 300.0, 20_000.0)),
+    State("rollout", "lockout", "CR", "NGF", (10.0, 300.0, 20_000.0)),
 )
-"""In `rollout` and `limit_cooldown` the contact in question is open; in `delay_blowing` the blower ran before."""
+"""In `rollout` and `limit_cooldown` the contact in question is open; in `delay_blowing` the blower ran before; in
+`called_purge` heat is called anew while the inducer still clears what the call before left."""
 NAMES = tuple(state.name for state in STATES)
 NUMBER = {name: number for number, name in enumerate(NAMES)}
 
@@ -107,6 +109,7 @@ FOLLOWS: Mapping[str, Mapping[str, float]] = {
     "run_high": {"run_low": 0.2, "post_purge": 0.8},
     "post_purge": {"blower_off_delay": 0.98, "idle": 0.005, "waiting": 0.015},
     "unlit_purge": {"idle": 0.7, "waiting": 0.2, "blower_off_delay": 0.1},
+    "called_purge": {"blower_off_delay": 0.5, "waiting": 0.4, "inducer_start": 0.1},
     "failed_purge": {"lockout": 1.0},
     "blower_off_delay": {"idle": 0.9, "waiting": 0.1},
     "interpurge": {"interpurge_rest": 0.97, "igniter_warmup": 0.002, "prepurge": 0.004, "inducer_start": 0.02},
@@ -124,17 +127,25 @@ _STARTING: Mapping[str, float] = {**_ANY, "unlit_purge": 0.5, "limit_cooldown": 
 _UNLIT: Mapping[str, float] = {**_ANY, "interpurge": 0.35, "unlit_purge": 0.35, "limit_cooldown": 0.05}
 _LIT: Mapping[str, float] = {**_ANY, "interpurge": 0.4, "post_purge": 0.3, "limit_cooldown": 0.15}
 _HEATING: Mapping[str, float] = {**_ANY, "interpurge": 0.4, "limit_cooldown": 0.4, "blower_off_delay": 0.02}
+_CLEARING: Mapping[str, float] = {
+    "called_purge": 0.4,
+    "waiting": 0.2,
+    "inducer_start": 0.05,
+    "idle": 0.15,
+    "limit_cooldown": 0.1,
+    "interpurge_rest": 0.1,
+}
 
 BROKEN_OFF: Mapping[str, Mapping[str, float]] = {
     "idle": {"limit_cooldown": 0.05},
-    "waiting": {"idle": 0.3, "limit_cooldown": 0.05},
+    "waiting": {"idle": 0.3, "limit_cooldown": 0.05, "rollout": 0.02},
     **dict.fromkeys(("inducer_start", "not_proved"), _STARTING),
     **dict.fromkeys(("prepurge", "igniter_warmup", "ignition_trial"), _UNLIT),
     "no_light": {**_UNLIT, "interpurge": 0.2},
     **dict.fromkeys(("blower_on_delay", "delay_blowing"), _LIT),
     **dict.fromkeys(("run_low", "run_high"), _HEATING),
-    "unlit_purge": {"waiting": 0.4, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
-    "post_purge": {"waiting": 0.3, "inducer_start": 0.1, "idle": 0.3, "limit_cooldown": 0.1, "interpurge_rest": 0.1},
+    **dict.fromkeys(("unlit_purge", "post_purge"), _CLEARING),
+    "called_purge": {"idle": 0.4, "limit_cooldown": 0.1, "post_purge": 0.5},
     "failed_purge": {"waiting": 0.1, "idle": 0.2, "blower_off_delay": 0.3, "post_purge": 0.3},
     "blower_off_delay": {"waiting": 0.4, "inducer_start": 0.3, "not_proved": 0.05, "idle": 0.2, "limit_cooldown": 0.05},
     "interpurge": {
@@ -162,8 +173,9 @@ APART: Mapping[str, float] = {
     "delay_blowing": 1 / 150.0,
     "run_low": 1 / 8000.0,
     "run_high": 1 / 8000.0,
-    "post_purge": 1 / 1000.0,
-    "unlit_purge": 1 / 1000.0,
+    "post_purge": 1 / 500.0,
+    "called_purge": 1 / 1000.0,
+    "unlit_purge": 1 / 500.0,
     "failed_purge": 1 / 1000.0,
     "blower_off_delay": 1 / 1500.0,
     "lockout": 1 / 4000.0,
