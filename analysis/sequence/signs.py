@@ -13,6 +13,9 @@ GONE = 17.0
 SOON = 9.0
 """A wait for the pressure switch that ends sooner was not the control's limit. [s]"""
 
+LONG = 64.0
+"""A wait for the pressure switch that lasts longer was over before; common practice, no published source. [s]"""
+
 Sign = tuple[bool, Mapping[str, float], float, str]
 """Whether it was seen, how likely it is by outcome, for all others, and its words."""
 
@@ -70,7 +73,8 @@ def _fire(ending: Ending, witness: Witness) -> list[Sign]:
     first = flame < (gas - 1.0 if valve is None else min(valve, gas + 0.5) - 0.45)
     if not first and (valve is None or flame <= valve + 0.1):
         return []
-    return [(first, {"flame_lost": 0.93, "draft_lost": 0.1}, 0.03, "the flame went before the gas")]
+    likely = {"flame_lost": 0.65, "draft_lost": 0.1, "limit_open": 0.1, "heat": 0.08, "call_ended": 0.05}
+    return [(first, likely, 0.03, "the flame went before the gas")]
 
 
 def _supply(ending: Ending, witness: Witness) -> list[Sign]:
@@ -86,7 +90,11 @@ def _supply(ending: Ending, witness: Witness) -> list[Sign]:
 def _trial(ending: Ending, witness: Witness) -> list[Sign]:
     at = ending.time
     if ending.phase == "inducer_start":
-        return [(at - ending.since < SOON, {"draft_not_proved": 0.05}, 0.6, "it was given up early")]
+        waited = at - ending.since
+        found: list[Sign] = [(waited < SOON, {"draft_not_proved": 0.05}, 0.6, "it was given up early")]
+        if ending.low or any(witness.knows(signal, at - 4.0) for signal in (SWITCH, GAS, FLAME)):
+            found.append((waited > LONG, {"draft_not_proved": 0.3}, 0.03, "it waited longer than controls wait"))
+        return found
     gas = witness.edge(GAS, at - 3.0, at + 2.0, on=False)
     if ending.phase != "ignition_trial" or not ending.trial or gas is None:
         return []
@@ -109,7 +117,7 @@ def _inducer(ending: Ending, witness: Witness) -> list[Sign]:
     if not witness.knows(INDUCER, at - 2.0):
         return []
     if ending.phase == "inducer_start":
-        turned = witness.is_on(INDUCER, at - 1.0)
+        turned = witness.is_on(INDUCER, max(at - 1.0, ending.spun + 0.5 * (at - ending.spun)))
         return [] if turned is None else [(not turned, {"no_start": 0.95}, 0.02, "the inducer did not run")]
     cut = ending.following in ("idle", "waiting", "blower_off_delay") and not witness.is_on(INDUCER, at + 1.5)
     return [(cut, {"gas_off_unexplained": 0.8, "unknown": 0.8}, 0.002, "the inducer stopped at once")]

@@ -82,10 +82,10 @@ STATES = (
     State("failed_purge", "post_purge", "CILR", "NGF", (2.0, 13.0, 60.0), "post_purge"),
     State("blower_off_delay", "blower_off_delay", "B", "INGF", (20.0, 120.0, 300.0), "blower_off_delay"),
     State("interpurge", "interpurge", "CILR", "NGF", (10.0, 20.0, 60.0)),
-    State("interpurge_rest", "interpurge", "CR", "INGF", (1.5, 4.0, 15.0)),
+    State("interpurge_rest", "interpurge", "CR", "INGF", (1.0, 3.0, 8.0)),
     State("lockout", "lockout", "CR", "INGF", (60.0, 2500.0, 20_000.0)),
     State("limit_cooldown", "limit_cooldown", "IB", "NGFL", (10.0, 90.0, 600.0)),
-    State("cooldown_rest", "limit_cooldown", "CB", "INGF", (1.5, 4.0, 15.0)),
+    State("cooldown_rest", "limit_cooldown", "CB", "INGF", (1.0, 3.0, 8.0)),
     State("found_closed", "standby", "CS", "INGF", (3.0, 60.0, 3600.0)),
     State("rollout", "lockout", "CR", "NGF", (10.0, 300.0, 20_000.0)),
 )
