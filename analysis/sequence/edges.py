@@ -29,8 +29,8 @@ DIP, POINTED, BRIEF = 8.0, 1.6, 0.9
 """Reach in which a dip is looked for, half width of its point, and shortest fall; shorter ones are gusts. [s]"""
 DEEP, SHALLOW = 0.72, 0.8
 """Parts of the level before and after to which a dip goes down at least. [1]"""
-PUFF = 0.55
-"""A rest shorter than this is none: the wheel runs on for longer. [s]"""
+NARROW, LONGEST = 1.6, 6.0
+"""A rest that is narrower at half its depth is none [s]; looked at are those up to so long [s]."""
 CALM = 0.3
 """Dips shorter than this are left out. [s]"""
 LEFT, LAG = 0.08, 0.8
@@ -100,6 +100,7 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
     state = np.where(last < 0, up[first] if sure.any() else False, up[np.maximum(last, 0)]).astype(np.int8)
     if fades:
         _open_dips(time, distance, state, levels, spacing)
+        _close_puffs(time, distance, state)
     where = np.flatnonzero(np.diff(state)) + 1
     at, u = np.empty(where.size), np.empty(where.size)
     before = 0
@@ -110,9 +111,6 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
         at[number] = time[begin] - 0.5 * gap - slow
         u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))
         before = begin
-    if fades:
-        kept = _lasting(at, state[where])
-        where, at, u = where[kept], at[kept], u[kept]
     return _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
 
 
@@ -155,7 +153,7 @@ def _open_dips(time: Array, distance: Array, state: NDArray[np.int8], levels: Le
             continue
         begin = _begin(time, distance, int(index), 0, levels, rising=False)
         if time[index] - time[begin] >= BRIEF - spacing:
-            state[begin:index] = 0
+            state[begin : index + 1] = 0
 
 
 def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels, *, rising: bool) -> int:
@@ -169,25 +167,41 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
         still = float(np.median(near)) if near.size else float(tail.min())
         left = tail > still + max(3.5 * levels.scatter, 0.03 * abs(levels.reach), 1e-12)
     else:
-        lag = max(
-            1,
-            int(
-                np.searchsorted(time[first : index + 1], time[index])
-                - np.searchsorted(time[first : index + 1], time[index] - LAG)
-            ),
-        )
+        lag = max(2, index - int(np.searchsorted(time, time[index] - LAG)))  # two: the middles stay for two
         earlier = np.concatenate([np.full(min(lag, tail.size), tail[0]), tail[:-lag]])
         left = tail < earlier - np.maximum(3.5 * levels.scatter, LEFT * np.abs(earlier))
     there = np.flatnonzero(~left)
     return first + min(int(there[-1]) + 1, tail.size - 1) if there.size else first
 
 
-def _lasting(at: Array, state: NDArray[np.int8]) -> NDArray[np.bool_]:
-    """(n,) changes without those that make a rest which is shorter than the run down: a puff, and no rest."""
-    kept = np.ones(at.size, np.bool_)
-    puffs = np.flatnonzero((state[:-1] == 0) & (state[1:] == 1) & (np.diff(at) < PUFF))
-    kept[puffs] = kept[puffs + 1] = False
-    return kept
+def _close_puffs(time: Array, distance: Array, state: NDArray[np.int8]) -> None:
+    """Take back rests that are too narrow: a puff of the burner or a gust, and not a wheel that runs down and up."""
+    change = np.flatnonzero(np.diff(state)) + 1
+    for index, end in zip(change[:-1], change[1:], strict=True):
+        if state[index] or time[end] - time[index] > LONGEST:
+            continue
+        lowest = index + int(np.argmin(distance[index:end]))
+        first = int(np.searchsorted(time, time[lowest] - LONGEST))
+        last = int(np.searchsorted(time, time[lowest] + LONGEST))
+        before, after = distance[first:lowest], distance[lowest + 1 : last]
+        if not before.size or not after.size:
+            continue
+        low = distance[lowest]
+        half = low + 0.5 * (min(before.max(), after.max()) - low)
+        left, right = np.flatnonzero(before >= half), np.flatnonzero(after >= half)
+        if not left.size or not right.size:
+            continue
+        fell, rose = first + int(left[-1]), lowest + 1 + int(right[0])
+        width = _crossing(time, distance, rose - 1, half) - _crossing(time, distance, fell, half)
+        if width < NARROW:
+            state[index:end] = 1
+
+
+def _crossing(time: Array, distance: Array, index: int, level: float) -> float:
+    """When it came to a level between a reading and the next. [s]"""
+    step = distance[index + 1] - distance[index]
+    part = (level - distance[index]) / step if step else 0.5
+    return float(time[index] + min(max(part, 0.0), 1.0) * (time[index + 1] - time[index]))
 
 
 def _told(  # noqa: PLR0917
