@@ -108,7 +108,7 @@ def _again(ending: Ending, witness: Witness) -> list[Sign]:
     if told and witness.edge(CALL, ending.time - 4.0, ending.time + 1.5, on=False) is not None:
         return []  # another call, and no other try of this one
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
-    new = 0.06 if told else 0.2  # a call that comes back at once looks like another try
+    new = 0.06 if told else 0.15  # a call that comes back at once looks like another try
     return [(retried, {"heat": 0.6 * new, "call_ended": new, "limit_open": 0.6}, 0.8, "it was tried again")]
 
 
