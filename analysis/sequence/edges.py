@@ -1,6 +1,7 @@
 """When a channel went on and off: from its readings and its own levels, each change with how well it is known."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,7 +178,7 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
 def _close_puffs(time: Array, distance: Array, state: NDArray[np.int8]) -> None:
     """Take back rests that are too narrow: a puff of the burner or a gust, and not a wheel that runs down and up."""
     change = np.flatnonzero(np.diff(state)) + 1
-    for index, end in zip(change[:-1], change[1:], strict=True):
+    for index, end in pairwise(change):
         if state[index] or time[end] - time[index] > LONGEST:
             continue
         lowest = index + int(np.argmin(distance[index:end]))

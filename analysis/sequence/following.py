@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
-from analysis.sequence.build import GOES_ON
+from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
 from analysis.sequence.path import Path, Segment
 from analysis.sequence.states import STATES, Durations, impossible

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from analysis.model import Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
-from analysis.sequence.build import GOES_ON, attempts
+from analysis.sequence.build import attempts
+from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing

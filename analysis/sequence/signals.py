@@ -40,7 +40,6 @@ def _contact(signal: int, on: float = 6.0, off: float = 6.0) -> Telling:
     return Telling(signal, on, off, 12.0, contact=True)
 
 
-
 def _draft(floor: float, off: float = 4.0) -> Telling:
     """Gusts go so far at a tap; the inducer goes much farther."""
     return Telling(INDUCER, 4.0, off, 18.0, floor=floor, fades=True)

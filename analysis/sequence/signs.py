@@ -108,8 +108,9 @@ def _again(ending: Ending, witness: Witness) -> list[Sign]:
     if told and witness.edge(CALL, ending.time - 4.0, ending.time + 1.5, on=False) is not None:
         return []  # another call, and no other try of this one
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
-    new = 0.06 if told else 0.15  # a call that comes back at once looks like another try
-    return [(retried, {"heat": 0.6 * new, "call_ended": new, "limit_open": 0.6}, 0.8, "it was tried again")]
+    new = 0.06 if told else 0.3  # a call that comes back at once looks like another try
+    likely = {"heat": min(new, 0.1), "call_ended": new, "limit_open": 0.6, "draft_lost": 0.65, "gas_off_unexplained": 0.4}
+    return [(retried, likely, 0.88 if ending.fresh else 0.75, "it was tried again")]
 
 
 def _inducer(ending: Ending, witness: Witness) -> list[Sign]:
@@ -119,8 +120,9 @@ def _inducer(ending: Ending, witness: Witness) -> list[Sign]:
     if ending.phase == "inducer_start":
         turned = witness.is_on(INDUCER, max(at - 1.0, ending.spun + 0.5 * (at - ending.spun)))
         return [] if turned is None else [(not turned, {"no_start": 0.95}, 0.02, "the inducer did not run")]
-    cut = ending.following in ("idle", "waiting", "blower_off_delay") and not witness.is_on(INDUCER, at + 1.5)
-    return [(cut, {"gas_off_unexplained": 0.8, "unknown": 0.8}, 0.002, "the inducer stopped at once")]
+    cut = witness.is_on(INDUCER, at + 2.0) is False
+    likely = {"gas_off_unexplained": 0.85, "unknown": 0.8, "call_ended": 0.04, "draft_lost": 0.08}
+    return [(cut, likely, 0.006, "the inducer stopped at once")]
 
 
 def blower_missing(ending: Ending, witness: Witness, expected: float) -> bool:

@@ -30,6 +30,8 @@ class Ending:
     """State that follows."""
     then: str
     """State after that."""
+    fresh: bool
+    """Whether it is the first try after a rest."""
     again: bool
     """Whether the inducer starts again with no rest between."""
     delay: float

@@ -73,6 +73,16 @@ class Evidence:
                 return True
         return False
 
+    def blower_came(self, start: float, end: float) -> bool:
+        """Whether a channel of the blower shows it at rest in a span; one that turned before tells no delay."""
+        for point in BLOWER:
+            for one in self._of.get(point, ()):
+                least = 0.5 if point == "blower_on" else 0.25 * float(np.abs(one.value).max(initial=0.0))
+                span = np.abs(_between(one, start, end))
+                if span.size and span.min() < least and self.has([point], end):
+                    return True
+        return False
+
     def opened(self, contact: str, at: float) -> bool:
         """Whether a contact shows open about a time."""
         return any(found.min() < 0.5 for found in self.values(contact, at - 2.0, at + 3.0))

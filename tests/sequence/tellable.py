@@ -139,7 +139,7 @@ def _ran(attempt: Attempt, evidence: Evidence) -> bool:
     """Whether it shows on which side of the blower's delay a flame ended: by its length, the blower or the job."""
     lit = attempt.spans(*LIT)
     burned = lit[-1].end - lit[0].start if lit else 0.0
-    shown = bool(lit) and evidence.has(BLOWER, lit[0].end)
+    shown = bool(lit) and evidence.blower_came(lit[0].start, lit[-1].end)
     return burned > LONGEST_DELAY or shown or evidence.timed
 
 
