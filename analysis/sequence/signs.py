@@ -13,6 +13,8 @@ GONE = 17.0
 SOON = 9.0
 """A wait for the pressure switch that ends sooner was not the control's limit. [s]"""
 
+TOLD_LATE = 6.0
+"""Contacts are told again so often, so that what followed a call may be told so much later. [s]"""
 LONG = 64.0
 """A wait for the pressure switch that lasts longer was over before; common practice, no published source. [s]"""
 
@@ -30,7 +32,7 @@ def _call(ending: Ending, witness: Witness) -> list[Sign]:
     at = ending.time
     if not (witness.knows(CALL, at - 4.0) or witness.knows(CALL, at + 1.5)):
         return []
-    dropped = witness.edge(CALL, at - 4.0, at + 1.5, on=False) is not None
+    dropped = witness.edge(CALL, at - TOLD_LATE, at + 1.5, on=False) is not None
     return [(dropped, {"heat": 0.995, "call_ended": 0.995, "unknown": 0.1}, 0.01, "the call ended")]
 
 
@@ -105,7 +107,7 @@ def _trial(ending: Ending, witness: Witness) -> list[Sign]:
 
 def _again(ending: Ending, witness: Witness) -> list[Sign]:
     told = witness.knows(CALL, ending.time)
-    if told and witness.edge(CALL, ending.time - 4.0, ending.time + 1.5, on=False) is not None:
+    if told and witness.edge(CALL, ending.time - TOLD_LATE, ending.time + 1.5, on=False) is not None:
         return []  # another call, and no other try of this one
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
     new = 0.06 if told else 0.3  # a call that comes back at once looks like another try
@@ -120,7 +122,7 @@ def _inducer(ending: Ending, witness: Witness) -> list[Sign]:
     if ending.phase == "inducer_start":
         turned = witness.is_on(INDUCER, max(at - 1.0, ending.spun + 0.5 * (at - ending.spun)))
         return [] if turned is None else [(not turned, {"no_start": 0.95}, 0.02, "the inducer did not run")]
-    cut = witness.is_on(INDUCER, at + 2.0) is False
+    cut = witness.is_on(INDUCER, at + 2.0) is False and witness.is_on(SWITCH, at + 4.0) is not True
     likely = {"gas_off_unexplained": 0.85, "unknown": 0.8, "call_ended": 0.04, "draft_lost": 0.08}
     return [(cut, likely, 0.006, "the inducer stopped at once")]
 
