@@ -10,12 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.sequence.signals import LIMIT
 from analysis.sequence.states import (
     APART,
     BEGINS,
     BROKEN_OFF,
     FOLLOWS,
     NAMES,
+    NUMBER,
     OFTEN,
     OTHERWISE,
     STATES,
@@ -29,6 +31,11 @@ Array = NDArray[np.float64]
 WINDOW = 120
 """Moments that a state is looked at to have begun at; of earlier ones the best of each state is kept. [1]"""
 COUNT = len(STATES)
+COLD = (
+    "idle waiting inducer_start not_proved prepurge igniter_warmup unlit_purge post_purge called_purge"
+    " blower_off_delay interpurge interpurge_rest lockout cooldown_rest"
+).split()
+"""States without a flame that an opened limit interrupts only where its contact shows."""
 WIDTH = 8.0
 """How far a change may be from its moment that neither a channel nor a timing tells. [s]"""
 UNKNOWN_BEGIN = 3.0
@@ -61,6 +68,8 @@ class Path:
         free = unseen(signals) & np.array([[durations.told(state) is None] for state in range(COUNT)])
         self._follow += np.log(WIDTH) * free  # it may have been at any of so many seconds; one stands for all
         self._broken = transitions(BROKEN_OFF) + np.log([[APART.get(name, OFTEN)] for name in NAMES])
+        if LIMIT not in signals:  # then only what a flame heated is seen to be cooled down
+            self._broken[[NUMBER[name] for name in COLD], NUMBER["limit_cooldown"]] = -np.inf
         self._follow[:, never] = self._broken[:, never] = -np.inf
         self._never = never
         self._begin = begin  # (states,) scores of the states that begin at the first moment, where they are known
