@@ -67,7 +67,7 @@ STATES = (
     State("idle", "", "", "CISNGF", (5.0, 600.0, 20_000.0)),
     State("waiting", "", "CR", "INGF", (0.3, 2.0, 60.0)),
     State("inducer_start", "inducer_start", "CIR", "SNGF", (1.0, 5.0, 25.0)),
-    State("not_proved", "inducer_start", "CIR", "SNGF", (10.0, 45.0, 95.0)),
+    State("not_proved", "inducer_start", "CIR", "SNGF", (10.0, 45.0, 70.0)),
     State("prepurge", "prepurge", "CISLR", "NGF", (1.0, 15.0, 60.0), "prepurge"),
     State("igniter_warmup", "igniter_warmup", "CISNLR", "GF", (3.0, 17.0, 45.0), "igniter_warmup"),
     State("ignition_trial", "ignition_trial", "CISGnLR", "F", (0.2, 1.0, 6.0)),
