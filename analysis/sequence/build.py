@@ -46,7 +46,9 @@ def attempts(
     found: list[Attempt] = []
     begun, last_call = calls, -math.inf
     rested = True
-    for start, end in _grouped(segments, time, no_start=told and turns):
+    groups = _grouped(segments, time, no_start=told and turns)
+    nexts = [float(time[segments[start].start]) for start, _ in groups[1:]]
+    for (start, end), following in zip(groups, [*nexts, math.inf], strict=False):
         own = segments[start:end]
         begins = float(time[own[0].start])
         rested = rested or _rested(segments, start)
@@ -59,7 +61,7 @@ def attempts(
         after = segments[end : end + 2]
         number = len(found) + first
         again = retried and not after
-        tried = Tried(number, begun, fresh=rested, cut=ends_here, again=again)
+        tried = Tried(number, begun, fresh=rested, cut=ends_here, again=again, next=following)
         found.append(_attempt(own, after, (time, u), witness, durations, tried))
         rested = False
     return found

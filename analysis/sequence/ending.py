@@ -34,6 +34,8 @@ class Tried:
     """Whether the recording ends in it."""
     again: bool
     """Whether another try is known to follow."""
+    next: float
+    """When the next attempt begins. [s]"""
 
 
 def goes_on(name: str) -> bool:
@@ -97,6 +99,7 @@ def _ending(
         then=names[place + 2] if place + 2 < len(names) else "",
         fresh=tried.fresh,
         again=tried.again or again,
+        rest=tried.next - spans[last].end,
         delay=durations.stated("blower_on_delay"),
         trial=durations.stated("no_light"),
         low=witness.never_reached(spans[0].start, spans[last].end),

@@ -93,7 +93,7 @@ def before(ending: Ending, witness: "Witness") -> Mapping[str, float]:
         possible.pop("igniter_warmup", None)
         possible.pop("ignition_trial", None)
     if fired and not proved:  # a valve or an igniter that did not come where it should have by its time
-        possible["inducer_start"] = 1.2
+        possible["inducer_start"] = 0.5
     return _mixed(possible)
 
 

@@ -15,6 +15,8 @@ SOON = 9.0
 
 TOLD_LATE = 6.0
 """Contacts are told again so often, so that what followed a call may be told so much later. [s]"""
+SHORTLY = 40.0
+"""A start so soon after is another try rather than another call, where no call is measured. [s]"""
 LONG = 64.0
 """A wait for the pressure switch that lasts longer was over before; common practice, no published source. [s]"""
 
@@ -111,8 +113,17 @@ def _again(ending: Ending, witness: Witness) -> list[Sign]:
         return []  # another call, and no other try of this one
     retried = ending.again or (told and "lockout" in (ending.then, ending.following))
     new = 0.06 if told else 0.3  # a call that comes back at once looks like another try
-    likely = {"heat": min(new, 0.1), "call_ended": new, "limit_open": 0.6, "draft_lost": 0.65, "gas_off_unexplained": 0.4}
-    return [(retried, likely, 0.88 if ending.fresh else 0.75, "it was tried again")]
+    likely = {
+        "heat": min(new, 0.1),
+        "call_ended": new,
+        "limit_open": 0.6,
+        "draft_lost": 0.65,
+        "gas_off_unexplained": 0.4,
+    }
+    found: list[Sign] = [(retried, likely, 0.88 if ending.fresh else 0.75, "it was tried again")]
+    if not retried and not told:
+        found.append((ending.rest < SHORTLY, {"heat": 0.12, "call_ended": 0.3}, 0.4, "it started again shortly after"))
+    return found
 
 
 def _inducer(ending: Ending, witness: Witness) -> list[Sign]:

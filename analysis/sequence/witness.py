@@ -34,6 +34,8 @@ class Ending:
     """Whether it is the first try after a rest."""
     again: bool
     """Whether the inducer starts again with no rest between."""
+    rest: float
+    """How long after it the next attempt begins. [s]"""
     delay: float
     """Delay of the blower by the job file; 0 where it does not say. [s]"""
     trial: float
