@@ -61,8 +61,8 @@ def attempts(
         after = segments[end : end + 2]
         number = len(found) + first
         again = retried and not after
-        tried = Tried(number, begun, fresh=rested, cut=ends_here, again=again, next=following)
-        found.append(_attempt(own, after, (time, u), witness, durations, tried))
+        tried = Tried(own, after, number, begun, fresh=rested, cut=ends_here, again=again, next=following)
+        found.append(_attempt(tried, (time, u), witness, durations))
         rested = False
     return found
 
@@ -106,17 +106,10 @@ def _last_call(voices: list[Voice], time: float) -> float:
     return latest
 
 
-def _attempt(
-    own: Sequence[Segment],
-    after: Sequence[Segment],
-    moments: tuple[Array, Array],
-    witness: Witness,
-    durations: Durations,
-    tried: Tried,
-) -> Attempt:
+def _attempt(tried: Tried, moments: tuple[Array, Array], witness: Witness, durations: Durations) -> Attempt:
     time, u = moments
     spans: list[PhaseSpan] = []
-    for segment in own:
+    for segment in tried.own:
         phase = STATES[segment.state].phase or "inducer_start"
         start, end = float(time[segment.start]), float(time[segment.end])
         start_u, end_u = float(u[segment.start]), float(u[segment.end])
@@ -124,7 +117,7 @@ def _attempt(
             spans[-1] = PhaseSpan(phase, spans[-1].start, end, spans[-1].start_u, end_u)
         else:
             spans.append(PhaseSpan(phase, start, end, start_u, end_u))
-    outcome, probability, why, decides = ended(spans, own, after, witness, durations, tried)
+    outcome, probability, why, decides = ended(spans, tried, witness, durations)
     ran = {span.phase for span in spans}
     stage = "high" if "run_high" in ran else "low" if ran & set(FIRING) else ""
     edge = next((span for span in spans if span.end == decides), spans[-1])

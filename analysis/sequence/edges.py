@@ -178,7 +178,7 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
 def _close_puffs(time: Array, distance: Array, state: NDArray[np.int8]) -> None:
     """Take back rests that are too narrow: a puff of the burner or a gust, and not a wheel that runs down and up."""
     change = np.flatnonzero(np.diff(state)) + 1
-    for index, end in pairwise(change):
+    for index, end in pairwise(change.tolist()):
         if state[index] or time[end] - time[index] > LONGEST:
             continue
         lowest = index + int(np.argmin(distance[index:end]))

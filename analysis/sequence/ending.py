@@ -24,8 +24,11 @@ IN_VAIN = {
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """What is known of an attempt beside its own segments."""
+    """An attempt in the best course of states, and what is known of it beside."""
 
+    own: Sequence[Segment]
+    after: Sequence[Segment]
+    """The next ones."""
     number: int
     call: int
     fresh: bool
@@ -44,12 +47,7 @@ def goes_on(name: str) -> bool:
 
 
 def ended(
-    spans: Sequence[PhaseSpan],
-    own: Sequence[Segment],
-    after: Sequence[Segment],
-    witness: Witness,
-    durations: Durations,
-    tried: Tried,
+    spans: Sequence[PhaseSpan], tried: Tried, witness: Witness, durations: Durations
 ) -> tuple[str, float, str, float]:
     """Outcome, probability, why and the deciding time."""
     begin = spans[0].start
@@ -58,11 +56,11 @@ def ended(
     going = [number for number, span in enumerate(spans) if span.phase in GOES_ON]
     if not going:
         before = "unknown", 0.0, "it was decided before the recording began"
-        return (*(IN_VAIN.get(NAMES[own[0].state], before) if own[0].start else before), begin)
+        return (*(IN_VAIN.get(NAMES[tried.own[0].state], before) if tried.own[0].start else before), begin)
     last = going[-1]
     if last == len(spans) - 1 and tried.cut:
         return "cut_off", 1.0, "the recording ends before it was decided", spans[-1].end
-    ending = _ending(spans, last, own, after, witness, durations, tried)
+    ending = _ending(spans, last, tried, witness, durations)
     return *_decided(ending, witness, durations), ending.time
 
 
@@ -76,15 +74,8 @@ def _decided(ending: Ending, witness: Witness, durations: Durations) -> tuple[st
     return outcome, probability, why
 
 
-def _ending(
-    spans: Sequence[PhaseSpan],
-    last: int,
-    own: Sequence[Segment],
-    after: Sequence[Segment],
-    witness: Witness,
-    durations: Durations,
-    tried: Tried,
-) -> Ending:
+def _ending(spans: Sequence[PhaseSpan], last: int, tried: Tried, witness: Witness, durations: Durations) -> Ending:
+    own, after = tried.own, tried.after
     names = [STATES[segment.state].phase and NAMES[segment.state] for segment in own]
     names += [NAMES[segment.state] for segment in after]
     place = max(number for number, name in enumerate(names[: len(own)]) if goes_on(name))
