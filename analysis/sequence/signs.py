@@ -103,8 +103,12 @@ def _trial(ending: Ending, witness: Witness) -> list[Sign]:
     if ending.phase != "ignition_trial" or not ending.trial or gas is None:
         return []
     others = dict.fromkeys(("flame_lost", "draft_lost", "call_ended", "gas_off_unexplained"), 0.9)
-    short = at - ending.since < 0.6 * ending.trial
-    return [(short, others, 0.03, "the gas went off before the trial was over")]
+    lasted = at - ending.since
+    over = lasted > ending.trial + 1.2
+    return [
+        (lasted < 0.6 * ending.trial, others, 0.03, "the gas went off before the trial was over"),
+        (over, {"no_ignition": 0.02}, 0.4, "the gas stayed on for longer than a trial"),
+    ]
 
 
 def _again(ending: Ending, witness: Witness) -> list[Sign]:
