@@ -88,7 +88,7 @@ def turned(key: str, said: Course) -> Voice:
     between[1:-1] = (said.state[:-2] == 1) & (said.state[2:] == 1)
     rested = (said.state == 0) & between & (lasts > RESTS[0]) & (lasts < RESTS[1])
     state = np.where(said.state == 1, 1, np.where(rested, 0, -1)).astype(np.int8)
-    return Voice(key, INDUCER, Course(said.time, state, said.u), 1.5, 1.5, quick=False, least=12.0)
+    return Voice(key, INDUCER, Course(said.time, state, said.u), 3.0, 1.5, quick=False, least=12.0)
 
 
 def rests(flat: Sequence[Voice], others: Sequence[Voice], now: float = np.inf) -> list[Voice]:
