@@ -1,0 +1,90 @@
+"""The seam to Dask: recordings analysed by the workers of a cluster, which see the same files under the same names."""
+
+import asyncio
+import logging
+import uuid
+from collections.abc import Generator, Iterator, Sequence
+from typing import Any, cast
+
+from collector.analysis_line import Task, error_line, line_of, program
+from collector.analysis_pool import Done
+from drivers.base import InputError
+
+PATIENCE = 10.0
+"""How long scheduler and workers are waited for. [s]"""
+AHEAD = 3
+"""Recordings handed out for each thread of the cluster, so that none waits for the next. [1]"""
+
+
+def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) -> Generator[Done, None, None]:
+    """Each recording's line as soon as it is there.
+
+    InputError: the library is not installed, nobody answers, no worker is there, or the cluster goes away meanwhile.
+    """
+    try:
+        import distributed  # noqa: PLC0415 - wanted by few
+    except ImportError:
+        what = "analysing on a cluster needs a library that is not installed"
+        raise InputError(what, "say pip install 'lightoff[cluster]'") from None
+    for name in ("distributed", "tornado"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)  # what is wrong is said once, in our words
+    try:
+        client: Any = cast(Any, distributed.Client)(address, timeout=patience, set_as_default=False)
+    except (OSError, TimeoutError, ValueError, asyncio.CancelledError) as error:
+        what = f"no scheduler answers at {address} ({_short(error)})"
+        raise InputError(what, "look whether it runs, and at its address, such as tcp://192.0.2.7:8786") from None
+    try:
+        _check_workers(client, address, patience)
+        yield from _results(client, distributed.as_completed, tasks, address)
+    finally:
+        client.close(timeout=patience)
+
+
+def _check_workers(client: Any, address: str, patience: float) -> None:
+    try:
+        client.wait_for_workers(1, timeout=patience)
+    except TimeoutError:
+        what = f"the scheduler at {address} has no workers"
+        raise InputError(what, f"start one with: dask worker {address} --nthreads 1") from None
+    try:
+        theirs = client.submit(program, pure=False).result(timeout=patience)
+    except Exception as error:  # whatever a worker without this program raises
+        what = f"a worker at {address} cannot run lightoff ({_short(error)})"
+        raise InputError(what, "install the same version there") from None
+    if theirs != program():
+        what = f"the workers at {address} have lightoff {theirs}, and this is {program()}"
+        raise InputError(what, "install the same version there")
+
+
+def _results(client: Any, as_completed: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
+    run = uuid.uuid4().hex
+    threads = sum(client.nthreads().values())
+    waiting = iter(enumerate(tasks))
+    asked: dict[str, Task] = {}
+    done = as_completed(loop=client.loop)
+
+    def ask() -> None:
+        if (following := next(waiting, None)) is not None:
+            number, task = following
+            key = f"lightoff-{run}-{number}"
+            asked[key] = task
+            done.add(client.submit(line_of, task, key=key, pure=False))
+
+    for _ in range(max(AHEAD * threads, 1)):
+        ask()
+    for future in done:
+        task = asked.pop(future.key)
+        if future.status == "finished":
+            yield Done(task, future.result())
+        elif future.status == "error":
+            yield Done(task, error_line(task, f"the cluster gave it up ({_short(future.exception())})"))
+        else:
+            what = f"the scheduler at {address} went away"
+            raise InputError(what, "say the same again when it is back: what is done is not done again")
+        future.release()
+        ask()
+
+
+def _short(error: Any) -> str:
+    """The beginning of a foreign message, on one line."""
+    return f"{type(error).__name__}: {' '.join(str(error).split())[:160]}".removesuffix(": ")
