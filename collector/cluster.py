@@ -4,6 +4,7 @@ import asyncio
 import logging
 import uuid
 from collections.abc import Generator, Iterator, Sequence
+from itertools import islice
 from typing import Any, cast
 
 from collector.analysis_line import Task, error_line, line_of, program
@@ -12,8 +13,6 @@ from drivers.base import InputError
 
 PATIENCE = 10.0
 """How long scheduler and workers are waited for. [s]"""
-AHEAD = 3
-"""Recordings handed out for each thread of the cluster, so that none waits for the next. [1]"""
 
 
 def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) -> Generator[Done, None, None]:
@@ -57,23 +56,25 @@ def _check_workers(client: Any, address: str, patience: float) -> None:
 
 
 def _results(client: Any, as_completed: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
+    """Lines as they come; as many recordings are out as the cluster has threads, so that none waits in a worker.
+
+    One that waits there would be held to blame, too, when that worker dies.
+    """
     run = uuid.uuid4().hex
-    threads = sum(client.nthreads().values())
     waiting = iter(enumerate(tasks))
-    asked: dict[str, Task] = {}
+    out: dict[str, Task] = {}
     done = as_completed(loop=client.loop)
 
-    def ask() -> None:
-        if (following := next(waiting, None)) is not None:
-            number, task = following
+    def hand_out() -> None:
+        threads = sum(client.nthreads().values())
+        for number, task in islice(waiting, max(max(threads, 1) - len(out), 0)):
             key = f"lightoff-{run}-{number}"
-            asked[key] = task
+            out[key] = task
             done.add(client.submit(line_of, task, key=key, pure=False))
 
-    for _ in range(max(AHEAD * threads, 1)):
-        ask()
+    hand_out()
     for future in done:
-        task = asked.pop(future.key)
+        task = out.pop(future.key)
         if future.status == "finished":
             yield Done(task, future.result())
         elif future.status == "error":
@@ -82,7 +83,7 @@ def _results(client: Any, as_completed: Any, tasks: Sequence[Task], address: str
             what = f"the scheduler at {address} went away"
             raise InputError(what, "say the same again when it is back: what is done is not done again")
         future.release()
-        ask()
+        hand_out()
 
 
 def _short(error: Any) -> str:
