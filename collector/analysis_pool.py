@@ -31,8 +31,7 @@ def in_processes(tasks: Sequence[Task], jobs: int) -> Generator[Done, None, None
         while team:
             for one in connection.wait([own.connection for own in team.values()]):
                 own = team[one]
-                line, alive = own.answer()
-                yield Done(own.task, line)
+                task, (line, alive) = own.task, own.answer()
                 following = next(waiting, None)
                 if following is None or not alive:
                     team.pop(one).end()
@@ -41,6 +40,7 @@ def in_processes(tasks: Sequence[Task], jobs: int) -> Generator[Done, None, None
                         own.give(following)
                     else:
                         _begin(team, following)
+                yield Done(task, line)
     finally:
         for own in team.values():
             own.process.kill()

@@ -25,8 +25,7 @@ def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) 
     except ImportError:
         what = "analysing on a cluster needs a library that is not installed"
         raise InputError(what, "say pip install 'lightoff[cluster]'") from None
-    for name in ("distributed", "tornado"):
-        logging.getLogger(name).setLevel(logging.CRITICAL)  # what is wrong is said once, in our words
+    _hush()
     try:
         client: Any = cast(Any, distributed.Client)(address, timeout=patience, set_as_default=False)
     except (OSError, TimeoutError, ValueError, asyncio.CancelledError) as error:
@@ -34,9 +33,20 @@ def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) 
         raise InputError(what, "look whether it runs, and at its address, such as tcp://192.0.2.7:8786") from None
     try:
         _check_workers(client, address, patience)
-        yield from _results(client, distributed.as_completed, tasks, address)
+        yield from _results(client, distributed.as_completed, tasks)
+    except (OSError, TimeoutError, asyncio.CancelledError):
+        what = f"the scheduler at {address} went away"
+        hint = "say the same again when it is back: what is done is not done again"
+        raise InputError(what, hint) from None
     finally:
         client.close(timeout=patience)
+
+
+def _hush() -> None:
+    """What is wrong is said once, in our words."""
+    for name in list(logging.Logger.manager.loggerDict):
+        if name.partition(".")[0] in ("distributed", "tornado"):
+            logging.getLogger(name).disabled = True
 
 
 def _check_workers(client: Any, address: str, patience: float) -> None:
@@ -55,7 +65,7 @@ def _check_workers(client: Any, address: str, patience: float) -> None:
         raise InputError(what, "install the same version there")
 
 
-def _results(client: Any, as_completed: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
+def _results(client: Any, as_completed: Any, tasks: Sequence[Task]) -> Iterator[Done]:
     """Lines as they come; as many recordings are out as the cluster has threads, so that none waits in a worker.
 
     One that waits there would be held to blame, too, when that worker dies.
@@ -76,14 +86,14 @@ def _results(client: Any, as_completed: Any, tasks: Sequence[Task], address: str
     for future in done:
         task = out.pop(future.key)
         if future.status == "finished":
-            yield Done(task, future.result())
+            line = future.result()
         elif future.status == "error":
-            yield Done(task, error_line(task, f"the cluster gave it up ({_short(future.exception())})"))
+            line = error_line(task, f"the cluster gave it up ({_short(future.exception())})")
         else:
-            what = f"the scheduler at {address} went away"
-            raise InputError(what, "say the same again when it is back: what is done is not done again")
+            raise ConnectionError("a recording is lost to the cluster")
         future.release()
         hand_out()
+        yield Done(task, line)
 
 
 def _short(error: Any) -> str:

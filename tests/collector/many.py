@@ -2,6 +2,10 @@
 
 import gzip
 import json
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -39,3 +43,22 @@ def read(path: Path) -> dict[str, dict[str, object]]:
     """The lines of a file by the file they are about."""
     found = [json.loads(line) for line in path.read_text().splitlines()]
     return {one["file"]: one for one in found}
+
+
+@contextmanager
+def stuck(path: Path) -> Iterator[Callable[[], None]]:
+    """A file at which whoever reads it waits for ever; what is given waits until somebody does."""
+    os.mkfifo(path)
+    held: list[int] = []
+
+    def wait_for_reader(within: float = 30.0) -> None:
+        deadline = time.monotonic() + within
+        while not held:
+            assert time.monotonic() < deadline, f"nobody reads {path.name} within {within} s"
+            with suppress(OSError):  # nobody does yet
+                held.append(os.open(path, os.O_WRONLY | os.O_NONBLOCK))
+            time.sleep(0.01)  # looks at another process
+
+    yield wait_for_reader
+    for one in held:
+        os.close(one)

@@ -2,7 +2,6 @@
 
 import json
 import multiprocessing
-import os
 import shutil
 import signal
 import subprocess
@@ -21,7 +20,7 @@ from collector.analysis_pool import in_processes
 from collector.cli import main
 from collector.result_lines import result_lines
 from drivers.base import InputError
-from tests.collector.many import cut, folder_of, lines_of, read, task_of
+from tests.collector.many import cut, folder_of, lines_of, read, stuck, task_of
 
 
 def loaded(task):
@@ -146,26 +145,18 @@ def test_a_defect_is_a_line_too(monkeypatch, calls):
 
 def test_a_process_that_is_killed_costs_one_line(tmp_path, calls, expected):
     """It waits for a pipe that nobody writes to while the other one analyses the rest."""
-    os.mkfifo(tmp_path / "stuck.csv")
-    tasks = [task_of(one) for one in (tmp_path / "stuck.csv", calls[0], calls[1], calls[2])]
-    results = in_processes(tasks, 2)
-    first = [next(results).line for _ in range(2)]
-    min(multiprocessing.active_children(), key=lambda process: process.pid or 0).kill()
-    rest = [one.line for one in results]
+    with stuck(tmp_path / "stuck.csv") as wait_for_reader:
+        results = in_processes([task_of(one) for one in (tmp_path / "stuck.csv", *calls[:3])], 2)
+        first = [next(results).line for _ in range(2)]
+        wait_for_reader()
+        min(multiprocessing.active_children(), key=lambda process: process.pid or 0).kill()
+        rest = [one.line for one in results]
     lines = [json.loads(line or "") for line in (*first, *rest)]
     (lost,) = [line for line in lines if "error" in line]
     assert lost["file"] == str(tmp_path / "stuck.csv")
     assert lost["error"].startswith("the process that analysed it was killed (SIGKILL)")
     assert {*first, *rest} - {json.dumps(lost)} <= {*expected}
     assert len(lines) == 4
-    assert multiprocessing.active_children() == []
-
-
-def test_who_stops_asking_leaves_no_process(tmp_path, calls):
-    os.mkfifo(tmp_path / "stuck.csv")
-    results = in_processes([task_of(tmp_path / "stuck.csv"), task_of(calls[4])], 2)
-    next(results)
-    results.close()
     assert multiprocessing.active_children() == []
 
 
@@ -292,6 +283,7 @@ def test_a_run_that_is_killed_is_taken_up_where_it_was(tmp_path, calls, expected
     assert len(kept) < len(expected)
     with out.open("a") as file:
         file.write(expected[-1][:100])
+    command[command.index("2")] = "1"
     again = subprocess.run(command, capture_output=True, text=True, check=False, timeout=50)
     assert again.returncode == 1
     assert again.stderr.startswith(f"lightoff: the last line of {out} was cut off in writing")
@@ -303,13 +295,14 @@ def test_a_run_that_is_killed_is_taken_up_where_it_was(tmp_path, calls, expected
 
 def test_ctrl_c_leaves_whole_lines_and_no_process(tmp_path, calls):
     out = tmp_path / "out.jsonl"
-    os.mkfifo(tmp_path / "stuck.csv")
     command = [sys.executable, "-m", "collector", "analyze", str(tmp_path), str(calls[4]), "--jobs", "2"]
-    with subprocess.Popen([*command, "-o", str(out)], stderr=subprocess.PIPE, text=True) as run:
-        wait(lambda: out.exists() and out.read_bytes().count(b"\n") >= 1, "a line")
-        workers = children(run.pid)
-        run.send_signal(signal.SIGINT)
-        _, said = run.communicate(timeout=20)
+    with stuck(tmp_path / "stuck.csv") as wait_for_reader:
+        with subprocess.Popen([*command, "-o", str(out)], stderr=subprocess.PIPE, text=True) as run:
+            wait(lambda: out.exists() and out.read_bytes().count(b"\n") >= 1, "a line")
+            wait_for_reader()
+            workers = children(run.pid)
+            run.send_signal(signal.SIGINT)
+            _, said = run.communicate(timeout=20)
     assert (run.returncode, said) == (130, "lightoff analyze: interrupted\n")
     wait(lambda: not any(Path(f"/proc/{one}").exists() for one in workers), "the processes of the run end")
     assert {*read(out)} == {str(calls[4])}

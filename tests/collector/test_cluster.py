@@ -17,7 +17,7 @@ from collector import analysis_line, cluster
 from collector.cli import main
 from collector.cluster import on_cluster
 from drivers.base import InputError
-from tests.collector.many import folder_of, lines_of, task_of
+from tests.collector.many import folder_of, lines_of, stuck, task_of
 
 
 def dask(folder: Path, *given: str) -> subprocess.Popen[bytes]:
@@ -53,31 +53,36 @@ def address_in(file: Path) -> str:
 
 
 @contextmanager
-def scheduling(folder: Path) -> Iterator[str]:
-    """Address of a scheduler without workers."""
+def scheduling(folder: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+    """Address of a scheduler without workers, and its process."""
     given = "scheduler --host 127.0.0.1 --port 0 --no-dashboard --scheduler-file s.json"
     process = dask(folder, *given.split())
     try:
-        yield address_in(folder / "s.json")
+        yield address_in(folder / "s.json"), process
     finally:
         ended(process)
 
 
 @pytest.fixture(scope="module")
 def scheduler(tmp_path_factory):
-    with scheduling(tmp_path_factory.mktemp("scheduler")) as address:
+    with scheduling(tmp_path_factory.mktemp("scheduler")) as (address, _):
         yield address
 
 
-@pytest.fixture(scope="module")
-def worker(tmp_path_factory, scheduler):
+@contextmanager
+def working(folder: Path, address: str) -> Iterator[subprocess.Popen[bytes]]:
     """One worker with one thread, started again by its nanny when it dies."""
-    folder = tmp_path_factory.mktemp("worker")
-    process = dask(folder, "worker", scheduler, "--nthreads", "1", "--no-dashboard", "--local-directory", str(folder))
+    process = dask(folder, "worker", address, "--nthreads", "1", "--no-dashboard", "--local-directory", str(folder))
     try:
         yield process
     finally:
         ended(process)
+
+
+@pytest.fixture(scope="module")
+def worker(tmp_path_factory, scheduler):
+    with working(tmp_path_factory.mktemp("worker"), scheduler) as process:
+        yield process
 
 
 @pytest.fixture(scope="module")
@@ -99,13 +104,14 @@ def test_the_lines_are_those_of_this_machine(tmp_path, scheduler, worker, calls)
 
 def test_a_worker_that_is_killed_costs_the_recording_that_it_was_at(tmp_path, scheduler, worker, calls):
     """It waits for a pipe that nobody writes to; the rest is analysed by the worker that takes its place."""
-    os.mkfifo(tmp_path / "stuck.csv")
-    tasks = [task_of(one) for one in (calls[0], tmp_path / "stuck.csv", *calls[1:])]
-    results = on_cluster(tasks, scheduler)
-    lines = [next(results).line]
-    for one in children(worker.pid):
-        os.kill(one, signal.SIGKILL)
-    lines += [one.line for one in results]
+    with stuck(tmp_path / "stuck.csv") as wait_for_reader:
+        tasks = [task_of(one) for one in (calls[0], tmp_path / "stuck.csv", *calls[1:])]
+        results = on_cluster(tasks, scheduler)
+        lines = [next(results).line]
+        wait_for_reader()
+        for one in children(worker.pid):
+            os.kill(one, signal.SIGKILL)
+        lines += [one.line for one in results]
     (lost,) = [line for line in lines if "gave it up" in str(line)]
     assert json.loads(str(lost))["file"] == str(tmp_path / "stuck.csv")
     assert "KilledWorker" in str(lost)
@@ -119,12 +125,18 @@ def children(process: int) -> list[int]:
     return [one for one in found if "spawn_main" in Path(f"/proc/{one}/cmdline").read_text()]
 
 
-def test_a_scheduler_without_workers_is_one_sentence(tmp_path, calls):
-    with (
-        scheduling(tmp_path) as scheduler,
-        pytest.raises(InputError, match=f"the scheduler at {scheduler} has no workers; start one with: dask worker"),
-    ):
-        next(on_cluster([task_of(calls[0])], scheduler, patience=0.5))
+def test_a_scheduler_without_workers_and_one_that_goes_away_are_one_sentence_each(tmp_path, calls, caplog):
+    with scheduling(tmp_path) as (address, process), stuck(tmp_path / "stuck.csv") as wait_for_reader:
+        with pytest.raises(InputError, match=f"the scheduler at {address} has no workers; start one with: dask worker"):
+            next(on_cluster([task_of(calls[0])], address, patience=0.5))
+        with working(tmp_path, address):
+            results = on_cluster([task_of(calls[0]), task_of(tmp_path / "stuck.csv")], address)
+            assert next(results).line in lines_of(calls[:1])
+            wait_for_reader()
+            process.kill()
+            with pytest.raises(InputError, match=f"the scheduler at {address} went away; say the same again"):
+                next(results)
+    assert caplog.records == []
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "127.0.0.1:9", "nonsense://x"])
