@@ -293,7 +293,11 @@ def test_a_run_that_is_killed_is_taken_up_where_it_was(tmp_path, calls, expected
     assert {*read(out)} == {str(path) for path in calls}
 
 
-def test_ctrl_c_leaves_whole_lines_and_no_process(tmp_path, calls):
+@pytest.mark.parametrize(
+    ("how", "status", "words"), [(signal.SIGINT, 130, "lightoff analyze: interrupted\n"), (signal.SIGKILL, -9, "")]
+)
+def test_a_stop_leaves_whole_lines_and_no_process(tmp_path, calls, how, status, words):
+    """Also where one of the processes is in the middle of a recording that takes for ever."""
     out = tmp_path / "out.jsonl"
     command = [sys.executable, "-m", "collector", "analyze", str(tmp_path), str(calls[4]), "--jobs", "2"]
     with stuck(tmp_path / "stuck.csv") as wait_for_reader:
@@ -301,8 +305,8 @@ def test_ctrl_c_leaves_whole_lines_and_no_process(tmp_path, calls):
             wait(lambda: out.exists() and out.read_bytes().count(b"\n") >= 1, "a line")
             wait_for_reader()
             workers = children(run.pid)
-            run.send_signal(signal.SIGINT)
+            run.send_signal(how)
             _, said = run.communicate(timeout=20)
-    assert (run.returncode, said) == (130, "lightoff analyze: interrupted\n")
+    assert (run.returncode, said) == (status, words)
     wait(lambda: not any(Path(f"/proc/{one}").exists() for one in workers), "the processes of the run end")
     assert {*read(out)} == {str(calls[4])}
