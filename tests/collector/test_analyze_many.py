@@ -180,7 +180,7 @@ def test_the_last_line_of_a_file_counts_and_one_with_an_error_is_tried_again(tmp
     assert out.read_text() == ""
 
 
-@pytest.mark.parametrize("torn", ['{"file": "b", "co', "{", '{"file": "b"}'])
+@pytest.mark.parametrize("torn", ['{"file": "b", "co', "{", '{"file": "b"}', f'{{"file": "{"b" * 999}'])
 def test_a_line_that_was_cut_off_is_healed(tmp_path, torn):
     out = tmp_path / "out.jsonl"
     out.write_text(f"{error('a')}\n{torn}")

@@ -1,10 +1,13 @@
 """Parquet out and in: exact round trips, an outside reader, damage, foreign files, shifted clocks."""
 
+import gc
+import io
 import json
 import math
 import os
 import struct
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +24,9 @@ from collector.exchange import Span, export_csv, import_csv
 from collector.exchange_parquet import export_parquet, import_parquet
 from collector.recording import Recording
 from collector.store import Store
+from drivers.arrow import Group, ParquetWriter
 from drivers.base import InputError
+from drivers.codecs.recording_parquet import QUALITIES
 
 DRAFT = Channel("draft_switch", "draft meter", "inH2O", -5.0, 5.0, "0.5 % + 0.01 inH2O", 0.25)
 SUPPLY = Channel("temp_supply", 'duct "T", no. 2', "degF")
@@ -237,6 +242,20 @@ def test_an_export_that_is_interrupted_leaves_nothing(tmp_path, whole):
     with pytest.raises(KeyboardInterrupt):
         taken(tmp_path / "b.parquet", tmp_path / "b.lightoff", progress=interrupt)
     assert sorted(file.name for file in tmp_path.iterdir()) == ["a.lightoff", "b.parquet"]
+
+
+def test_what_is_not_whole_gets_no_end_that_would_make_it_look_so():
+    """As on standard output, where what was written cannot be taken back."""
+    file = io.BytesIO()
+    nothing = np.zeros(3, np.int8)
+    group = Group(("draft_switch", "m", "Pa"), np.arange(3), np.ones(3), nothing, nothing.astype(bool))
+    with suppress(KeyboardInterrupt), ParquetWriter(file, QUALITIES) as writer:
+        writer.write(group)
+        raise KeyboardInterrupt
+    del writer
+    gc.collect()
+    assert file.getvalue().startswith(b"PAR1")
+    assert not file.getvalue().endswith(b"PAR1")
 
 
 @pytest.mark.parametrize("share", [0.02, 0.5, 0.98])
