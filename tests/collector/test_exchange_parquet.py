@@ -24,7 +24,7 @@ from collector.exchange import Span, export_csv, import_csv
 from collector.exchange_parquet import export_parquet, import_parquet
 from collector.recording import Recording
 from collector.store import Store
-from drivers.arrow import Group, ParquetWriter
+from drivers.arrow import Group, ParquetReader, ParquetWriter
 from drivers.base import InputError
 from drivers.codecs.recording_parquet import QUALITIES
 
@@ -244,11 +244,15 @@ def test_an_export_that_is_interrupted_leaves_nothing(tmp_path, whole):
     assert sorted(file.name for file in tmp_path.iterdir()) == ["a.lightoff", "b.parquet"]
 
 
+def empty(count: int):
+    """Quality and withdrawn of readings of which nothing is to be said."""
+    return np.zeros(count, np.int8), np.zeros(count, np.bool_)
+
+
 def test_what_is_not_whole_gets_no_end_that_would_make_it_look_so():
     """As on standard output, where what was written cannot be taken back."""
     file = io.BytesIO()
-    nothing = np.zeros(3, np.int8)
-    group = Group(("draft_switch", "m", "Pa"), np.arange(3), np.ones(3), nothing, nothing.astype(bool))
+    group = Group(("draft_switch", "m", "Pa"), np.arange(3), np.ones(3), *empty(3))
     with suppress(KeyboardInterrupt), ParquetWriter(file, QUALITIES) as writer:
         writer.write(group)
         raise KeyboardInterrupt
@@ -256,6 +260,20 @@ def test_what_is_not_whole_gets_no_end_that_would_make_it_look_so():
     gc.collect()
     assert file.getvalue().startswith(b"PAR1")
     assert not file.getvalue().endswith(b"PAR1")
+
+
+def test_no_bit_of_a_value_is_lost(tmp_path):
+    """Also of those that are no number, and of both zeros, in one dictionary."""
+    patterns = [0x7FF8 << 48, 0xFFF8 << 48, (0x7FF8 << 48) + 7, (0x7FF0 << 48) + 1, 1 << 63, 0, 1, 0x7FF0 << 48]
+    bits = np.array(patterns * 3, np.uint64)
+    group = Group(("draft_switch", "m", "Pa"), np.arange(bits.size), bits.view(np.float64), *empty(bits.size))
+    with (tmp_path / "a.parquet").open("wb") as file, ParquetWriter(file, QUALITIES) as writer:
+        writer.write(group)
+        writer.finish({})
+    with ParquetReader(tmp_path / "a.parquet") as reader:
+        (one,) = reader.slices(0)
+    assert one.value.view(np.uint64).tolist() == bits.tolist()
+    assert asked(tmp_path / "a.parquet", "SELECT count(*) - count(value) FROM FILE") == [(3,)]
 
 
 @pytest.mark.parametrize("share", [0.02, 0.5, 0.98])
