@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from collector.command_line import FILE, bar, counting, say
 from drivers.base import InputError
@@ -61,10 +62,13 @@ def import_(
         raise click.BadParameter(f"{bad} is where the recording goes", param_hint="--bad")
     if is_recording(file):
         raise InputError(f"{file} is a recording already", "use it as it is, or export it")
+    columns = is_parquet(file)
+    if columns and click.get_current_context().get_parameter_source("start") is not ParameterSource.DEFAULT:
+        raise click.BadParameter(f"the times of {file} are dates", param_hint="--start")
     now = time.time_ns()
     kept = Event(now, EventKind.JOB, f"job file {job.name}", None, {"text": job.text}) if job.text else None
     with counting(f"importing {file.name}", text=bar) as progress:
-        if is_parquet(file):
+        if columns:
             done = import_parquet(file, output, job=kept, now=now, shifts=moved, bad=bad, progress=progress)
         else:
             done = import_csv(file, output, job=kept, start=begin, now=now, shifts=moved, bad=bad, progress=progress)

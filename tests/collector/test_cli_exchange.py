@@ -99,6 +99,7 @@ def test_a_span(here, span, rows):
         (["export", "a.lightoff", "-o", "there.parquet"], 1, "there.parquet is there already"),
         (["export", "a.lightoff", "-o", "nowhere/x.parquet"], 1, "cannot write nowhere/x.parquet (No such file"),
         (["import", "there.parquet", "-o", "x.lightoff"], 1, "there.parquet is damaged or was not written to its end"),
+        (["import", "there.parquet", "-o", "x.lightoff", "--start", "0"], 2, "the times of there.parquet are dates"),
         (["import", "in.csv", "-o", "x.lightoff", "--shift", "draft meter"], 2, "is not INSTRUMENT=SECONDS"),
         (["import", "in.csv", "-o", "x.lightoff", "--shift", "drift meter=1"], 1, "nearest known: draft meter"),
         (["import", "in.csv", "-o", "x.lightoff", "--bad", "job.toml"], 1, "job.toml is there already"),
