@@ -12,10 +12,14 @@ from collector.analysis_pool import Done
 from drivers.base import InputError
 
 PATIENCE = 10.0
-"""How long scheduler and workers are waited for. [s]"""
+"""How long the scheduler is waited for. [s]"""
+WORKERS = 60.0
+"""How long the first worker is waited for: it may just have been started. [s]"""
 
 
-def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) -> Generator[Done, None, None]:
+def on_cluster(
+    tasks: Sequence[Task], address: str, patience: float = PATIENCE, workers: float = WORKERS
+) -> Generator[Done, None, None]:
     """Each recording's line as soon as it is there.
 
     InputError: the library is not installed, nobody answers, no worker is there, or the cluster goes away meanwhile.
@@ -32,7 +36,7 @@ def on_cluster(tasks: Sequence[Task], address: str, patience: float = PATIENCE) 
         what = f"no scheduler answers at {address} ({_short(error)})"
         raise InputError(what, "look whether it runs, and at its address, such as tcp://192.0.2.7:8786") from None
     try:
-        _check_workers(client, address, patience)
+        _check_workers(client, address, workers)
         yield from _results(client, distributed.as_completed, tasks)
     except (OSError, TimeoutError, asyncio.CancelledError):
         what = f"the scheduler at {address} went away"

@@ -11,6 +11,9 @@ from collector.analysis_line import Same, same
 from collector.whole_files import whole_file
 from drivers.base import InputError
 
+_BEGINNING = b'{"file": "'
+"""Of every line; what ends without an end of line and begins otherwise is no line that was cut off."""
+
 
 class ResultLines:
     """The file while a run writes to it; `result_lines` opens it."""
@@ -54,7 +57,7 @@ class ResultLines:
     def _take_up(self) -> None:
         place = 0
         for number, text in enumerate(self._file, start=1):
-            if not text.endswith(b"\n"):
+            if not text.endswith(b"\n") and (text.startswith(_BEGINNING) or _BEGINNING.startswith(text)):
                 self.healed = len(text)
                 self._file.truncate(place)
                 break

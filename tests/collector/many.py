@@ -51,7 +51,7 @@ def stuck(path: Path) -> Iterator[Callable[[], None]]:
     os.mkfifo(path)
     held: list[int] = []
 
-    def wait_for_reader(within: float = 30.0) -> None:
+    def wait_for_reader(within: float = 90.0) -> None:
         deadline = time.monotonic() + within
         while not held:
             assert time.monotonic() < deadline, f"nobody reads {path.name} within {within} s"

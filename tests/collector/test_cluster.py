@@ -19,6 +19,8 @@ from collector.cluster import on_cluster
 from drivers.base import InputError
 from tests.collector.many import folder_of, lines_of, stuck, task_of
 
+pytestmark = pytest.mark.timeout(180)  # a scheduler and workers start slowly on a busy machine
+
 
 def dask(folder: Path, *given: str) -> subprocess.Popen[bytes]:
     settings = {
@@ -45,7 +47,7 @@ def ended(*processes: subprocess.Popen[bytes]) -> None:
 
 
 def address_in(file: Path) -> str:
-    deadline = time.monotonic() + 30
+    deadline = time.monotonic() + 90
     while not file.exists() or not file.read_text().strip():
         assert time.monotonic() < deadline, "the scheduler does not start"
         time.sleep(0.02)  # waits for another program's file
@@ -128,7 +130,7 @@ def children(process: int) -> list[int]:
 def test_a_scheduler_without_workers_and_one_that_goes_away_are_one_sentence_each(tmp_path, calls, caplog):
     with scheduling(tmp_path) as (address, process), stuck(tmp_path / "stuck.csv") as wait_for_reader:
         with pytest.raises(InputError, match=f"the scheduler at {address} has no workers; start one with: dask worker"):
-            next(on_cluster([task_of(calls[0])], address, patience=0.5))
+            next(on_cluster([task_of(calls[0])], address, workers=0.5))
         with working(tmp_path, address):
             results = on_cluster([task_of(calls[0]), task_of(tmp_path / "stuck.csv")], address)
             assert next(results).line in lines_of(calls[:1])
@@ -161,7 +163,7 @@ def test_workers_of_another_version_are_refused(monkeypatch, scheduler, worker, 
     with pytest.raises(
         InputError, match=rf"the workers at {scheduler} have lightoff .*, and this is 99; install the same"
     ):
-        next(on_cluster([task_of(calls[0])], scheduler, patience=15))
+        next(on_cluster([task_of(calls[0])], scheduler))
 
 
 class _Another:
