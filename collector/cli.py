@@ -5,7 +5,6 @@ import logging
 import signal
 import sys
 import tempfile
-import time
 from dataclasses import replace
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -17,6 +16,7 @@ from click.core import ParameterSource
 from collector.cautions import CAUTIONS
 from collector.cli_analyze import add_commands as add_analyze
 from collector.cli_entry import add_commands
+from collector.cli_exchange import add_commands as add_exchange
 from collector.cli_instruments import check_profile, scan
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
 from drivers.base import InputError
@@ -195,76 +195,6 @@ def simulate(*, output: Path | None, live: bool, **given: Any) -> None:
     click.echo(done)
 
 
-@main.command("import", epilog="lightoff import call.csv -o call.lightoff")
-@click.argument("file", type=FILE)
-@click.option("-o", "--output", type=FILE, required=True, help="The recording to make.")
-@click.option("--job", "job_file", type=FILE, help="A job file to keep in the recording.")
-@click.option("--start", default="1970-01-01T00:00:00Z", show_default=True, help="When second 0 of the file was.")
-def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> None:
-    """Make a recording of a CSV file; rows that cannot be read are listed and do not stop the rest."""
-    from analysis.model import Event, EventKind
-    from collector.database import is_recording
-    from collector.exchange import import_csv
-    from collector.files import job_at
-    from drivers.codecs.recording_csv import parse_time
-
-    try:
-        begin = parse_time(start)
-    except ValueError as error:
-        raise click.BadParameter(str(error), param_hint="--start") from None
-    job = job_at(job_file)
-    if output.exists():
-        raise InputError(f"{output} is there already", "choose another name")
-    if is_recording(file):
-        raise InputError(f"{file} is a recording already", "use it as it is, or export it")
-    now = time.time_ns()
-    kept = Event(now, EventKind.JOB, f"job file {job.name}", None, {"text": job.text}) if job.text else None
-    with counting(f"importing {file.name}") as progress:
-        done = import_csv(file, output, job=kept, start=begin, now=now, progress=progress)
-    twice = f", {done.readings - done.kept} stood there twice" if done.kept < done.readings else ""
-    click.echo(f"{output}: {done.kept} readings{twice}")
-    for problem in done.problems:
-        click.echo(f"{file}: {problem}", err=True)
-    more = done.problem_count - len(done.problems)
-    if more:
-        click.echo(f"{file}: {more} further problems are not listed", err=True)
-    if done.conflicts:
-        click.echo(f"{file}: {done.conflicts} second values for one instant; the first was kept", err=True)
-    if done.damaged:
-        click.echo(f"{done.damaged}; what stands before was kept", err=True)
-    if done.problem_count or done.conflicts or done.damaged:
-        sys.exit(1)
-
-
-@main.command(epilog="lightoff export call.lightoff -o call.csv")
-@click.argument("recording", type=FILE)
-@click.option("-o", "--output", type=FILE, required=True, help="A .csv or .csv.gz file, or - for standard output.")
-@click.option("--force", is_flag=True, help="Replace a file that is there.")
-@click.option("--events", type=FILE, help="Write what happened too: gaps, problems, alarms; a .csv or .csv.gz file.")
-def export(*, recording: Path, output: Path, force: bool, events: Path | None) -> None:
-    """Write a recording as CSV, every value as the instrument gave it."""
-    from collector.exchange import export_csv, export_events, untold
-    from collector.recording import Recording
-
-    standard = str(output) == "-"
-    for path, option in ((None if standard else output, "-o"), (events, "--events")):
-        if path and not path.name.endswith((".csv", ".csv.gz")):
-            raise click.BadParameter(f"{path} ends neither in .csv nor in .csv.gz", param_hint=option)
-        if path and path.exists() and not force:
-            raise InputError(f"{path} is there already", "choose another name or say --force")
-    if events and events.absolute() == output.absolute():
-        raise click.BadParameter(f"{events} is where the readings go", param_hint="--events")
-    with Recording(recording) as opened, counting(f"exporting {recording.name}") as progress:
-        count = export_csv(opened, None if standard else output, progress=progress)
-        happened = export_events(opened, events) if events else 0
-        left = "" if events else untold(opened)
-    click.echo(f"{output}: {count} readings", err=standard)
-    if events:
-        click.echo(f"{events}: {happened} events", err=standard)
-    if left:
-        say(left)
-
-
 @main.command("check-job", epilog="lightoff check-job job.toml")
 @click.argument("file", type=FILE)
 def checkjob_at(*, file: Path) -> None:
@@ -313,6 +243,7 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
 
 
 add_analyze(main)
+add_exchange(main)
 add_commands(main)
 
 

@@ -34,9 +34,14 @@ def job_with(file: Path, named: Path | None = None) -> tuple[Job, str]:
         with Recording(file) as recording:
             if (text := recording.job()) is not None:
                 return parse(text, f"inside {file.name}"), INSIDE
-    beside = (file.with_name(f"{stem(file)}{ending}") for ending in (".toml", ".job.toml"))
-    found = next((path for path in beside if path.is_file()), None)
+    found = beside(file)
     return job_at(found), str(found or "")
+
+
+def beside(file: Path) -> Path | None:
+    """The job file that lies beside a file of readings, where there is one."""
+    places = (file.with_name(f"{stem(file)}{ending}") for ending in (".toml", ".job.toml"))
+    return next((path for path in places if path.is_file()), None)
 
 
 @contextmanager

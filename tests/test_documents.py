@@ -123,7 +123,10 @@ def test_pins_name_no_index_and_cover_what_is_needed():
     assert all(re.fullmatch(r"[A-Za-z0-9_.-]+==[\w.]+", line) for line in pins.splitlines())
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     pinned = {line.split("==")[0].lower().replace("_", "-") for line in pins.splitlines()}
-    wanted = [*project["dependencies"], *project["optional-dependencies"]["dev"]]
+    wanted = [
+        *project["dependencies"],
+        *(name for extra in project["optional-dependencies"].values() for name in extra),
+    ]
     assert {re.split(r"[\[>=<]", name)[0].lower() for name in wanted} <= pinned
 
 

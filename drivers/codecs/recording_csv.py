@@ -3,9 +3,10 @@
 import csv
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from typing import NamedTuple
 
 from analysis.model import NANOSECONDS, Channel, Quality, Reading
@@ -32,10 +33,12 @@ class Problem:
     line: int
     """Line of the file, counted from one."""
     reason: str
+    word: str = "line"
+    """What is counted: a Parquet file has rows."""
 
     def __str__(self) -> str:
         """Line and reason."""
-        return f"line {self.line}: {self.reason}"
+        return f"{self.word} {self.line}: {self.reason}"
 
 
 class Row(NamedTuple):
@@ -80,7 +83,13 @@ def format_time(time: int) -> str:
     digits = f"{rest:09d}"
     while len(digits) > 3 and digits.endswith("000"):
         digits = digits[:-3]
-    return f"{_EPOCH + timedelta(seconds=seconds):%Y-%m-%dT%H:%M:%S}.{digits}Z"
+    return f"{_second(seconds)}.{digits}Z"
+
+
+@lru_cache(maxsize=64)
+def _second(seconds: int) -> str:
+    """A whole second in words; many rows follow each other within one."""
+    return f"{_EPOCH + timedelta(seconds=seconds):%Y-%m-%dT%H:%M:%S}"
 
 
 def _column(cell: str, default_instrument: str) -> Channel:
@@ -152,6 +161,9 @@ class CsvReader:
         self.problems: list[Problem] = []
         """The first `MOST_PROBLEMS` problems."""
         self.problem_count = 0
+        self.heard: Callable[[Problem, str], None] | None = None
+        """Told every problem, with its line as it stands in the file."""
+        self._text = ""
         head = next(self._lines, None)
         if head is None:
             raise InputError(f"{self._file}: the file is empty", "name another file")
@@ -168,6 +180,8 @@ class CsvReader:
         self._last = Problem(self.line, reason)
         if len(self.problems) < MOST_PROBLEMS:
             self.problems.append(self._last)
+        if self.heard:
+            self.heard(self._last, self._text)
 
     def __iter__(self) -> Iterator[Reading]:
         """Readings in the file's order; InputError where nothing more of the file can be read."""
@@ -179,6 +193,7 @@ class CsvReader:
         """Rows of the lines that come next, in the file's order; InputError where nothing more of it can be read."""
         for line in lines:
             self.line += 1
+            self._text = line
             before = self.problem_count
             row = None if line.isspace() else self._row(line)
             if row and (row.values or self.problem_count == before):

@@ -7,7 +7,9 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 
+from collector import analysis_json as analysis_json  # noqa: PLC0414 - there before what it imports is replaced
 from collector import analysis_run
+from collector import analysis_text as analysis_text  # noqa: PLC0414
 from collector.cli import main
 from drivers.base import InputError
 from tests.collector.analyses import whole

@@ -85,7 +85,7 @@ def test_an_import_that_is_interrupted_leaves_nothing(tmp_path):
     source = tmp_path / "in.csv"
     source.write_text("time,draft_collector [inH2O]\n" + "".join(f"{n},1\n" for n in range(50_000)))
 
-    def interrupt(_: int) -> None:
+    def interrupt(_: float) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
