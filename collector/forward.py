@@ -83,6 +83,7 @@ class Forwarder:
         self._through: int | None = None
         self._kept_at = -float("inf")
         self._forgotten = 0
+        self._anew = False
         self._newest = 0
 
     @property
@@ -94,6 +95,11 @@ class Forwarder:
     def sent(self) -> bool:
         """Whether the server has answered for all of that."""
         return self._about is not None and self._audit.done and not self._ready and not self.marks
+
+    @property
+    def kept_file(self) -> Path:
+        """Where what the server has, and what it refuses, is written down."""
+        return self._kept.path
 
     @property
     def share(self) -> float:
@@ -113,13 +119,17 @@ class Forwarder:
         self._tell()
         return 0.0 if busy else REST
 
+    def compare_anew(self) -> None:
+        """Go through the recording once more: what was recorded meanwhile is not known from `marks` alone."""
+        self._anew = True
+
     def _work(self) -> bool:
         if self._about is None and not self._begin():
             return False
         if self._contact is None:
             self._beat()
-        if self.marks.forgotten > self._forgotten:
-            self._forgotten, self._audit = self.marks.forgotten, Audit(self._count)
+        if self.marks.forgotten > self._forgotten or self._anew:
+            self._forgotten, self._anew, self._audit = self.marks.forgotten, False, Audit(self._count)
         if pieces := self._next():
             self._deliver(pieces)
             return True
@@ -290,14 +300,3 @@ class Forwarder:
         status.share = self._audit.share
         status.unwritten = self._kept.failure
         status.count_up(sent=self.sent, now=self._now())
-
-
-def forward_all(forwarder: Forwarder, *, patience: float, sleep: Callable[[float], None] = time.sleep) -> bool:
-    """Step until the server has everything for sure; False when it took nothing for so long. [s]"""
-    while not forwarder.done:
-        wait = forwarder.step()
-        if forwarder.status.stood_still > patience:
-            return False
-        if wait:
-            sleep(min(wait, REST))
-    return True

@@ -9,6 +9,11 @@ MINUTE = 60_000_000_000
 MOST = 100_000
 """Marks kept: of 16 channels four days. Beyond it the oldest are forgotten and the recording is compared anew. [1]"""
 
+GRACE = 5.0
+"""How long after the end of a recording its rest is still tried to be sent. [s]"""
+TELLING = 0.5
+"""Between two words about how far it is. [s]"""
+
 
 class Mark(NamedTuple):
     """A span of a channel; within one minute."""
