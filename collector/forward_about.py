@@ -1,13 +1,16 @@
 """Which call a recording is, and what stands with each of its readings on a server."""
 
 import hashlib
+import tomllib
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
+from typing import Any
 
 from analysis.model import NANOSECONDS, Event, EventKind
-from collector.job import Job, JobError, parse
 from collector.recording import Recording
+
+Tables = Mapping[str, Any]
 
 
 def about_of(recording: Recording, known: Iterable[Mapping[str, str]] = ()) -> dict[str, str] | None:
@@ -24,9 +27,9 @@ def about_of(recording: Recording, known: Iterable[Mapping[str, str]] = ()) -> d
             return dict(about)
     time, facts = min(began)
     about = {"call": f"{_stamp(time)}-{hashlib.sha256(f'{time} {facts}'.encode()).hexdigest()[:8]}"}
-    if job := _job(recording):
-        unit = " ".join(filter(None, (job.unit.model, job.unit.serial)))
-        about |= {"technician": job.archive.technician or "", "equipment": unit}
+    job = _job(recording)
+    unit = " ".join(filter(None, (_text(job, "unit", "model"), _text(job, "unit", "serial"))))
+    about |= {"technician": _text(job, "archive", "technician"), "equipment": unit}
     return {name: text for name, text in about.items() if text}
 
 
@@ -52,13 +55,19 @@ def _from_readings(recording: Recording) -> list[tuple[int, str]]:
     return [(span[0], " ".join(channel.key for channel in recording.channels))] if span else []
 
 
-def _job(recording: Recording) -> Job | None:
-    """The first job that names the archive, else the last."""
-    jobs: list[Job] = []
+def _job(recording: Recording) -> Tables:
+    """The first job that names the archive, else the last; as it stands, since it was checked when it was recorded."""
+    jobs: list[Tables] = []
     for event in recording.events({EventKind.JOB}):
-        with suppress(JobError):
-            jobs.append(parse(str(event.data.get("text", ""))))
-    return next((job for job in jobs if job.archive.url), jobs[-1] if jobs else None)
+        with suppress(tomllib.TOMLDecodeError):
+            jobs.append(tomllib.loads(str(event.data.get("text", "")).removeprefix("\ufeff")))
+    return next((job for job in jobs if _text(job, "archive", "url")), jobs[-1] if jobs else {})
+
+
+def _text(job: Tables, section: str, key: str) -> str:
+    table = job.get(section)
+    value = table.get(key) if isinstance(table, dict) else None
+    return str(value).strip() if isinstance(value, str | int) else ""
 
 
 def _stamp(time: int) -> str:

@@ -32,6 +32,7 @@ class Worker:
         settle = float(settings.get("settle", SETTLE))
         self.forwarder = Forwarder(recording, self._sink, self._kept, settle=settle)
         self._given, self._told = given, told
+        self._grace = float(settings.get("grace", GRACE))
         self._woken = threading.Event()
         self._ended: float | None = None
         self._told_at = 0.0
@@ -54,7 +55,7 @@ class Worker:
     def _over(self) -> bool:
         if self._ended is None:
             return False
-        return self.forwarder.sent or time.monotonic() - self._ended > GRACE
+        return self.forwarder.sent or time.monotonic() - self._ended > self._grace
 
     def _listen(self) -> None:
         for line in self._given:
