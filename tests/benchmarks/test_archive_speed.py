@@ -69,6 +69,17 @@ def sent(recording: Path, server: Server, *, each: Callable[[Forwarder], None] =
         return forwarder.status.sent
 
 
+def simply(recording: Path, server: Server) -> None:
+    """Read each channel as a whole, make its lines and send them, with no account of what arrived."""
+    sink = InfluxSink(Target(server.url))
+    with Recording(recording) as opened:
+        for channel in opened.channels:
+            lines = Writer(channel, {"call": "simply"}).lines(opened.read(channel.key)).text
+            for place in range(0, len(lines), BATCH):
+                sink.send(lines[place : place + BATCH])
+    sink.close()
+
+
 class Live:
     """A recorder that goes on while older readings are caught up with: ten readings a second of each channel."""
 
@@ -101,33 +112,22 @@ class Live:
 
 @pytest.mark.timeout(300)
 def test_catching_up_with_live_readings_first(tmp_path: Path) -> None:
-    """Wished: 50,000 readings a second. Held: a quarter at least of what the server takes of ready-made lines."""
+    """Wished: 50,000 readings a second. Held: at least a third of sending without any account."""
     rounds = 6 if BENCH else 2
     recording = tmp_path / "call.lightoff"
     with serving(tmp_path) as server, Store(recording) as store:
         begun(store, ROUND)
         count = sum(add_round(store, number, ROUND) for number in range(rounds))
-        lines = []
-        with Recording(recording) as opened:
-            for channel in opened.channels:
-                lines += Writer(channel, {"call": "ready-made"}).lines(opened.read(channel.key)).text
-        plain = InfluxSink(Target(server.url))
-
-        def ready_made() -> None:
-            for place in range(0, len(lines), BATCH):
-                plain.send(lines[place : place + BATCH])
-
-        bare, _ = took(ready_made)
-        plain.close()
+        bare, _ = took(lambda: simply(recording, server))
         live = Live(store, rounds * ROUND)
         seconds, taken = took(lambda: sent(recording, server, each=live))
         assert count + live.readings <= taken < 1.01 * count, "live readings are met a second time at the most"
     worst = max(live.ages)
     say(
-        f"catching up: {taken / seconds:,.0f} readings/s, ready-made lines {count / bare:,.0f}/s; live meanwhile:"
+        f"catching up: {taken / seconds:,.0f} readings/s, without an account {count / bare:,.0f}/s; live meanwhile:"
         f" {len(live.ages)} batches, answered for within {np.median(live.ages):.3f} s, at the most {worst:.3f} s"
     )
-    assert taken / seconds > count / bare / 4
+    assert taken / seconds > count / bare / 3
     assert len(live.ages) > 3
     assert worst < seconds / 2
 
