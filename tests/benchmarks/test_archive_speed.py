@@ -5,6 +5,7 @@ Ratios of one run are checked, absolute figures are printed with the machine. `L
 """
 
 import os
+import subprocess
 import time
 import urllib.parse
 from collections.abc import Callable
@@ -34,7 +35,8 @@ from tests.benchmarks.archive_day import (
     say,
     size,
 )
-from tests.collector.archive_bench import Server, serving
+from tests.collector.archive_bench import Server, gate, serving
+from tests.system.programs import lightoff
 
 HOURS = float(os.environ.get("LIGHTOFF_HOURS", "0.5"))
 BENCH = os.environ.get("LIGHTOFF_BENCH") == "1"
@@ -149,17 +151,21 @@ def test_what_a_day_costs_there_and_here(tmp_path: Path) -> None:
     words.append(f"here: {size(recording) / count:.2f} bytes a reading, channel in {ours:.3f} s")
     with serving(tmp_path) as server:
         assert sent(recording, server) == count
-        server.get("/internal/force_flush")
         server.get("/internal/force_merge")
-        bytes_there = size(tmp_path / "server")
 
         def exported() -> Any:
             return read_lines(server.get("/api/v1/export", **{"match[]": '{point="draft_switch"}', "start": "0"}))
 
+        deadline = time.monotonic() + 60
+        while '"draft_switch"' not in server.get("/api/v1/series", **{"match[]": "lightoff_value", "start": "0"}):
+            assert time.monotonic() < deadline, "what it answered for is not found"
+            server.get("/internal/force_flush")
         there = least(exported)
         times, values = exported()
         assert np.array_equal(times, rows.time // 1_000_000)
         assert np.array_equal(values, rows.value)
+        server.stop()  # what it holds in memory is written
+        bytes_there = size(tmp_path / "server" / "data")
     words.append(
         f"victoria-metrics: {bytes_there / count:.2f} bytes a reading, channel in {there:.3f} s"
         f" ({there / ours:.1f} x ours)"
@@ -197,3 +203,51 @@ def _other(folder: Path, recording: Path, count: int, ours: float) -> str:
         f"influxd: {bytes_there / count:.2f} bytes a reading, channel in {there:.3f} s ({there / ours:.1f} x ours),"
         f" filled at {count / filled:,.0f} readings/s"
     )
+
+
+@pytest.mark.timeout(300)
+def test_what_one_technician_sends(tmp_path: Path) -> None:
+    """Series, readings and bytes of one call with every meter of the simulated unit, and what sending them takes."""
+    seconds = 60 if BENCH else 6
+    with gate() as server:
+        job = f'archive.url = "{server.url}"\narchive.technician = "van 7"\n'
+        unit = '[[instrument]]\nname = "unit"\ndriver = "simulate"\naddress = "seed=7"\n'
+        (tmp_path / "job.toml").write_text(job + unit)
+        command = ("record", "--job", "job.toml", "-o", "call.lightoff", "--port", "0", "--no-browser")
+        with lightoff(*command, folder=tmp_path) as recorder:
+            deadline = time.monotonic() + 60
+            while not server.asked:
+                assert time.monotonic() < deadline, "nothing arrives"
+                time.sleep(0.01)
+            began, first, asked = time.monotonic(), len(server.lines), len(server.asked)
+            used = processor(sender_of(recorder.process.pid))
+            while time.monotonic() - began < seconds:
+                time.sleep(0.05)
+            used = processor(sender_of(recorder.process.pid)) - used
+            took_ = time.monotonic() - began
+            lines, messages = server.lines[first:], server.headers[asked:]
+    wire, plain = sum(int(one["Content-Length"]) for one in messages), sum(len(line) + 1 for line in lines)
+    readings = [line for line in lines if line.startswith("lightoff,")]
+    own = sum("value=" in line or "missing=" in line for line in lines)
+    series = {line.rsplit(" ", 2)[0] for line in readings}
+    assert own == len(readings)
+    say(
+        f"one technician: {len(series)} series, {len(readings) / took_:.0f} readings/s,"
+        f" {wire / took_ / 1000:.1f} kB/s in {len(messages) / took_:.1f} messages/s ({wire / len(readings):.1f} bytes a"
+        f" reading, {plain / wire:.0f} x less than without compression), {100 * used / took_:.1f} % of a core"
+    )
+    assert wire < plain / 5
+
+
+def sender_of(recorder: int) -> int:
+    """Number of the process that sends, by that of the recorder's."""
+    command = ["ps", "--no-headers", "-o", "pid,args", "--ppid", str(recorder)]
+    children = subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
+    (found,) = [int(line.split()[0]) for line in children if "forward_worker" in line]
+    return found
+
+
+def processor(process: int) -> float:
+    """Time of the processor that a process has used. [s]"""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")

@@ -80,6 +80,13 @@ class Server:
             self._process.wait(10)
             self._process = None
 
+    def stop(self) -> None:
+        """It ends in good order, with everything written."""
+        if self._process:
+            self._process.terminate()
+            self._process.wait(60)
+            self._process = None
+
     def get(self, path: str, **query: str) -> str:
         """Answer to a question."""
         asked = f"{self.url}{path}?{urllib.parse.urlencode(query)}"
@@ -101,6 +108,15 @@ class Server:
             rows = ((at, float("nan") if missing else value) for at, value in zip(times, values, strict=True))
             found.setdefault((tags["point"], tags["instrument"]), []).extend(rows)
         return {place: sorted(rows, key=lambda row: row[0]) for place, rows in found.items()}
+
+    def until_it_holds(self, wanted: Known, *, within: float = 20.0) -> None:
+        """It has these readings and no others; what it answered for may be a moment from being found."""
+        deadline = time.monotonic() + within
+        while not same(found := self.holds(), wanted):
+            if time.monotonic() > deadline:
+                counts = {place: (len(rows), len(wanted.get(place, ()))) for place, rows in found.items()}
+                raise AssertionError(f"it holds something else (found, wanted): {counts}")
+            time.sleep(0.05)
 
 
 @contextmanager

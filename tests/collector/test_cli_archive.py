@@ -7,7 +7,7 @@ from click.testing import CliRunner, Result
 
 from analysis.model import Event, EventKind
 from collector.cli import main
-from tests.collector.archive_bench import gate, same, serving, stored
+from tests.collector.archive_bench import gate, serving, stored
 from tests.collector.recordings import DRAFT, T0, ramp, recorded
 
 STARTED = Event(T0, EventKind.RECORDER, "recording started", None, {"wall": T0})
@@ -28,7 +28,7 @@ def test_a_recording_goes_to_a_real_server_once(tmp_path: Path, call: Path):
         assert (done.exit_code, done.stderr) == (0, "")
         assert done.stdout.endswith(f"301 readings sent; 127.0.0.1:{server.port} has all of it\n")
         assert ": 0 readings sent; " in run(call, server.url, "--settle", "0.2").stdout
-        assert same(server.holds(), stored(call))
+        server.until_it_holds(stored(call))
 
 
 def test_without_a_url_the_job_says_where_and_with_which_token(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

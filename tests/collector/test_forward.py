@@ -98,7 +98,7 @@ def test_a_finished_recording_arrives_as_it_is_and_is_not_sent_again(tmp_path: P
         with forwarding(call, server.url) as forwarder:
             until_kept(forwarder, call.pace)
             assert forwarder.status.sent == 3 * 3000
-        assert same(server.holds(), stored(call.path))
+        server.until_it_holds(stored(call.path))
         with forwarding(call, server.url) as again:
             until_kept(again, call.pace)
             assert (again.status.sent, again.status.state) == (0, "up to date")
@@ -171,7 +171,7 @@ def test_a_late_reading_is_found_without_a_word_about_it(tmp_path: Path, call: C
         with forwarding(call, server.url) as again:
             until_kept(again, call.pace)
             assert 1 <= again.status.sent <= 601, "its minute alone"
-        assert same(server.holds(), stored(call.path))
+        server.until_it_holds(stored(call.path))
 
 
 def test_a_server_that_is_away_for_an_hour_gets_all_of_it_and_the_way_back_is_told(tmp_path: Path, call: Call):
@@ -195,7 +195,7 @@ def test_a_server_that_is_away_for_an_hour_gets_all_of_it_and_the_way_back_is_to
         call.pace.sleep(60)
         until_kept(forwarder, call.pace)
         assert (status.state, status.text, status.behind) == ("up to date", "", 0.0)
-        assert same(server.holds(), stored(call.path))
+        server.until_it_holds(stored(call.path))
 
 
 def test_a_server_that_is_killed_after_its_answer_gets_again_what_it_lost(tmp_path: Path, call: Call):
@@ -209,7 +209,7 @@ def test_a_server_that_is_killed_after_its_answer_gets_again_what_it_lost(tmp_pa
         call.record(1, forwarder)
         until_kept(forwarder, call.pace)
         assert forwarder.status.again >= 3 * 1800
-        assert same(server.holds(), stored(call.path))
+        server.until_it_holds(stored(call.path))
 
 
 def test_what_was_answered_counts_as_kept_only_when_the_same_server_still_answers_later(tmp_path: Path, call: Call):
@@ -220,7 +220,7 @@ def test_what_was_answered_counts_as_kept_only_when_the_same_server_still_answer
         call.pace.sleep(3600)
         server.start()
         until_kept(forwarder, call.pace)
-        assert same(server.holds(), stored(call.path))
+        server.until_it_holds(stored(call.path))
 
 
 def test_slow_full_and_busy(tmp_path: Path, call: Call):

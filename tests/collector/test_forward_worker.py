@@ -132,7 +132,7 @@ def test_server_and_sender_killed_in_the_middle_the_server_holds_what_the_store_
         second.touched((DRAFT.key, T0 + 301 * SECOND, T0 + 302 * SECOND))
         second.until(lambda status: status["sent"] >= 2 * 6010 and status["sent_all"])
         assert second.end()["sent_all"]
-        assert same(server.holds(), stored(recording))
+        server.until_it_holds(stored(recording))
 
 
 def test_it_ends_soon_after_its_input_also_when_the_server_takes_nothing(tmp_path: Path):

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from collector.recording import Recording
-from tests.collector.archive_bench import same, serving, stored
+from tests.collector.archive_bench import serving, stored
 from tests.system.page_bench import empty_bench
 from tests.system.programs import browser, lightoff, looking
 
@@ -80,7 +80,7 @@ def test_recorder_and_server_killed_in_the_end_the_server_has_the_recording(tmp_
         server.start()
         done = run(tmp_path, "archive", "a.lightoff", "--settle", "1")
         assert (done.returncode, done.stderr) == (0, "")
-        assert same(server.holds(), stored(recording))
+        server.until_it_holds(stored(recording))
         (tags,) = {(tags["technician"], tags["origin"]) for tags, _, _ in server.series()}
         assert tags == ("van 7", "simulated"), "nobody takes it for a live instrument"
 
