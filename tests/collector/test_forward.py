@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
+from collector import forward
 from collector.archive_command import forward_all
 from collector.forward import Forwarder
 from collector.forward_kept import Kept
@@ -143,7 +144,8 @@ def test_what_is_odd_arrives_too(tmp_path: Path, call: Call):
     assert all(tags["unit"] == "inH2O" for tags, _, _ in found if tags["point"] == "draft_switch")
 
 
-def test_live_readings_go_first_and_late_ones_are_sent_too(tmp_path: Path, call: Call):
+def test_live_readings_go_first_and_late_ones_are_sent_too(call: Call, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(forward, "BATCH", 1000)
     with gate() as server:
         call.record(600)
         with forwarding(call, server.url) as forwarder:
@@ -281,17 +283,21 @@ def test_one_refused_series_does_not_hold_the_others_up(tmp_path: Path, call: Ca
     ("status", "words"),
     [(400, "nothing is taken"), (401, "does not know our token"), (404, "no such place"), (302, "answers 302")],
 )
-def test_a_server_that_takes_nothing_at_all_blames_no_line(tmp_path: Path, call: Call, status: int, words: str):
+@pytest.mark.parametrize("later", [False, True])
+def test_a_server_that_takes_nothing_at_all_blames_no_line(call: Call, status: int, words: str, later: bool):
     with gate() as server, forwarding(call, server.url, settle=0) as forwarder:
+        if later:
+            call.record(60, forwarder)
+            until_kept(forwarder, call.pace)
         server.decide = lambda _: (status, {"Location": "http://127.0.0.1:1/"} if status == 302 else {})
-        call.record(60, forwarder)
+        call.record(60 - call.said // 10 or 60, forwarder)
         for _ in range(20):
             call.pace.sleep(forwarder.step())
         assert words in forwarder.status.text
-        assert (forwarder.status.aside, forwarder.status.sent) == (0, 0)
+        assert (forwarder.status.aside, forwarder.status.sent) == (0, 3 * 600 * later)
         server.decide = lambda _: None
         until_kept(forwarder, call.pace)
-        assert len({line for line in server.lines if line.startswith("lightoff,")}) == 3 * 600
+        assert len({line for line in server.lines if line.startswith("lightoff,")}) == 3 * 600 * (1 + later)
 
 
 def test_a_server_that_hangs_up_after_each_answer_is_no_server_started_anew(tmp_path: Path, call: Call):
