@@ -124,7 +124,7 @@ def post(url: str, body: bytes) -> bytes:
 
 def read_lines(text: str) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Times [ms] and values of an export."""
-    parts = [json.loads(line) for line in text.splitlines()]
+    parts = [json.loads(line) for line in text.splitlines()] or [{"timestamps": (), "values": ()}]
     times = np.concatenate([np.array(part["timestamps"], np.int64) for part in parts])
     values = np.concatenate([np.array(part["values"], np.float64) for part in parts])
     order = np.argsort(times)
