@@ -22,6 +22,7 @@ from collector.forward_kept import Kept
 from collector.forward_marks import MINUTE, Mark, Marks, whole_minute
 from collector.forward_refused import refused_of
 from collector.forward_status import ForwardStatus
+from collector.forward_way import Way
 from collector.recording import Recording
 from collector.sinks.lines import MILLISECOND, NO_NUMBER, Lines, Writer, sender
 from collector.sinks.sink import AwayError, ClosedError, RefusedError, Sink, SinkError
@@ -37,13 +38,11 @@ FIRST_WAIT, LONGEST_WAIT = 0.5, 60.0
 LONGEST_ASKED = 300.0
 """What a server asks to be left alone for is followed up to this. [s]"""
 BEAT, CALM_BEAT = 10.0, 60.0
-"""Between two lines about ourselves, while something is answered and not kept, and else. [s]"""
+"""Between two lines about ourselves: while nothing else is sent and something is not kept yet, and always. [s]"""
 TRIES, TRIES_KNOWN = 64, 4
 """Messages spent on finding what a server refuses in a minute of a channel; of one that it refused before. [1]"""
 KEEPING = 1.0
 """Between two writings of what is kept. [s]"""
-HANGS_UP = 3
-"""A server that so many times in turn had hung up after its answer does so always; that says nothing about it. [1]"""
 REST = 0.25
 """Until the next look when there is nothing to do. [s]"""
 
@@ -67,7 +66,8 @@ class Forwarder:
         self.marks = Marks()
         """What was recorded just now; whoever records adds to it."""
         self.status = ForwardStatus(since=now())
-        self._path, self._sink, self._kept = recording, sink, kept
+        self._path, self._kept = recording, kept
+        self._way = Way(sink, monotonic, self._doubt)
         self._settle_after, self._now, self._monotonic = settle, now, monotonic
         self._backoff = backoff or Backoff(FIRST_WAIT, LONGEST_WAIT)
         self._about: dict[str, str] | None = None
@@ -76,12 +76,9 @@ class Forwarder:
         self._answered = Answers()
         self._writers: dict[str, Writer] = {}
         self._refusing: set[str] = set()
-        self._opened = sink.opened
-        self._contact: float | None = None
         self._next_try = -float("inf")
-        self._fresh = 0
-        self._through: int | None = None
         self._kept_at = -float("inf")
+        self._beaten = -float("inf")
         self._forgotten = 0
         self._anew = False
         self._newest = 0
@@ -126,17 +123,23 @@ class Forwarder:
     def _work(self) -> bool:
         if self._about is None and not self._begin():
             return False
-        if self._contact is None:
+        if self._way.contact is None:
             self._beat()
         if self.marks.forgotten > self._forgotten or self._anew:
             self._forgotten, self._anew, self._audit = self.marks.forgotten, False, Audit(self._count)
-        if pieces := self._next():
+        pieces = self._next()
+        if pieces:
             self._deliver(pieces)
-            return True
-        assert self._contact is not None
-        if self._monotonic() - self._contact >= (min(BEAT, self._settle_after / 4) if self._answered else CALM_BEAT):
+        if self._beat_is_due():
             self._beat()
-        return False
+        return bool(pieces)
+
+    def _beat_is_due(self) -> bool:
+        assert self._way.contact is not None
+        now = self._monotonic()
+        if self._answered and now - self._way.contact >= min(BEAT, self._settle_after / 4):
+            return True  # else nobody would know whether it is the same server still
+        return now - self._beaten >= CALM_BEAT
 
     def _begin(self) -> bool:
         with Recording(self._path) as recording:
@@ -186,10 +189,10 @@ class Forwarder:
     def _deliver(self, pieces: Sequence[Piece]) -> None:
         """Send, and remember what was answered; where that fails, all of it is to be sent as before."""
         lines = [self._writers[piece.mark.channel].lines(piece.rows) for piece in pieces]
-        self._through = None
+        self._way.begin()
         try:
             refused = self._send_all(pieces, lines)
-            if self._through not in (None, self._opened):
+            if not self._way.one:
                 raise AwayError("the connection changed while a minute was sent", "it is sent again", met=True)
         except BaseException:
             self.marks.add(piece.mark for piece in pieces)
@@ -207,27 +210,17 @@ class Forwarder:
             self._beat()  # refused too, nothing of ours is wanted here, and no line is to blame
         else:
             return [{} for _ in pieces]
-        refused = []
-        for piece, own in zip(pieces, lines, strict=True):
-            channel = piece.mark.channel
-            found = refused_of(own.text, self._send, most=TRIES_KNOWN if channel in self._refusing else TRIES)
-            (self._refusing.add if len(found) == len(own.text) else self._refusing.discard)(channel)
-            refused.append(found)
-        return refused
+        return [self._refused(piece.mark.channel, own) for piece, own in zip(pieces, lines, strict=True)]
+
+    def _refused(self, channel: str, lines: Lines) -> dict[int, str]:
+        found = refused_of(lines.text, self._send, most=TRIES_KNOWN if channel in self._refusing else TRIES)
+        (self._refusing.add if len(found) == len(lines.text) else self._refusing.discard)(channel)
+        return found
 
     def _send(self, lines: Sequence[str]) -> None:
         if not lines:
             return
-        self._sink.send(lines)
-        if self._sink.opened != self._opened:
-            self._opened, self._fresh = self._sink.opened, self._fresh + 1
-            if self._fresh < HANGS_UP:
-                self._doubt()
-        else:
-            self._fresh = 0
-        if self._through is None or self._fresh >= HANGS_UP:
-            self._through = self._opened
-        self._contact = self._monotonic()
+        self._way.send(lines)
         self._backoff.succeeded()
         self.status.goes_on(self._now())
 
@@ -239,6 +232,7 @@ class Forwarder:
             self._send([line])
         except RefusedError as error:
             raise ClosedError(error.what, "nothing is taken: check address, bucket and org", met=True) from error
+        self._beaten = self._monotonic()
 
     def _took(self, piece: Piece, lines: Lines, refused: dict[int, str]) -> None:
         mark, times = piece.mark, lines.time
@@ -251,9 +245,9 @@ class Forwarder:
             self._kept.taken(mark.channel, mark.start, mark.end)
         if len(lines.refused):
             self._kept.set_aside(mark.channel, ((time, "") for time in lines.refused.tolist()), NO_NUMBER)
-        assert self._contact is not None
+        assert self._way.contact is not None
         recent = mark.minute > self._newest - 2
-        self._answered.add(mark, times, self._contact, recent=recent)
+        self._answered.add(mark, times, self._way.contact, recent=recent)
         self.status.sent += len(lines.text) - len(refused)
         self.status.shared += lines.shared
 
@@ -263,9 +257,9 @@ class Forwarder:
 
     def _keep(self) -> None:
         """What was answered long enough before the last answer over the same connection is kept."""
-        if self._contact is None:
+        if self._way.contact is None:
             return
-        limit, now = self._contact - self._settle_after, self._monotonic()
+        limit, now = self._way.contact - self._settle_after, self._monotonic()
         if (now - self._kept_at >= KEEPING or self._answered.all_ripe(limit)) and (ripe := self._answered.ripe(limit)):
             self._kept.keep(ripe)
             self._kept_at = now

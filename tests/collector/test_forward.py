@@ -368,3 +368,13 @@ def test_the_token_is_in_what_is_sent_and_nowhere_else(tmp_path: Path, call: Cal
         assert server.headers[0]["Authorization"] == f"Token {token}"
     assert token not in told + repr(target) + str(target) + target.identity + caplog.text
     assert token.encode() not in written + call.path.read_bytes()
+
+
+def test_each_minute_the_sender_says_how_far_behind_it_is(call: Call):
+    with gate() as server, forwarding(call, server.url) as forwarder:
+        for _ in range(300):
+            call.record(1, forwarder)
+            until_sent(forwarder, call.pace)
+        said = [line for line in server.lines if line.startswith("lightoff_sender,call=")]
+        assert 5 <= len(said) <= 7
+        assert all("behind=" in line and "aside=0.0" in line for line in said)
