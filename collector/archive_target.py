@@ -6,6 +6,7 @@ from pathlib import Path
 from collector.job_sections import ArchiveSettings
 from collector.profiles import secret_of
 from collector.sinks.sink import Target
+from drivers.base import InputError
 
 Secrets = Callable[[str], str]
 """The secret from where the job says that it is kept; InputError where it is not there."""
@@ -21,4 +22,6 @@ def target_of(settings: ArchiveSettings, secrets: Secrets) -> Target | None:
     if settings.url is None:
         return None
     secret = secrets(settings.secret) if settings.secret else None
+    if secret and not (secret.isascii() and secret.isprintable()):
+        raise InputError("archive: what its secret holds cannot be a token", "it has signs that no token has")
     return Target(settings.url, settings.bucket or "lightoff", settings.org or "", secret)

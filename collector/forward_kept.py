@@ -39,6 +39,7 @@ class Kept(Closing):
         self._number = 0
         self._minutes: dict[str, dict[int, int]] = {}
         self._aside: set[tuple[str, int]] = set()
+        self._more_aside = 0
         self._unwritten: dict[tuple[str, int], int] = {}
         self._db: Connection | None = None
         self.failure = ""
@@ -52,8 +53,12 @@ class Kept(Closing):
         """What stands with the readings of each call that was sent from this file before."""
         if self._db is None:
             return []
-        with said(self.path, "read"):
-            return [json.loads(row[0]) for row in self._db.execute("SELECT about FROM call ORDER BY id")]
+        try:
+            with said(self.path, "read"):
+                return [json.loads(row[0]) for row in self._db.execute("SELECT about FROM call ORDER BY id")]
+        except (RecordingError, ValueError) as error:
+            self._without_file(error)
+            return []
 
     def begin(self, about: Mapping[str, str]) -> None:
         """Take up what is kept of this call; a call that was never sent begins with nothing."""
@@ -72,7 +77,7 @@ class Kept(Closing):
                 rows = self._db.execute("SELECT channel, time FROM aside WHERE call=?", (self._number,))
                 self._aside = {(channel, time) for channel, time in rows}
         except RecordingError as error:
-            self._failed(error)
+            self._without_file(error)
 
     def count(self, channel: str, minute: int) -> int | None:
         """Readings of a minute that the server has for sure, None where it has none."""
@@ -90,14 +95,18 @@ class Kept(Closing):
     @property
     def aside(self) -> int:
         """Readings that the server did not take. [1]"""
-        return len(self._aside)
+        return len(self._aside) + self._more_aside
 
     def set_aside(self, channel: str, lines: Iterable[tuple[int, str]], why: str) -> None:
         """The server does not take these: time [ns] and line of each; they are tried again with the next beginning."""
         rows = []
         for time, line in lines:
-            if (channel, time) not in self._aside and len(self._aside) < MOST_ASIDE:
-                rows.append((self._number, channel, time, line, why))
+            if (channel, time) in self._aside:
+                continue
+            if len(self._aside) >= MOST_ASIDE:
+                self._more_aside += 1
+                continue
+            rows.append((self._number, channel, time, line, why))
             self._aside.add((channel, time))
         self._write("INSERT OR REPLACE INTO aside VALUES (?, ?, ?, ?, ?)", rows)
 
@@ -128,7 +137,15 @@ class Kept(Closing):
         self.failure = ""
         return True
 
-    def _failed(self, error: RecordingError) -> None:
+    def _without_file(self, error: Exception) -> None:
+        """The file is damaged: it stays as it is, and nothing in it counts."""
+        self._failed(error)
+        self.close()
+        self._db = None
+        self._minutes.clear()
+        self._aside.clear()
+
+    def _failed(self, error: Exception) -> None:
         if not self.failure:
             log.warning("what the server has is kept in memory only, and sent again next time: %s", error)
         self.failure = str(error)

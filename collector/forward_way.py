@@ -1,4 +1,4 @@
-"""The way to a server: when it answered last, and whether it may be another server than the one that answered before."""
+"""The way to a server: when it answered last, and whether it may be another one than that which answered before."""
 
 from collections.abc import Callable, Sequence
 

@@ -58,14 +58,16 @@ class Worker:
         return self.forwarder.sent or time.monotonic() - self._ended > self._grace
 
     def _listen(self) -> None:
-        for line in self._given:
-            said = json.loads(line)
-            self.forwarder.marks.add(mark for span in said["touched"] for mark in within_minutes(*span))
-            if said["anew"]:
-                self.forwarder.compare_anew()
+        try:
+            for line in self._given:
+                said = json.loads(line)
+                self.forwarder.marks.add(mark for span in said["touched"] for mark in within_minutes(*span))
+                if said["anew"]:
+                    self.forwarder.compare_anew()
+                self._woken.set()
+        finally:
+            self._ended = time.monotonic()
             self._woken.set()
-        self._ended = time.monotonic()
-        self._woken.set()
 
     def _tell(self, *, now: bool = False) -> None:
         if now or time.monotonic() - self._told_at >= TELLING:

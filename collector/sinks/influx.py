@@ -71,6 +71,9 @@ class InfluxSink:
             )
         except ApiException as error:
             raise self._translated(error) from error
+        except UnicodeDecodeError as error:
+            what = f"{self._target} answers with something that is no text"
+            raise ClosedError(what, "check the address", met=True) from error
         except (urllib3.exceptions.HTTPError, OSError) as error:
             raise AwayError(f"{self._target} {_why(error)}", "nothing is lost, it is tried again") from error
 
@@ -82,7 +85,7 @@ class InfluxSink:
         if status in CONTENT:
             return RefusedError(f"{self._target} refuses a line ({status}{said})", met=True)
         if status == 0:
-            return ClosedError(f"{self._target} has a certificate that is not believed", "check the address")
+            return ClosedError(f"{self._target} has no certificate that is believed", "check the address")
         if status in (408, 425, 429) or status >= 500:
             what = "is busy" if status in (408, 425, 429) else "cannot write now"
             hint = "nothing is lost, it is tried again"

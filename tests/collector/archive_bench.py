@@ -158,6 +158,8 @@ class Gate:
     def __init__(self, behind: Server | None, *, keep_alive: bool = True) -> None:
         self.behind = behind
         self.decide: Callable[[list[str]], Answer | None] = lambda _: None
+        self.body = b'{"message": "as the test told"}'
+        """Of what is no success."""
         self.lines: list[str] = []
         """Lines that were taken."""
         self.asked: list[tuple[float, int]] = []
@@ -196,7 +198,7 @@ class Gate:
             self.lines += lines
             if self.behind:
                 self._hand_on("\n".join(lines).encode(), request.path)
-        text = b"" if status == 204 else b'{"message": "as the test told"}'
+        text = b"" if status == 204 else self.body
         request.send_response(status)
         for name, value in {"Content-Length": str(len(text)), **headers}.items():
             request.send_header(name, value)

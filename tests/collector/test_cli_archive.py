@@ -42,6 +42,9 @@ def test_without_a_url_the_job_says_where_and_with_which_token(tmp_path: Path, m
         with gate() as other:
             assert run(call, other.url, "--settle", "0").exit_code == 0
             assert "correct" not in other.headers[0].get("Authorization", ""), "another server does not get it"
+        monkeypatch.setenv("ARCHIVE_TOKEN", "p\u00e4ss")
+        odd = run(call, "--settle", "0")
+        assert (odd.exit_code, "signs that no token has" in odd.stderr, "p\u00e4ss" in odd.stderr) == (1, True, False)
         monkeypatch.delenv("ARCHIVE_TOKEN")
         missing = run(call, "--settle", "0")
         assert missing.exit_code == 1

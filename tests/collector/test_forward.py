@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
-from collector import forward
+from collector import forward, forward_kept
 from collector.archive_command import forward_all
 from collector.forward import Forwarder
 from collector.forward_kept import Kept
@@ -378,3 +378,48 @@ def test_each_minute_the_sender_says_how_far_behind_it_is(call: Call):
         said = [line for line in server.lines if line.startswith("lightoff_sender,call=")]
         assert 5 <= len(said) <= 7
         assert all("behind=" in line and "aside=0.0" in line for line in said)
+
+
+def test_an_account_that_is_damaged_is_left_alone_and_all_is_sent(call: Call):
+    account = call.path.with_name("call.lightoff.archive")
+    with gate() as server:
+        call.record(60)
+        with forwarding(call, server.url, settle=0) as forwarder:
+            until_kept(forwarder, call.pace)
+        content = account.read_bytes()
+        account.write_bytes(content[:4096] + bytes(len(content) - 4096))
+        damaged = account.read_bytes()
+        with forwarding(call, server.url, settle=0) as again:
+            until_kept(again, call.pace)
+            assert again.status.sent == 3 * 600
+            assert "the file is damaged" in again.status.unwritten
+        assert account.read_bytes() == damaged
+
+
+def test_what_is_refused_is_bounded_and_counted(call: Call, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(forward_kept, "MOST_ASIDE", 100)
+    with gate() as server, forwarding(call, server.url, settle=0) as forwarder:
+        server.decide = lambda lines: (400, {}) if any(",point=temp_supply" in line for line in lines) else None
+        call.record(60)
+        until_kept(forwarder, call.pace)
+        assert forwarder.status.aside == 600
+        assert len(forwarder._kept._aside) == 100
+
+
+@pytest.mark.parametrize("body", [b"\xff\xfe", b"<html>no json</html>", b"x" * 100_000])
+def test_whatever_a_server_says_is_one_short_sentence(call: Call, body: bytes):
+    with gate() as server, forwarding(call, server.url, settle=0) as forwarder:
+        server.body, server.decide = body, lambda _: (500, {})
+        call.record(1)
+        forwarder.step()
+        assert forwarder.status.state == "waiting"
+        assert len(forwarder.status.text) < 300
+        server.decide = lambda _: None
+        until_kept(forwarder, call.pace)
+
+
+def test_an_address_with_tls_where_there_is_none(call: Call):
+    with gate() as server, forwarding(call, server.url.replace("http:", "https:")) as forwarder:
+        call.record(1)
+        forwarder.step()
+        assert "has no certificate that is believed" in forwarder.status.text
