@@ -245,8 +245,8 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
 
 add_analyze(main)
 add_exchange(main)
-add_archive(main)
 add_commands(main)
+add_archive(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:

@@ -14,8 +14,6 @@ Connection = sqlite3.Connection
 
 APPLICATION_ID = 0x4C4F4646
 """Marks a file as a recording of ours, whatever its name."""
-BUSY = 5.0
-"""How long another writer of a small file beside a recording is waited for. [s]"""
 FORMAT = 2
 """Version of the tables below. 1 had no attachments and no withdrawn entries; it is read, and raised when written."""
 
@@ -165,10 +163,10 @@ def _check_marks(path: Path, application: int, version: int) -> None:
 def open_beside(path: Path, tables: str, application: int) -> Connection:
     """Connection to a small file beside a recording, made with these tables where it is new; RecordingError.
 
-    It may be written by several; what is committed survives a crash of the program.
+    It may be written by several, who wait for each other; what is committed survives a crash of the program.
     """
     with said(path, "write"):
-        db = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=BUSY)
+        db = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=5.0)
         try:
             mark = db.execute("PRAGMA application_id").fetchone()[0]
             if mark not in (0, application):
