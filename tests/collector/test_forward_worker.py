@@ -23,7 +23,7 @@ from collector.store import Store
 from tests.collector.archive_bench import Gate, gate, same, serving, stored
 from tests.collector.recordings import DRAFT, SECOND, SUPPLY, T0
 
-KILLS = int(os.environ.get("LIGHTOFF_KILLS", "5"))
+KILLS = int(os.environ.get("LIGHTOFF_KILLS", "3"))
 STARTED = Event(T0, EventKind.RECORDER, "recording started", None, {"wall": T0})
 
 
