@@ -51,6 +51,8 @@ class EventKind(StrEnum):
     """A reading typed in counts as never read: its `channel` and `at` [ns]; the reading itself stays."""
     PHOTO = "photo"
     """A photograph: `attachment` is its identity in the recording; `channel` and `at` [ns] of the reading it shows."""
+    ARCHIVE = "archive"
+    """The server that keeps readings for good: away for a while, back, or it refuses something."""
     CHECK = "check"
     """Something ticked, or opened for a test and put back: `list`, `item`, `state` and `id` in the data."""
     JOB = "job"

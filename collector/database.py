@@ -158,3 +158,23 @@ def _check_marks(path: Path, application: int, version: int) -> None:
         raise RecordingError(f"{path} is not a recording", "name a file made by `lightoff record` or `lightoff import`")
     if version > FORMAT:
         raise RecordingError(f"{path} has format {version}, newer than this program knows", "use a newer lightoff")
+
+
+def open_beside(path: Path, tables: str, application: int) -> Connection:
+    """Connection to a small file beside a recording, made with these tables where it is new; RecordingError.
+
+    It may be written by several, who wait for each other; what is committed survives a crash of the program.
+    """
+    with said(path, "write"):
+        db = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=5.0)
+        try:
+            mark = db.execute("PRAGMA application_id").fetchone()[0]
+            if mark not in (0, application):
+                raise RecordingError(f"{path} is not what it should be by its name", "move it away")
+            if mark == 0:
+                db.executescript(f"BEGIN IMMEDIATE; {tables} PRAGMA application_id={application}; COMMIT;")
+            db.execute("PRAGMA synchronous=NORMAL")
+        except BaseException:
+            db.close()
+            raise
+        return db

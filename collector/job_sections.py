@@ -126,6 +126,14 @@ class ArchiveSettings(Section):
     """The server that keeps readings for good; takes line protocol."""
 
     url: Annotated[str | None, by(given.url, "http", "https")] = None
+    bucket: _Text = None
+    """Where on it the readings go, on servers that have several such places."""
+    org: _Text = None
+    """Whose bucket that is, on servers that have several owners."""
+    secret: Annotated[str | None, by(given.secret_place)] = None
+    """Where its token is kept."""
+    technician: _Text = None
+    """Who records, as it stands with each reading."""
 
 
 class InstrumentSettings(Section):

@@ -110,7 +110,11 @@ WORDS: dict[str, Words] = {
     "instrument.channels": Words("points of its values", "pressure = draft_switch", "One a line: value = point."),
     "instrument.units": Words("units of its values", "pressure = inH2O", "One a line: value = unit."),
     "share.broker": Words("broker", "mqtts://broker.invalid:8883"),
-    "archive.url": Words("server that takes line protocol", "https://archive.invalid/write"),
+    "archive.url": Words("server that takes line protocol", "https://archive.invalid"),
+    "archive.bucket": Words("bucket", "lightoff", "On servers that have several."),
+    "archive.org": Words("owner of the bucket (org)", "", "On servers that have several."),
+    "archive.secret": Words("where its token is", "env:ARCHIVE_TOKEN", "env:NAME or file:PATH, never itself."),
+    "archive.technician": Words("who records", "van 7", "Stands with each reading in the archive."),
 }
 
 OPTIONS: dict[str, str] = {

@@ -16,8 +16,9 @@ LONGEST_NAME = 200
 """Of a file, so that what stands beside it may have a name too. [bytes]"""
 MOST_OF_ONE_NAME = 1000
 """Files of one name in the folder of deleted ones. [1]"""
-BESIDE = ("", "-wal", "-shm")
-"""A recording that was not finished has its last readings in a log beside it."""
+BESIDE = ("", "-wal", "-shm", ".archive")
+"""A recording that was not finished has its last readings in a log beside it; one that was sent to a server, an account
+of what that has."""
 
 
 def plain_name(name: object) -> str:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from collector.archive_target import secrets_beside
 from collector.clock import Clock
 from collector.instruments import build
 from collector.job import InstrumentSettings, Job
@@ -36,6 +37,7 @@ def recording(job: Job, place: Path, *, port: int, seconds: float | None, job_fi
         drivers=lambda clock: make(clock, job.instruments),
         instruments=make,
         job_file=job_file,
+        archive=secrets_beside(folder),
     )
 
 

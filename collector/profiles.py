@@ -1,6 +1,7 @@
 """Profiles: found by their name or path, read from TOML, every mistake told with its line."""
 
 import os
+import sys
 from collections.abc import Callable
 from dataclasses import fields
 from importlib.resources import as_file, files
@@ -140,17 +141,27 @@ def secret_from(place: str, instrument: str, *, beside: Path | None = None) -> s
 
     A path that is not absolute is taken from the folder `beside`.
     """
+    return secret_of(place, f"instrument '{instrument}'", beside=beside)
+
+
+def secret_of(place: str, whose: str, *, beside: Path | None = None, private: bool = False) -> str:
+    """As `secret_from`, of whatever else has a secret; a file that others may read is refused where it is `private`."""
     kind, _, name = place.partition(":")
     if kind == "env":
         if not (found := os.environ.get(name, "").strip()):
-            raise InputError(f"instrument '{instrument}': the environment has no {name}", f"set {name} and start again")
+            raise InputError(f"{whose}: the environment has no {name}", f"set {name} and start again")
         return found
+    path = beside or Path()
     try:
-        found = ((beside or Path()) / Path(name).expanduser()).read_text(encoding="utf-8").strip()
+        path = path / Path(name).expanduser()
+        if private and sys.platform != "win32" and (path.stat().st_mode & 0o077 or path.stat().st_uid != os.getuid()):
+            what = f"{whose}: {shown(name)} can be read by others than its owner, or is another's"
+            raise InputError(what, f"say chmod 600 {name}")
+        found = path.read_text(encoding="utf-8").strip()
     except (OSError, ValueError, RuntimeError) as error:  # RuntimeError: a home that is not known
         why = getattr(error, "strerror", None) or ("it is not text" if isinstance(error, ValueError) else error)
-        what = f"instrument '{instrument}': its secret cannot be read from {shown(name)} ({why})"
+        what = f"{whose}: its secret cannot be read from {shown(name)} ({why})"
         raise InputError(what, "check the path and who may read it") from error
     if not found:
-        raise InputError(f"instrument '{instrument}': {shown(name)} is empty", "write its secret into it")
+        raise InputError(f"{whose}: {shown(name)} is empty", "write its secret into it")
     return found

@@ -4,7 +4,7 @@ import asyncio
 import logging
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 
@@ -56,6 +56,8 @@ class Recorder:
         self._idle.set()
         self._stopping = False
         self._gap: tuple[int, int, int] | None = None
+        self.committed: list[Callable[[Sequence[Written]], None]] = []
+        """Told of every batch that is durable; must neither wait nor fail."""
         self.failure: str | None = None
         """Why the store cannot write now, or None while it can."""
         self.lost = 0
@@ -136,6 +138,8 @@ class Recorder:
             self._failed(str(error))
             return
         self.written += len(items)
+        for tell in self.committed:
+            tell(items)
         for item in attaching:
             if isinstance(item, tuple):
                 item[1]()

@@ -4,7 +4,7 @@ import asyncio
 import os
 import signal
 from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -12,6 +12,8 @@ from pathlib import Path
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
 from collector.alarm_rule import AlarmRule
+from collector.archive import Archive, archive_of
+from collector.archive_target import Secrets
 from collector.arguments import Command
 from collector.at_work import AtWork, announced
 from collector.by_hand import beginning
@@ -66,6 +68,8 @@ class Plan:
     """Makes those that the job gets while the call runs; None where the instruments stay as they are."""
     job_file: Path | None = None
     """Where the job came from; one that is made on the page goes beside the recording."""
+    archive: Secrets | None = None
+    """Reads the token of the job's archive; None where nothing goes to one."""
 
 
 async def run(
@@ -82,15 +86,15 @@ async def run(
     """
     stopped = asyncio.Event()
     with _stopping(stopped):
-        collector, checklists = await _record(plan, stopped, on_address, on_start)
-    if left := checklists.left_open():
+        collector, checklists, archive = await _record(plan, stopped, on_address, on_start)
+    for left in filter(None, (checklists.left_open(), archive.left() if archive else "")):
         on_left(left)
     return collector
 
 
 async def _record(
     plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
-) -> tuple[Collector, Checklists]:
+) -> tuple[Collector, Checklists, Archive | None]:
     clock = Clock()
 
     async def caught_up() -> None:
@@ -121,6 +125,7 @@ async def _record(
         make = partial(plan.instruments, clock) if plan.instruments else None
         running = Running(collector, plan.job.instruments, make)
         desk = JobDesk(collector, plan.job, place_of_job(plan, plant), rules=watched, running=running)
+        archive = archive_of(plan.recording, plan.archive, collector, lambda: desk.job.archive)
         searches = Searches(running=lambda: running.settings)
         trials = Trials(desk.with_instrument, running, now=clock)
         about: Mapping[str, object] = {
@@ -136,7 +141,11 @@ async def _record(
             collector,
             commands,
             about=lambda: {**about, **desk.about()},
-            state=lambda: {"checks": checklists.status(), "replays": replays.state()},
+            state=lambda: {
+                "checks": checklists.status(),
+                "replays": replays.state(),
+                "archive": archive.status() if archive else None,
+            },
             instruments=lambda: instrument_facts(desk.job.instruments),
         )
         async with replays, searches.work, trials.work, feed.serve() as (host, port):
@@ -151,8 +160,9 @@ async def _record(
             }
             with announced(found_at):
                 on_start()
-                await _until_stopped(plan, collector, stopped, settings, on_address)
-        return collector, checklists
+                async with archive.sending() if archive else nullcontext():
+                    await _until_stopped(plan, collector, stopped, settings, on_address)
+        return collector, checklists, archive
 
 
 def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[AlarmRule, ...]]:

@@ -1,4 +1,7 @@
-"""One supervisor an instrument: starts sessions, and decides alone whether and when there is another."""
+"""One supervisor an instrument: starts sessions, and decides alone whether and when there is another.
+
+How long to wait before another try is decided here too for whatever else is tried again.
+"""
 
 import asyncio
 import logging
@@ -69,6 +72,29 @@ class Status:
     """Time altogether from a loss until it read again. [s]"""
 
 
+class Backoff:
+    """How long to wait before the next try: longer with each failure up to a longest wait, with jitter."""
+
+    def __init__(
+        self,
+        first: float = FIRST_WAIT,
+        longest: float = LONGEST_WAIT,
+        jitter: Callable[[float, float], float] = random.uniform,
+    ) -> None:
+        self._first, self._longest, self._jitter = first, longest, jitter
+        self._failures = 0
+
+    def failed(self) -> float:
+        """Count a failure; the wait until the next try. [s]"""
+        ceiling = min(self._longest, self._first * 2.0**self._failures)
+        self._failures = min(self._failures + 1, 10)
+        return self._jitter(ceiling / 2, ceiling)
+
+    def succeeded(self) -> None:
+        """What fails next has not failed before."""
+        self._failures = 0
+
+
 class Supervisor:
     """Runs the sessions of one driver until it ends, is stopped by a permanent error, or is cancelled."""
 
@@ -88,8 +114,8 @@ class Supervisor:
         self.latency = Latency()
         """From the arrival of a reading until it is taken in."""
         self._emit = emit
-        self._now, self._sleep, self._jitter = now, sleep, jitter
-        self._failures = 0
+        self._now, self._sleep = now, sleep
+        self._backoff = Backoff(jitter=jitter)
         self._closed = False
 
     async def run(self) -> None:
@@ -135,7 +161,7 @@ class Supervisor:
         if isinstance(item, Reading):
             self.status.readings += 1
             if self.status.state not in (State.READING, State.REMOVED):
-                self._failures = 0
+                self._backoff.succeeded()
                 self._enter(State.READING)
         self._hand_on(item)
         if isinstance(item, Channel):
@@ -153,9 +179,7 @@ class Supervisor:
             raise IngestError(f"{self.driver.name}: {item}") from error
 
     async def _wait(self, why: str) -> None:
-        ceiling = min(LONGEST_WAIT, FIRST_WAIT * 2.0**self._failures)
-        wait = self._jitter(ceiling / 2, ceiling)
-        self._failures = min(self._failures + 1, 10)
+        wait = self._backoff.failed()
         self.status.next_try = self._now() + round(wait * 1e9)
         self._enter(State.WAITING, why)
         await self._sleep(wait)

@@ -69,6 +69,7 @@ def _top_line() -> Any:
             html.H1("lightoff", id="program"),
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
+            html.Span(id="archive-state", className="state", hidden=True),
             html.Button(id="meters-state", hidden=True),
             _settings(),
             html.Div(

@@ -5,6 +5,7 @@ Errors of the program; each is one sentence for people, with a hint what to try:
     * LightoffError
       + InputError              a file or a setting is wrong
       + RecordingError          a recording cannot be opened, written or read (collector.store)
+      + SinkError               a server did not take readings (collector.sinks.sink)
       + AlarmError              an alarm cannot do what it is told (collector.alarms)
       + DriverError             an instrument; carries its name and whether a new session can help
         - ConnectionLostError   was there and is gone                        retry

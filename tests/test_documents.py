@@ -8,13 +8,17 @@ import sys
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from analysis.model import Channel
 from analysis.points import DERIVED, MEASURES, POINTS
 from collector import job
 from collector.cli import main
 from collector.instruments import build
+from collector.recording import Rows
+from collector.sinks.lines import Writer
 from drivers.codecs.recording_csv import CsvReader, parse_head
 from drivers.port_errors import opening_error
 from drivers.registry import KINDS
@@ -187,3 +191,18 @@ def test_the_sentences_that_are_explained_are_those_of_the_program(tmp_path):
     ours = str(opening_error("meter", str(tmp_path / "port"), "", OSError(errno.EACCES, "")))
     group = (tmp_path / "port").group()
     assert ours.removeprefix("meter: ").replace(str(tmp_path / "port"), port).replace(f"'{group}'", "'dialout'") in text
+
+
+def test_the_table_of_what_arrives_on_a_server_has_every_tag():
+    """`call`, `technician` and `equipment` are those of the call, the others of `collector.sinks.lines`."""
+    text = (ROOT / "docs" / "fleet.md").read_text()
+    rows = re.findall(
+        r"^\| `(\w+)` \| ", text.partition("| tag | what | example |")[2].partition("\n\n")[0], re.MULTILINE
+    )
+    time = np.array([0, 1])
+    writer = Writer(Channel("draft_switch", "meter", "inH2O"), {"call": "x", "technician": "x", "equipment": "x"})
+    lines = writer.lines(Rows(time, np.array([1.0, 2.0]), np.zeros(2, np.int8))).text
+    assert sorted(rows) == re.findall(r",(\w+)=", lines[1].partition(" ")[0])
+    (example,) = re.findall(r"^```toml\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    archive = job.parse(example).archive
+    assert (archive.bucket, archive.secret, archive.technician) == ("lightoff", "env:ARCHIVE_TOKEN", "van 7")

@@ -135,8 +135,23 @@ lightoff.instruments = (function () {
     if (!good) setText(id("problem-line"), "The recorder stands still: " + (text || state));
   }
 
+  /* How far the archive has what is recorded; short on the line, and why in its title. */
+  function drawArchive(archive, connected) {
+    const { id, setText, show, setClass } = lightoff.dom;
+    show(id("archive-state"), Boolean(archive));
+    if (!archive) return;
+    const { state, text, behind, aside, since, server } = archive;
+    const late = behind > 5 ? ", " + lightoff.format.span(behind) + " behind" : "";
+    const from = state === "waiting" && since ? " since " + lightoff.format.clock(since).slice(0, 5) : "";
+    const refused = aside ? " · " + aside + " readings REFUSED" : "";
+    setText(id("archive-state"), connected ? "archive " + state + from + late + refused : "");
+    id("archive-state").title = [server, text].filter(Boolean).join(": ");
+    setClass(id("archive-state"), "bad", Boolean(aside) || (state === "waiting" && behind > 60));
+  }
+
   function draw(status, connected, recording) {
     drawOrigin(status);
+    drawArchive(status.archive, connected);
     drawRecorder(status, connected, recording);
     drawList(status, connected);
   }

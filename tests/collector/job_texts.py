@@ -2,7 +2,11 @@
 
 FULL = r"""# Every key of a job file. The unit, the house and all figures are invented.
 share.broker = "mqtts://broker.invalid:8883"
-archive = { url = "http://archive.invalid:8428/api/v2/write" }
+archive.url = "http://archive.invalid:8428/api/v2/write"
+archive.bucket = "calls"
+archive.org = "north"
+archive.secret = "env:ARCHIVE_TOKEN"
+archive.technician = "van 7"
 unit = { model = "INV-80", serial = 12345, installed = 2014-10-01 }
 site = { name = "invented house", altitude = "2600 ft" }
 humidifier.setting = 0.38

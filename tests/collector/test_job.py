@@ -49,6 +49,8 @@ def test_full_file_gives_every_number_in_inside_units() -> None:
     assert (job.unit.model, job.unit.serial, job.unit.installed) == ("INV-80", "12345", "2014-10-01")
     assert job.share.broker == "mqtts://broker.invalid:8883"
     assert job.archive.url == "http://archive.invalid:8428/api/v2/write"
+    assert (job.archive.bucket, job.archive.org, job.archive.technician) == ("calls", "north", "van 7")
+    assert job.archive.secret == "env:ARCHIVE_TOKEN"
 
 
 def test_instruments_and_limits_of_the_full_file() -> None:

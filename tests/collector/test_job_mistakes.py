@@ -72,6 +72,7 @@ baud = "x" # baud; belongs in [[instrument]]
 share = { password = "hunter2", broker = "http://x" } # share.broker; mqtts:// # share.password; write secret =
 archive.url = "http://x/write?u=tech&p=hunter2" # archive.url; write secret =
 archive.url = "http://x:99999" # archive.url; http:// or https://
+archive = { secret = "hunter2", token = "hunter2" } # archive.secret; and not itself # archive.token; write secret =
 instrument = { name = "a" } # instrument; [[instrument]] with two brackets
 instrument = [3, { name = "shared: a" }] # instrument[1]; a table # instrument[2].name; begins with 'shared:'
 instrument = [{ isolated = 1, baud = 9601 }] # instrument[1].isolated; true or # instrument[1].baud; nearest known: 9600

@@ -184,3 +184,19 @@ async def test_stopping_while_the_store_fails_counts_what_is_lost(tmp_path):
         for reading in readings(0, 7):
             recorder.put(reading)
     assert recorder.lost == 7
+
+
+async def test_who_wants_to_know_is_told_of_what_is_durable_and_of_nothing_else(tmp_path):
+    told: list[object] = []
+    store = Shaky(tmp_path / "call.lightoff")
+    store.failing = RecordingError("full")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None, retry=0.01)  # type: ignore[arg-type]
+    recorder.committed.append(told.extend)
+    async with running(recorder):
+        for reading in readings(0, 5):
+            recorder.put(reading)
+        await until(lambda: recorder.failure, what="the failure")
+        assert told == []
+        store.failing = None
+        await until(lambda: recorder.written, what="its end")
+        assert [item for item in told if isinstance(item, Reading)] == readings(0, 5)

@@ -1,0 +1,1 @@
+"""Where readings go for good: a sink each kind of server."""
