@@ -12,7 +12,8 @@ from typing import TextIO, cast
 
 from analysis.model import Event, EventKind, Reading
 from collector.opened_csv import column_rows
-from collector.recording import Many, Recording
+from collector.recording import Recording
+from collector.rows import Many
 from collector.store import Store, Written
 from drivers.base import InputError
 from drivers.codecs.recording_csv import Problem, encode_head, encode_rows, format_time

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Series
 from analysis.points import measure_of
 from analysis.units import to_inside
-from collector.recording import Recording, Rows
+from collector.recording import Recording
+from collector.rows import Rows
 from collector.typed import is_typed
 from drivers.base import InputError
 

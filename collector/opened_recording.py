@@ -12,7 +12,8 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Series
 from analysis.points import POINTS
 from analysis.units import UnitError
 from collector.normalize import Normalizer, joined, one_series, same_meters, series_of, zeros_in
-from collector.recording import Recording, Rows
+from collector.recording import Recording
+from collector.rows import Rows
 from drivers.base import InputError
 
 HOSE_OFF = 5.0

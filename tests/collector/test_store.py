@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.database import FORMAT, RecordingError, is_recording
-from collector.recording import Many, Recording, Rows
+from collector.recording import Recording
+from collector.rows import Many, Rows
 from collector.store import Store
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
