@@ -18,6 +18,8 @@ from collector.cautions import CAUTIONS
 from collector.cli_analyze import add_commands as add_analyze
 from collector.cli_entry import add_commands
 from collector.cli_instruments import check_profile, scan
+from collector.cli_recordings import add_commands as add_verify
+from collector.cli_recordings import hand_over
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
 from drivers.base import InputError
 
@@ -238,14 +240,27 @@ def import_(*, file: Path, output: Path, job_file: Path | None, start: str) -> N
 
 @main.command(epilog="lightoff export call.lightoff -o call.csv")
 @click.argument("recording", type=FILE)
-@click.option("-o", "--output", type=FILE, required=True, help="A .csv or .csv.gz file, or - for standard output.")
+@click.option(
+    "-o",
+    "--output",
+    type=FILE,
+    required=True,
+    help="A .csv, .csv.gz or .lightoff file, or - for CSV on standard output.",
+)
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 @click.option("--events", type=FILE, help="Write what happened too: gaps, problems, alarms; a .csv or .csv.gz file.")
 def export(*, recording: Path, output: Path, force: bool, events: Path | None) -> None:
-    """Write a recording as CSV, every value as the instrument gave it."""
+    """Write a recording as CSV, every value as the instrument gave it, or hand it over as a recording of its own.
+
+    A .lightoff file is a whole recording as it is at one moment, also of one that is being recorded: never copy the
+    file of a running recording by other means.
+    """
     from collector.exchange import export_csv, export_events, untold
     from collector.recording import Recording
 
+    if output.name.endswith(".lightoff"):
+        hand_over(recording, output, force=force, events=events)
+        return
     standard = str(output) == "-"
     for path, option in ((None if standard else output, "-o"), (events, "--events")):
         if path and not path.name.endswith((".csv", ".csv.gz")):
@@ -254,15 +269,20 @@ def export(*, recording: Path, output: Path, force: bool, events: Path | None) -
             raise InputError(f"{path} is there already", "choose another name or say --force")
     if events and events.absolute() == output.absolute():
         raise click.BadParameter(f"{events} is where the readings go", param_hint="--events")
-    with Recording(recording) as opened, counting(f"exporting {recording.name}") as progress:
+    with Recording(recording, past_damage=True) as opened, counting(f"exporting {recording.name}") as progress:
         count = export_csv(opened, None if standard else output, progress=progress)
         happened = export_events(opened, events) if events else 0
         left = "" if events else untold(opened)
+        damaged = [opened.told(damage) for damage in opened.damage]
     click.echo(f"{output}: {count} readings", err=standard)
     if events:
         click.echo(f"{events}: {happened} events", err=standard)
     if left:
         say(left)
+    for one in damaged:
+        say(f"left out: {one}")
+    if damaged:
+        sys.exit(1)
 
 
 @main.command("check-job", epilog="lightoff check-job job.toml")
@@ -313,6 +333,7 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
 
 
 add_analyze(main)
+add_verify(main)
 add_commands(main)
 
 

@@ -4,7 +4,7 @@ import json
 import sqlite3
 import struct
 import zlib
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
@@ -58,16 +58,20 @@ PATIENCE = 5.0
 """Others that use a file are waited for so long. [s]"""
 
 
+PAGES = 2000
+"""Of a file that are copied between two signs of progress. [1]"""
+
+
 class RecordingError(LightoffError):
     """A recording cannot be opened, written or read."""
 
 
 @contextmanager
 def said(path: Path, doing: str) -> Generator[None, None, None]:
-    """Translate SQLite's errors at this seam."""
+    """Translate SQLite's errors at this seam; of a damaged schema its very message may be no text."""
     try:
         yield
-    except (sqlite3.Error, OverflowError, struct.error) as error:
+    except (sqlite3.Error, OverflowError, UnicodeError, struct.error) as error:
         name = getattr(error, "sqlite_errorname", "") or ""
         hints = {
             "SQLITE_FULL": "the disk is full; free some space",
@@ -219,6 +223,19 @@ def settle(path: Path) -> None:
             mode = "wal"
         if mode != "delete":
             raise RecordingError(f"cannot rewrite {path}: another program reads it", "close that program and try again")
+
+
+def back_up(source: Path, target: Path, progress: Callable[[float], None]) -> None:
+    """Copy a recording as it is at one moment to a new file, also while it is recorded; `progress`: the share [1]."""
+    with said(source, "copy"), closing(open_for_reading(source)) as old, closing(sqlite3.connect(target)) as new:
+        old.execute("BEGIN")
+        old.execute("SELECT count(*) FROM sqlite_master").fetchone()  # from here on it is of this moment
+
+        def step(_status: int, left: int, whole: int) -> None:
+            progress(1 - left / max(whole, 1))
+
+        old.backup(new, pages=PAGES, progress=step)
+        new.execute("PRAGMA journal_mode=DELETE")
 
 
 def _text(content: bytes) -> str:

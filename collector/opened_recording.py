@@ -32,6 +32,8 @@ class Contents:
     """First and last time of a reading. [ns]"""
     rows: int
     """Instants at which something was read. [1]"""
+    left_out: tuple[str, ...] = ()
+    """What is damaged and was not read, in words."""
 
 
 def read_recording(
@@ -44,7 +46,7 @@ def read_recording(
     found: dict[str, Series] = {}
     doubtful: dict[str, NDArray[np.float64]] = {}
     instants: list[NDArray[np.int64]] = []
-    with Recording(path) as recording, recording.still():
+    with Recording(path, past_damage=True) as recording, recording.still():
         channels, events = recording.channels, recording.events()
         zeros, withdrawn = zeros_in(recording), recording.withdrawn()
         moves = [event for event in events if event.kind is EventKind.POINT_CHANGED]
@@ -61,6 +63,7 @@ def read_recording(
                         doubtful[part.key] = np.union1d(doubtful.get(part.key, when), when)
             if progress:
                 progress(number / len(channels))
+        left_out = tuple(recording.told(damage) for damage in recording.damage)
     if not instants:
         raise InputError(f"{path} has no readings", "choose another recording")
     changes = [event.data for event in events if event.kind is EventKind.UNIT_CHANGED]
@@ -75,6 +78,7 @@ def read_recording(
         tuple(events),
         (min(int(times[0]) for times in instants), max(int(times[-1]) for times in instants)),
         instants[0].size if len(instants) == 1 else np.unique(np.concatenate(instants)).size,
+        left_out,
     )
 
 

@@ -229,7 +229,7 @@ class Recording(Closing):
         if damage.first is None or damage.last is None:
             return f"{damage.why}{who}"
         many = "" if damage.count is None else f"{damage.count} "
-        return f"{many}readings{who} from {_moment(damage.first)} to {_moment(damage.last)} are damaged: {damage.why}"
+        return f"{many}readings{who} from {moment(damage.first)} to {moment(damage.last)} are damaged: {damage.why}"
 
     def _damaged(self, damage: Damage) -> None:
         if not self._past_damage:
@@ -261,7 +261,8 @@ def _readings(key: str, rows: Rows) -> Iterator[Reading]:
 _QUALITIES = {int(quality): quality for quality in Quality}
 
 
-def _moment(time: int) -> str:
+def moment(time: int) -> str:
+    """A time [ns] in words."""
     try:
         return f"{datetime.fromtimestamp(time / NANOSECONDS, UTC):%Y-%m-%dT%H:%M:%S.%f}"[:-3] + "Z"
     except (ValueError, OverflowError, OSError):

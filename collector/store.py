@@ -139,10 +139,12 @@ class Store(Closing):
     def close(self) -> None:
         """Seal what is fresh and close the file; when no reader is there it is one file with no log beside it."""
         with self._lock:
-            if _identity(self.path) == self._identity:
-                self._sealer.finish(self._db)
-            close_writer(self._db)
-            _let_go(self.path, self._only_one)
+            try:
+                if _identity(self.path) == self._identity:
+                    self._sealer.finish(self._db)
+            finally:
+                close_writer(self._db)
+                _let_go(self.path, self._only_one)
 
 
 @contextmanager
