@@ -158,13 +158,11 @@ def _in_order(found: list[_Spans]) -> _Spans:
 def _picture(spans: _Spans, points: int) -> Overview:
     spacing = _usual_spacing(spans)
     longest = longest_line(spacing)
-    if spans.first.size > points:
-        grouped = _grouped(spans, points, longest)
-        breaks = np.count_nonzero(_breaks(grouped, longest))
-        if grouped.first.size + breaks > points:
-            grouped = _grouped(spans, points - points // BREAKS, longest)
-        spans = grouped
-    return _with_breaks(spans, longest, points // BREAKS, spacing)
+    most = points // BREAKS
+    grouped = _grouped(spans, points, longest) if spans.first.size > points else spans
+    if grouped.first.size + np.count_nonzero(_breaks(grouped, longest)) > points:
+        grouped = _grouped(spans, points - most, longest)
+    return _with_breaks(grouped, longest, most, spacing)
 
 
 def _usual_spacing(spans: _Spans) -> float:

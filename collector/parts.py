@@ -62,6 +62,10 @@ class Parts(Protocol):
         """Readings of a channel. [1]"""
         ...
 
+    def at_most(self, number: int, start: int, end: int) -> int:
+        """Readings of a channel between two times [ns], and a few more; told without reading them. [1]"""
+        ...
+
     def doubtful(self) -> int:
         """Readings that are suspect. [1]"""
         ...
@@ -224,6 +228,10 @@ class SealedAndFresh(Sealed):
         """Readings of a channel. [1]"""
         (sealed,) = self._db.execute("SELECT sum(count) FROM block WHERE channel=?", (number,)).fetchone()
         return int(sealed or 0) + self.fresh(number).time.size
+
+    def at_most(self, number: int, start: int, end: int) -> int:
+        """Readings of a channel between two times [ns], and a few more; told without reading them. [1]"""
+        return sum(place.count for place in self.places(number, start, end)) + self.fresh(number).time.size
 
     def doubtful(self) -> int:
         """Readings that are suspect. [1]"""
