@@ -153,7 +153,7 @@ def _connect(path: Path, options: str) -> Connection:
 def close_writer(db: Connection) -> None:
     """Close; where no reader is left the recording is one file with no log beside it, and no larger than need be."""
     with suppress(sqlite3.Error):
-        db.execute("PRAGMA incremental_vacuum").fetchall()  # a page a row
+        db.executescript("PRAGMA incremental_vacuum;")  # `execute` gives one page back and no more
     with suppress(sqlite3.Error):
         db.execute("PRAGMA journal_mode=DELETE")
     db.close()

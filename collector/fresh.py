@@ -63,18 +63,21 @@ def many(channel: int, rows: Rows) -> Records:
     return records
 
 
-def decoded(batch: Batch) -> Records:
-    """Readings of a batch; DamagedError where it is not what was written."""
+def check(batch: Batch) -> None:
+    """DamagedError where a batch is not what was written."""
     try:
         whole = _checksum(batch.id, batch.first, batch.last, batch.count, batch.content) == batch.checksum
-        records = np.frombuffer(batch.content, RECORD) if whole else np.zeros(0, RECORD)
-    except (struct.error, TypeError, ValueError) as error:
+    except (struct.error, TypeError) as error:
         raise DamagedError(f"it cannot be decoded ({error})") from error
     if not whole:
         raise DamagedError("its checksum differs")
-    if records.size != batch.count:
+    if len(batch.content) != batch.count * RECORD.itemsize:
         raise DamagedError("it has another number of readings than it says")
-    return records
+
+
+def decoded(contents: Iterable[bytes]) -> Records:
+    """Readings of batches that were checked, in their order."""
+    return np.frombuffer(b"".join(contents), RECORD)
 
 
 def rows_of(records: Records) -> Rows:

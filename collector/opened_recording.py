@@ -77,9 +77,17 @@ def read_recording(
         {key: np.unique(np.concatenate(own)) for key, own in joint.items() if own},
         tuple(events),
         (min(int(times[0]) for times in instants), max(int(times[-1]) for times in instants)),
-        instants[0].size if len(instants) == 1 else np.unique(np.concatenate(instants)).size,
+        _distinct(instants),
         left_out,
     )
+
+
+def _distinct(times: Sequence[NDArray[np.int64]]) -> int:
+    """How many different times there are in arrays that each rise."""
+    if len(times) == 1:
+        return times[0].size
+    together = np.sort(np.concatenate(times), kind="stable")  # which merges what is sorted in parts
+    return int(np.count_nonzero(together[1:] != together[:-1])) + 1
 
 
 def _by_place(channel: Channel, rows: Rows, moves: Sequence[Event]) -> Iterator[tuple[Channel, Rows]]:

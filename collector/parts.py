@@ -154,7 +154,7 @@ class SealedAndFresh(Sealed):
 
     def __init__(self, db: Connection, damaged: Callable[[Damage], None]) -> None:
         super().__init__(db, damaged)
-        self._batches: list[tuple[int, fresh.Records]] = []
+        self._batches: list[fresh.Batch] = []
         self._by_channel: dict[int, Rows] | None = None
 
     def renew(self) -> None:
@@ -169,19 +169,20 @@ class SealedAndFresh(Sealed):
 
     def _split(self) -> dict[int, Rows]:
         (lowest,) = self._db.execute("SELECT min(id) FROM batch").fetchone()
-        known = [one for one in self._batches if lowest is not None and one[0] >= lowest]
-        since = known[-1][0] if known else EARLIEST
+        known = [one for one in self._batches if lowest is not None and one.id >= lowest]
+        since = known[-1].id if known else EARLIEST
         for row in self._db.execute(f"SELECT {fresh.COLUMNS} FROM batch WHERE id>? ORDER BY id", (since,)):
             batch = fresh.Batch(*row)
             try:
-                known.append((batch.id, fresh.decoded(batch)))
+                fresh.check(batch)
+                known.append(batch)
             except DamagedError as error:
                 self._damaged(Damage("batch", str(error), None, batch.first, batch.last, batch.count))
         self._batches = known
         if not known:
             return {}
-        records = np.concatenate([one for _, one in known])
-        ids = np.repeat([identity for identity, _ in known], [one.size for _, one in known])
+        records = fresh.decoded(one.content for one in known)
+        ids = np.repeat([one.id for one in known], [one.count for one in known])
         found = {}
         for number, sealed in self._db.execute("SELECT id, sealed FROM channel"):
             own = records[(records["channel"] == number) & (ids > sealed)]

@@ -55,18 +55,22 @@ class Sealer:
         sealed: dict[int, int] = dict(db.execute("SELECT id, sealed FROM channel").fetchall())
         self._batch = max(sealed.values(), default=0)
         self._kept_since = self._batch + 1
+        batches = []
         for row in db.execute(f"SELECT {fresh.COLUMNS} FROM batch ORDER BY id").fetchall():
             batch = fresh.Batch(*row)
             self._batch = max(self._batch, batch.id)
             self._kept_since = min(self._kept_since, batch.id)
             try:
-                records = fresh.decoded(batch)
+                fresh.check(batch)
+                batches.append(batch)
             except DamagedError as error:
                 log.warning("readings of one batch are damaged and stay as they are: %s", error)
-                continue
-            for number in np.unique(records["channel"]).tolist():
-                if batch.id > sealed.get(number, 0):
-                    self._take(number, fresh.rows_of(records[records["channel"] == number]), batch.id)
+        records = fresh.decoded(batch.content for batch in batches)
+        ids = np.repeat([batch.id for batch in batches], [batch.count for batch in batches])
+        for number in np.unique(records["channel"]).tolist():
+            own = (records["channel"] == number) & (ids > sealed.get(number, 0))
+            if own.any():
+                self._take(number, fresh.rows_of(records[own]), int(ids[own][0]))
 
     @property
     def next_batch(self) -> int:
