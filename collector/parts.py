@@ -212,16 +212,17 @@ class SealedAndFresh(Sealed):
     def before(self, number: int, end: int) -> Iterator[Rows]:
         """Readings before a time [ns] in pieces, the latest piece first."""
         loose, upper = self.fresh(number), end
-        for place in reversed(self.places(number, EARLIEST, end - 1)):
-            if place.first < upper:
-                yield merged([self.read(number, place.first, upper - 1), loose.part(place.first, upper - 1)])
-                upper = place.first
+        query = "SELECT first FROM block WHERE channel=? AND first<? ORDER BY first DESC LIMIT 1"
+        while row := self._db.execute(query, (number, upper)).fetchone():
+            yield merged([self.read(number, row[0], upper - 1), loose.part(row[0], upper - 1)])
+            upper = row[0]
         yield loose.part(EARLIEST, upper - 1)
 
     def ends(self, number: int) -> tuple[int, int] | None:
         """First and last time of a channel [ns], None where it has no reading."""
-        query = "SELECT min(first), max(last) FROM block WHERE channel=?"
-        times = [time for time in self._db.execute(query, (number,)).fetchone() if time is not None]
+        query = "SELECT first, last FROM block WHERE channel=? ORDER BY first {} LIMIT 1"
+        rows = [row for way in ("ASC", "DESC") for row in self._db.execute(query.format(way), (number,))]
+        times = [time for row in rows for time in row]
         times += self.fresh(number).time[[0, -1]].tolist() if self.fresh(number).time.size else []
         return (min(times), max(times)) if times else None
 
