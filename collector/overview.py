@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Quality
-from analysis.thinning import longest_line
+from analysis.thinning import longest_line, usual_spacing
 from collector.blocks import DamagedError
 from collector.database import Connection, DatabaseError
 from collector.parts import Parts, Sealed, SealedAndFresh
@@ -96,7 +96,7 @@ def overview(db: Connection, parts: Parts, wanted: Wanted) -> Overview:
 
 def _is_for_slots(parts: Sealed, wanted: Wanted, start: int, end: int) -> bool:
     """Whether there are slots enough, or too many readings to look at each."""
-    if (end - start) >> width_of(0) >= wanted.points:
+    if 2 * ((end - start) >> width_of(0)) >= wanted.points:
         return True
     return sum(place.count for place in parts.places(wanted.number, start, end)) > MOST_READ
 
@@ -167,6 +167,8 @@ def _picture(spans: _Spans, points: int) -> Overview:
 
 def _usual_spacing(spans: _Spans) -> float:
     """Median of the mean distance of readings in each span, weighed by their number. [s]"""
+    if spans.count.max() == 1:
+        return usual_spacing(spans.first.astype(np.float64)) / NANOSECONDS
     apart = np.where(
         spans.count > 1, (spans.last - spans.first) / NANOSECONDS / np.maximum(spans.count - 1, 1), spans.apart
     )

@@ -21,6 +21,7 @@ from collector.database import FORMAT, RecordingError, is_recording
 from collector.recording import Recording
 from collector.rows import Many, Rows
 from collector.store import Store
+from collector.verify import verified
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
 SUPPLY = Channel("temp_supply", "duct thermometer", "degF")
@@ -170,9 +171,10 @@ import sys
 from pathlib import Path
 from analysis.model import Channel, Reading
 from collector.store import Store
+from collector.verify import verified
 path, start = Path(sys.argv[1]), int(sys.argv[2])
 channels = [Channel("temp_supply", f"meter {n}", "degF") for n in range(4)]
-with Store(path) as store:
+with Store(path, sealed_after=37) as store:  # a channel is sealed after almost each batch
     store.append(channels)
     batch = start
     while True:
@@ -196,6 +198,7 @@ def test_nothing_acknowledged_is_lost_to_kill_9(path):
             writer.send_signal(signal.SIGKILL)
             rest = writer.stdout.read().split("\n")
         said = [line for line in rest[:-1] if line]
+        assert verified(path).faults == ()
         with Recording(path) as recording:
             times = [recording.read(channel.key).time for channel in recording.channels]
             values = recording.read(recording.channels[0].key).value
@@ -225,9 +228,10 @@ from pathlib import Path
 from analysis.model import Channel, Reading
 from collector.database import RecordingError
 from collector.store import Store
+from collector.verify import verified
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 channel = Channel("temp_supply", "meter", "degF")
-with Store(Path(sys.argv[1])) as store:
+with Store(Path(sys.argv[1]), sealed_after=250) as store:
     store.append([channel])
     resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, resource.RLIM_INFINITY))
     written, errors = 0, []
@@ -357,3 +361,52 @@ def test_a_recording_says_what_it_is_from_its_first_byte_on(path):
         assert is_recording(path)
     finally:
         store.close()
+
+
+def test_sealing_that_fails_costs_nothing_but_room_and_is_tried_again(path, monkeypatch, caplog):
+    with Store(path, sealed_after=10) as store:
+        store.append([DRAFT])
+
+        def fails(*_: object) -> None:
+            raise RuntimeError("no room for the block")
+
+        monkeypatch.setattr("collector.sealing.encoded", fails)
+        for number in range(40):
+            store.append([Reading(DRAFT.key, number, float(number))])
+        assert caplog.text.count("readings stay unsealed for now") == 1, "told once"
+        with Recording(path) as recording:
+            assert recording.read(DRAFT.key).value.tolist() == list(range(40))
+            assert recording.db.execute("SELECT count(*) FROM block").fetchone() == (0,)
+        monkeypatch.undo()
+        store.append([Reading(DRAFT.key, 40, 40.0)])
+        with Recording(path) as recording:
+            assert recording.read(DRAFT.key).value.tolist() == list(range(41))
+            assert recording.db.execute("SELECT count(*) FROM batch").fetchone() == (0,)
+    assert verified(path).faults == ()
+
+
+def test_a_channel_that_is_slow_is_sealed_with_the_others(path):
+    """Its few readings would keep every batch since in the file, and each reader would read them."""
+    with Store(path, sealed_after=50) as store:
+        store.append([DRAFT, SUPPLY, Reading(SUPPLY.key, 0, 1.0)])
+        for number in range(400):
+            store.append([Reading(DRAFT.key, number, float(number))])
+        with Recording(path) as recording:
+            (batches,) = recording.db.execute("SELECT count(*) FROM batch").fetchone()
+            assert batches <= 101
+            assert recording.read(SUPPLY.key).time.tolist() == [0]
+    with Recording(path) as recording:
+        assert recording.db.execute("SELECT count(*) FROM block WHERE channel=2").fetchone() == (1,)
+
+
+def test_the_bits_of_a_value_that_is_none_come_back_too(path):
+    odd = np.array([0x7FF8000000001234, 0xFFF8000000000000, 0x7FF0000000000001], np.uint64).view(np.float64)
+    time = np.arange(3, dtype=np.int64)
+    with Store(path) as store:
+        store.append([DRAFT, Many(DRAFT.key, Rows(time, odd, np.zeros(3, np.int8)))])
+        with Recording(path) as recording:
+            assert recording.read(DRAFT.key).value.tobytes() == odd.tobytes()
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).value.tobytes() == odd.tobytes()
+    with Store(path) as store:
+        assert store.append([Reading(DRAFT.key, 0, math.nan)]) == [], "none and none is the same"
