@@ -129,11 +129,13 @@ def open_for_reading(path: Path) -> Connection:
         raise RecordingError(f"there is no recording {path}", "check the name and the folder")
     with said(path, "open"):
         try:
+            if _is_cut_off(path):
+                _take_back(path)
             return _connect(path, "mode=ro")
         except sqlite3.OperationalError:
             # On a medium that cannot be written no log can be made beside it; a finished recording needs none.
             left = Path(f"{path}-wal")
-            if left.exists() and left.stat().st_size:
+            if _is_cut_off(path) or (left.exists() and left.stat().st_size):
                 what = f"{path} was not finished, and its last readings are in the log beside it"
                 raise RecordingError(what, "copy both to a folder you may write to") from None
             return _connect(path, "mode=ro&immutable=1")
@@ -148,6 +150,21 @@ def _connect(path: Path, options: str) -> Connection:
         db.close()
         raise
     return db
+
+
+def _is_cut_off(path: Path) -> bool:
+    """Whether a change without a write-ahead log was begun and not ended; a journal not yet in force begins with 0."""
+    try:
+        with Path(f"{path}-journal").open("rb") as journal:
+            return journal.read(1) not in (b"", b"\0")
+    except OSError:
+        return False
+
+
+def _take_back(path: Path) -> None:
+    """Undo such a change: a reader may not, and would read it half made. Nothing happens while somebody is at it."""
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as db:
+        _marks(db)
 
 
 def close_writer(db: Connection) -> None:

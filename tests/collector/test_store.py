@@ -1,10 +1,7 @@
-"""The store: durable, one writer, the same reading twice is one, errors in words, nothing lost to kill -9."""
+"""The store: durable, one writer, the same reading twice is one, errors in words."""
 
 import json
 import math
-import os
-import random
-import signal
 import sqlite3
 import stat
 import subprocess
@@ -25,7 +22,6 @@ from collector.verify import verified
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
 SUPPLY = Channel("temp_supply", "duct thermometer", "degF")
-KILLS = int(os.environ.get("LIGHTOFF_KILLS", "20"))
 
 
 @pytest.fixture
@@ -164,62 +160,6 @@ def test_other_files_are_refused_in_one_sentence(path, tmp_path):
         Store(tmp_path / "missing" / "call.lightoff")
     assert not is_recording(other)
     assert not is_recording(text)
-
-
-WRITER = """
-import sys
-from pathlib import Path
-from analysis.model import Channel, Reading
-from collector.store import Store
-from collector.verify import verified
-path, start = Path(sys.argv[1]), int(sys.argv[2])
-channels = [Channel("temp_supply", f"meter {n}", "degF") for n in range(4)]
-with Store(path, sealed_after=37) as store:  # a channel is sealed after almost each batch
-    store.append(channels)
-    batch = start
-    while True:
-        store.append([Reading(channels[n].key, batch * 10 + i, batch + i / 16) for n in range(4) for i in range(10)])
-        print(batch, flush=True)
-        batch += 1
-"""
-
-
-def test_nothing_acknowledged_is_lost_to_kill_9(path):
-    """Kill the writer under load again and again; what it said was written is there, whole batches only."""
-    chance = random.Random(7)
-    start = 0
-    for _ in range(KILLS):
-        with subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path), str(start)], stdout=subprocess.PIPE, text=True
-        ) as writer:
-            assert writer.stdout is not None
-            for _ in range(chance.randrange(1, 120)):
-                assert writer.stdout.readline(), "the writer ended by itself"
-            writer.send_signal(signal.SIGKILL)
-            rest = writer.stdout.read().split("\n")
-        said = [line for line in rest[:-1] if line]
-        assert verified(path).faults == ()
-        with Recording(path) as recording:
-            times = [recording.read(channel.key).time for channel in recording.channels]
-            values = recording.read(recording.channels[0].key).value
-        assert all(np.array_equal(times[0], other) for other in times)
-        assert times[0].size % 10 == 0
-        assert np.array_equal(times[0], np.arange(times[0].size)), "a batch is missing"
-        assert np.array_equal(values, times[0] // 10 + (times[0] % 10) / 16)
-        if said:
-            assert times[0].size >= (int(said[-1]) + 1) * 10
-        start = times[0].size // 10
-    assert start > KILLS
-
-
-def test_a_kill_9_loses_no_batch_whose_return_was_seen(path):
-    """The last line seen before the kill names a batch that must be there."""
-    with subprocess.Popen([sys.executable, "-c", WRITER, str(path), "0"], stdout=subprocess.PIPE, text=True) as writer:
-        assert writer.stdout is not None
-        last = [int(writer.stdout.readline()) for _ in range(50)][-1]
-        writer.send_signal(signal.SIGKILL)
-    with Recording(path) as recording:
-        assert recording.read(recording.channels[0].key).time.size >= (last + 1) * 10
 
 
 LIMITED = """

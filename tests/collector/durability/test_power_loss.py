@@ -1,0 +1,157 @@
+"""A power loss at any instant: nothing acknowledged is missing, nothing is half there, the file opens and goes on.
+
+The file operations of a real writer are watched, and a disk that promises no more than SQLite asks of one
+(`disk.py`, with the sources) is stopped at instants all over them.
+"""
+
+import os
+import random
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from collector.database import RecordingError
+from collector.store import Store
+from tests.collector.durability.disk import Disk, State, losses
+from tests.collector.durability.load import acknowledged, contents, held
+from tests.collector.durability.older import OLDER
+from tests.collector.durability.trace import Run, Said, traced, writer
+
+STATES = int(os.environ.get("LIGHTOFF_LOSSES", "200"))
+"""States of all runs together. [1]"""
+NAME = "call.lightoff"
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A folder in memory where there is one: thousands of states are written, none has to last."""
+    memory = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(dir=memory if os.access(memory, os.W_OK) else None) as made:
+        (Path(made) / "run").mkdir()
+        yield Path(made)
+
+
+def whole_life(folder: Path) -> Run:
+    return traced(folder, *writer(folder / NAME, "--last", 150))
+
+
+def taken_up_again(folder: Path) -> Run:
+    """After a kill -9, with its log beside it."""
+    with subprocess.Popen(writer(folder / NAME), stdout=subprocess.PIPE, text=True) as killed:
+        assert killed.stdout is not None
+        while killed.stdout.readline().strip() != "70":
+            pass
+        killed.send_signal(signal.SIGKILL)
+    with tempfile.TemporaryDirectory() as beside:  # looked at in a copy: a look takes the log in
+        copy = Path(shutil.copytree(folder, beside, dirs_exist_ok=True)) / NAME
+        first = held(copy)
+    return traced(folder, *writer(folder / NAME, "--first", first, "--last", first + 60))
+
+
+REMOVED = 20
+
+
+def written_anew(folder: Path) -> Run:
+    """Somebody removes the file while it is recorded: from the next batch on everything is there again."""
+    run = traced(folder, *writer(folder / NAME, "--last", 40, "--remove-at", REMOVED))
+    again = next(place for place, one in enumerate(run.operations) if one == Said(str(REMOVED)))
+    return replace(run, certain=again + 1)
+
+
+def raised(make: Callable[[Path, int], None]) -> Callable[[Path], Run]:
+    """Taken up again from a file of an older format."""
+
+    def run(folder: Path) -> Run:
+        make(folder / NAME, 60)
+        return traced(folder, *writer(folder / NAME, "--first", 60, "--last", 90))
+
+    return run
+
+
+RUNS: dict[str, tuple[Callable[[Path], Run], float]] = {
+    "from its creation to its end": (whole_life, 0.4),
+    "taken up again after a kill": (taken_up_again, 0.2),
+    "removed and written anew": (written_anew, 0.1),
+    **{f"raised from format {version}": (raised(make), 0.2 / len(OLDER)) for version, make in OLDER.items()},
+}
+
+
+@pytest.mark.timeout(1200)
+@pytest.mark.parametrize("what", RUNS)
+def test_a_power_loss_takes_nothing_acknowledged(what, folder, capsys):
+    run, share = RUNS[what]
+    began = time.monotonic()
+    done = run(folder / "run")
+    _as_it_is(done, folder / "run")
+    watched = time.monotonic()
+    chance = random.Random(what)
+    before = _batches_before(done, folder)
+    states, reopened = 0, list[float]()
+    seen: set[int] = set()
+    for state in losses(done, round(STATES * share), chance):
+        states += 1
+        seen.add(hash((state.said, *sorted(state.files.items()))))
+        reopened += _stands(state, before, folder / "state")
+    with capsys.disabled():
+        print(  # noqa: T201
+            f"\npower loss, {what}: {len(done.operations)} operations, {states} states, {len(seen)} distinct,"
+            f" opened in {1000 * np.median(reopened):.0f} ms (p50), {1000 * np.quantile(reopened, 0.99):.0f} ms (p99),"
+            f" {max(reopened) * 1000:.0f} ms at the most; {watched - began:.0f} s to watch,"
+            f" {time.monotonic() - watched:.0f} s to try"
+        )
+    assert len(seen) > 0.7 * states
+
+
+def _as_it_is(run: Run, folder: Path) -> None:
+    """The trace is complete: carried out without a loss it gives the files that are there."""
+    disk = Disk(run)
+    for operation in run.operations:
+        disk.step(operation)
+    assert disk.now() == {file.name: file.read_bytes() for file in folder.iterdir()}
+    assert disk.said.split()[-1] == "closed"
+
+
+def _batches_before(run: Run, folder: Path) -> int:
+    if not run.before:
+        return 0
+    _lay(run.before, folder / "before")
+    return held(folder / "before" / NAME)
+
+
+def _lay(files: object, folder: Path) -> None:
+    folder.mkdir()
+    for name, content in dict(files).items():  # type: ignore[call-overload]
+        (folder / name).write_bytes(content)
+
+
+def _stands(state: State, before: int, folder: Path) -> Sequence[float]:
+    """The state holds what was acknowledged and goes on, also when the reader comes first; how long that took [s]."""
+    _lay(state.files, folder)
+    path, least = folder / NAME, before + acknowledged(state.said)
+    took = []
+    try:
+        began = time.monotonic()
+        if state.after % 2 and (state.said or before):
+            count = held(path)
+            took.append(time.monotonic() - began)
+            assert least <= count <= least + 1, f"{count} batches, {least} were acknowledged"
+        began = time.monotonic()
+        with Store(path) as store:
+            took.append(time.monotonic() - began)
+            count = held(path)
+            assert least <= count <= least + 1, f"{count} batches, {least} were acknowledged"
+            store.append(contents(count))
+        assert held(path) == count + 1
+    except (AssertionError, RecordingError) as error:
+        files = {name: len(content) for name, content in state.files.items()}
+        pytest.fail(f"power lost after {state.after} operations ({state.why}), {files}: {error}")
+    shutil.rmtree(folder)
+    return took
