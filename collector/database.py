@@ -68,10 +68,10 @@ class RecordingError(LightoffError):
 
 @contextmanager
 def said(path: Path, doing: str) -> Generator[None, None, None]:
-    """Translate SQLite's errors at this seam; of a damaged schema its very message may be no text."""
+    """Translate errors at this seam: SQLite's, a medium's that answers no more, a message that is no text."""
     try:
         yield
-    except (sqlite3.Error, OverflowError, UnicodeError, struct.error) as error:
+    except (sqlite3.Error, OverflowError, OSError, UnicodeError, struct.error) as error:
         name = getattr(error, "sqlite_errorname", "") or ""
         hints = {
             "SQLITE_FULL": "the disk is full; free some space",

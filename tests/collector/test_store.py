@@ -1,5 +1,6 @@
 """The store: durable, one writer, the same reading twice is one, errors in words."""
 
+import errno
 import json
 import math
 import sqlite3
@@ -18,7 +19,6 @@ from collector.database import FORMAT, RecordingError, is_recording
 from collector.recording import Recording
 from collector.rows import Many, Rows
 from collector.store import Store
-from collector.verify import verified
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
 SUPPLY = Channel("temp_supply", "duct thermometer", "degF")
@@ -301,3 +301,21 @@ def test_a_recording_says_what_it_is_from_its_first_byte_on(path):
         assert is_recording(path)
     finally:
         store.close()
+
+
+def test_a_medium_that_answers_no_more_is_said_and_the_store_goes_on_when_it_does(path, monkeypatch):
+    """What a stick that was pulled out says of every file on it."""
+    gone = OSError(errno.EIO, "Input/output error")
+
+    def answers_no_more(*_: object, **__: object) -> None:
+        raise gone
+
+    with Store(path) as store:
+        store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
+        monkeypatch.setattr(Path, "stat", answers_no_more)
+        with pytest.raises(RecordingError, match=r"cannot record to .*Input/output error.*look at the medium"):
+            store.append([Reading(DRAFT.key, 2, 1.0)])
+        monkeypatch.undo()
+        store.append([Reading(DRAFT.key, 2, 1.0)])
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).time.tolist() == [1, 2]
