@@ -9,14 +9,15 @@ before them, so that a torn log ends at its last whole commit; the index `-shm` 
 
 The model goes as far as that, and further where a disk may: each sector of a file holds any one of its versions since
 the file's last sync, whatever the others hold; the size is any since then; of the names that came and went since the
-folder's last sync any may be kept or not, whatever the order. A rename is one change.
+folder's last sync any may be kept or not, whatever the order. A rename is one change. What a refused sync left out is
+counted as written by the system, and no later sync brings it back.
 """
 
 import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from tests.collector.durability.trace import Cut, Names, Operation, Run, Said, Sync, SyncFolder, Write
+from tests.collector.durability.trace import Cut, Names, Operation, Run, Said, Sync, SyncFailed, SyncFolder, Write
 
 SECTORS = (512, 4096)
 """Bytes that are written as one; chosen anew for each state."""
@@ -41,20 +42,21 @@ class State:
 @dataclass(slots=True)
 class _File:
     durable: bytes = b""
+    """What is certainly on the medium."""
+    read: bytes = b""
+    """What a program reads, but for what is pending: other than that only after a sync that was refused."""
     pending: list[Write | Cut] = field(default_factory=list)
 
     def now(self) -> bytes:
-        content = bytearray(self.durable)
-        for operation in self.pending:
-            _apply(content, operation)
-        return bytes(content)
+        return _after(self.read, self.pending)
 
 
 class Disk:
     """A folder while a program works in it."""
 
-    def __init__(self, run: Run) -> None:
-        self._files = [_File(content) for content in run.before.values()]
+    def __init__(self, run: Run, chance: random.Random) -> None:
+        self._chance = chance
+        self._files = [_File(content, content) for content in run.before.values()]
         self._durable: dict[str, int] = {name: number for number, name in enumerate(run.before)}
         self._pending: list[Names] = []
         self.said = ""
@@ -65,7 +67,11 @@ class Disk:
             case Write(file) | Cut(file):
                 self._files[file].pending.append(operation)
             case Sync(file):
-                self._files[file] = _File(self._files[file].now())
+                one = self._files[file]
+                self._files[file] = _File(_after(one.durable, one.pending), one.now())
+            case SyncFailed(file):  # the system counts it as written from then on, and does not try again
+                one = self._files[file]
+                self._files[file] = _File(_remains(one, self._chance.choice(SECTORS), self._chance)[0], one.now())
             case SyncFolder():
                 self._durable, self._pending = self._named(self._pending), []
             case Names(changes):
@@ -78,10 +84,11 @@ class Disk:
         """What a program reads in the folder."""
         return {name: self._files[number].now() for name, number in self._named(self._pending).items()}
 
-    def lost(self, after: int, chance: random.Random) -> State:
+    def lost(self, after: int) -> State:
         """A state that a power loss at this instant may leave."""
+        chance = self._chance
         sector = chance.choice(SECTORS)
-        kept, how = self._kept_names(chance)
+        kept, how = self._kept_names()
         files, whys = {}, [f"names: {how}"]
         for name, number in self._named(kept).items():
             if name.endswith("-shm"):  # written through memory, which no trace shows: anything may be there
@@ -93,7 +100,8 @@ class Disk:
                 whys.append(f"{name}: {how}")
         return State(files, self.said, after, f"sectors of {sector}; {'; '.join(whys)}")
 
-    def _kept_names(self, chance: random.Random) -> tuple[Sequence[Names], str]:
+    def _kept_names(self) -> tuple[Sequence[Names], str]:
+        chance = self._chance
         how = chance.choice(("all", "none", "first", "any"))
         if how == "first":
             return self._pending[: chance.randint(0, len(self._pending))], how
@@ -121,18 +129,25 @@ def losses(run: Run, count: int, chance: random.Random) -> Iterator[State]:
     named = [place for place, one in enumerate(run.operations) if isinstance(one, Names | SyncFolder)]
     near = [place + step for place in named for step in range(-2, 4) if place + step in anywhere] or anywhere
     instants = sorted(chance.choice(anywhere if number % 4 else near) for number in range(count))
-    disk, done = Disk(run), 0
+    disk, done = Disk(run, chance), 0
     seen: set[int] = set()
     for instant in instants:
         while done < instant:
             disk.step(run.operations[done])
             done += 1
         for _ in range(TRIES):
-            state = disk.lost(instant, chance)
+            state = disk.lost(instant)
             if (mark := hash((state.said, *sorted(state.files.items())))) not in seen:
                 break
         seen.add(mark)
         yield state
+
+
+def _after(content: bytes, operations: Sequence[Write | Cut]) -> bytes:
+    changed = bytearray(content)
+    for operation in operations:
+        _apply(changed, operation)
+    return bytes(changed)
 
 
 def _apply(content: bytearray, operation: Write | Cut) -> None:
@@ -150,7 +165,7 @@ def _remains(file: _File, sector: int, chance: random.Random) -> tuple[bytes, st
     if how == "none" or not file.pending:
         return file.durable, how
     if how == "all":
-        return file.now(), how
+        return _after(file.durable, file.pending), how
     if how == "torn":
         return _torn(file, sector, chance), how
     return _mixed(file, sector, {"any": 0.5, "most": 0.9, "few": 0.1}[how], chance), how
@@ -159,7 +174,7 @@ def _remains(file: _File, sector: int, chance: random.Random) -> tuple[bytes, st
 def _torn(file: _File, sector: int, chance: random.Random) -> bytes:
     """The first few writes, the last of them up to the end of a sector."""
     count = chance.randint(1, len(file.pending))
-    content = bytearray(_File(file.durable, file.pending[: count - 1]).now())
+    content = bytearray(_after(file.durable, file.pending[: count - 1]))
     last = file.pending[count - 1]
     if isinstance(last, Write):
         ends = range(last.offset // sector * sector + sector, last.offset + len(last.data) + sector, sector)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
+from collector.database import RecordingError
 from collector.recording import Recording
 from collector.store import Store, Written
 
@@ -96,10 +97,21 @@ def main() -> None:
         for batch in range(chosen.first, chosen.last):
             if batch == chosen.remove_at:
                 chosen.path.unlink()
-            store.append(contents(batch))
+            _append(store, contents(batch))
             print(batch, flush=True)  # noqa: T201
             sleep(chosen.pause)
     print("closed", flush=True)  # noqa: T201
+
+
+def _append(store: Store, batch: list[Written]) -> None:
+    """Try until the store has it, as the recorder does."""
+    while True:
+        try:
+            store.append(batch)
+        except RecordingError:
+            print("refused", flush=True)  # noqa: T201
+        else:
+            return
 
 
 if __name__ == "__main__":

@@ -4,16 +4,16 @@ import random
 from collections.abc import Mapping
 
 from tests.collector.durability.disk import losses
-from tests.collector.durability.trace import Cut, Names, Operation, Run, Said, Sync, SyncFolder, Write
+from tests.collector.durability.trace import Cut, Names, Operation, Run, Said, Sync, SyncFailed, SyncFolder, Write
 
 OLD, NEW = b"o" * 8192, b"n" * 8192
 MADE = Names((("a", 0),))
 
 
-def left(*operations: Operation, before: Mapping[str, bytes] | None = None) -> list[dict[str, bytes]]:
+def left(*operations: Operation, before: Mapping[str, bytes] | None = None, seed: int = 1) -> list[dict[str, bytes]]:
     """Files after power losses at the very end of a run."""
     run = Run(before or {}, list(operations), certain=len(operations))
-    return [dict(state.files) for state in losses(run, 300, random.Random(1))]
+    return [dict(state.files) for state in losses(run, 300, random.Random(seed))]
 
 
 def contents(states: list[dict[str, bytes]]) -> set[bytes]:
@@ -37,6 +37,13 @@ def test_a_write_that_was_not_synced_is_there_or_not_or_torn_in_any_place():
 def test_of_two_writes_either_may_be_there_alone():
     found = contents(left(Write(0, 0, b"n" * 4096), Write(0, 4096, b"n" * 4096), before={"a": OLD}))
     assert {NEW, OLD, NEW[:4096] + OLD[4096:], OLD[:4096] + NEW[4096:]} <= found
+
+
+def test_what_a_refused_sync_left_out_no_later_sync_brings_back():
+    operations = (Write(0, 0, b"n" * 4096), SyncFailed(0), Write(0, 4096, b"n" * 4096), Sync(0))
+    found = {contents(left(*operations, before={"a": OLD}, seed=seed)).pop() for seed in range(20)}
+    assert {NEW, OLD[:4096] + NEW[4096:]} <= found
+    assert all(content[4096:] == NEW[4096:] for content in found)
 
 
 def test_bytes_beside_a_write_stay():

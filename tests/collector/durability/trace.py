@@ -46,6 +46,13 @@ class Sync:
 
 
 @dataclass(frozen=True, slots=True)
+class SyncFailed:
+    """A sync that the medium refused: what was written is on it or not, and no later sync changes that."""
+
+    file: int
+
+
+@dataclass(frozen=True, slots=True)
 class SyncFolder:
     """The folder's names are on the medium."""
 
@@ -64,7 +71,7 @@ class Said:
     text: str
 
 
-Operation = Write | Cut | Sync | SyncFolder | Names | Said
+Operation = Write | Cut | Sync | SyncFailed | SyncFolder | Names | Said
 
 
 @dataclass(slots=True)
@@ -78,15 +85,19 @@ class Run:
     """Operations before the first instant at which the power may go. [1]"""
 
 
-def traced(folder: Path, *command: str) -> Run:
-    """Run a program and give what it did to the files of a folder; it must end well."""
+def traced(folder: Path, *command: str, refused: str = "") -> Run:
+    """Run a program and give what it did to the files of a folder; it must end well.
+
+    `refused` names system calls that are answered with an error, as the option `inject` of strace has it.
+    """
     strace = shutil.which("strace")
     if strace is None:
         pytest.skip("no strace to see the file operations with; run: sudo apt-get install -y strace")
     before = {file.name: file.read_bytes() for file in sorted(folder.iterdir())}
     log = folder.with_name(f"{folder.name}.strace")
     options = ("-f", "-xx", "-s", str(2**24), "-e", f"trace={','.join(WATCHED.split())}", "-o", str(log))
-    done = subprocess.run([strace, *options, "--", *command], capture_output=True, text=True, check=False)
+    injected = ("-e", f"inject={refused}") if refused else ()
+    done = subprocess.run([strace, *options, *injected, "--", *command], capture_output=True, text=True, check=False)
     if "ptrace" in done.stderr and "not permitted" in done.stderr:
         pytest.skip(f"strace may not look at a program here: {done.stderr.strip()}")
     assert done.returncode == 0, done.stderr
@@ -124,8 +135,11 @@ class _Reading:
                     continue
                 if call.startswith("<... "):
                     call = cut_short.pop(process) + call.partition("resumed>")[2]
-                if (found := _CALL.match(call)) and (result := int(found[3])) >= 0:
-                    yield from self._step(found[1], found[2], result)
+                if found := _CALL.match(call):
+                    if (result := int(found[3])) >= 0:
+                        yield from self._step(found[1], found[2], result)
+                    elif found[1] in ("fsync", "fdatasync") and self._open.get(int(found[2]), _FOLDER) != _FOLDER:
+                        yield SyncFailed(self._open[int(found[2])])
 
     def _step(self, call: str, arguments: str, result: int) -> Iterator[Operation]:
         texts = [bytes.fromhex(text.replace("\\x", "")) for text, _ in _TEXT.findall(arguments)]
