@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.database import RecordingError
 from collector.recording import Recording
+from collector.sealing import SEALED_AFTER
 from collector.store import Store, Written
+from tests.collector.older import older
 
 CHANNELS = tuple(Channel("temp_supply", f"invented meter {number:02}", "degF") for number in range(16))
 START = 1_768_372_280 * 10**9
@@ -78,6 +80,14 @@ def held(path: Path) -> int:
     return count
 
 
+def left_by_format(version: int, path: Path, batches: int, *, killed: bool = False) -> None:
+    """The first batches as the program of an older format left them."""
+    items = [item for batch in range(batches) for item in contents(batch)]
+    readings = [item for item in items if isinstance(item, Reading)]
+    events = [item for item in items if isinstance(item, Event)]
+    older(path, CHANNELS, readings, events, version=version, killed=killed)
+
+
 def acknowledged(said: str) -> int:
     """How many batches a writer that was begun with the first has said."""
     return sum(word.isdigit() for word in said.split())
@@ -90,9 +100,10 @@ def main() -> None:
     arguments.add_argument("--first", type=int, default=0)
     arguments.add_argument("--last", type=int, default=sys.maxsize)
     arguments.add_argument("--pause", type=float, default=0.0)
+    arguments.add_argument("--sealed-after", type=int, default=SEALED_AFTER)
     arguments.add_argument("--remove-at", type=int, default=-1)
     chosen = arguments.parse_args()
-    with Store(chosen.path) as store:
+    with Store(chosen.path, sealed_after=chosen.sealed_after) as store:
         print("open", flush=True)  # noqa: T201
         for batch in range(chosen.first, chosen.last):
             if batch == chosen.remove_at:

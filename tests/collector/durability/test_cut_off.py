@@ -16,8 +16,9 @@ from tests.collector.durability.load import contents, held
 CHANGE = """
 import os, signal, sqlite3, sys
 db = sqlite3.connect(sys.argv[1], isolation_level=None)
-db.executescript("PRAGMA journal_mode=DELETE; PRAGMA cache_size=3; BEGIN IMMEDIATE; UPDATE reading SET value=12345.5;"
-    "CREATE TABLE filler (bytes); INSERT INTO filler SELECT randomblob(4096) FROM event a, event b LIMIT 200")
+db.executescript("PRAGMA journal_mode=DELETE; PRAGMA cache_size=3; BEGIN IMMEDIATE; DELETE FROM event WHERE id > 3;"
+    "CREATE TABLE filler (bytes); INSERT INTO filler WITH RECURSIVE count (n) AS"
+    " (SELECT 1 UNION ALL SELECT n + 1 FROM count LIMIT 200) SELECT randomblob(4096) FROM count")
 os.kill(os.getpid(), signal.SIGKILL)
 """
 

@@ -21,8 +21,7 @@ import pytest
 from collector.database import RecordingError
 from collector.store import Store
 from tests.collector.durability.disk import Disk, State, losses
-from tests.collector.durability.load import acknowledged, contents, held
-from tests.collector.durability.older import OLDER
+from tests.collector.durability.load import acknowledged, contents, held, left_by_format
 from tests.collector.durability.trace import Run, Said, traced, writer
 
 STATES = int(os.environ.get("LIGHTOFF_LOSSES", "200"))
@@ -30,6 +29,8 @@ STATES = int(os.environ.get("LIGHTOFF_LOSSES", "200"))
 TURNS = 3
 """How often a run is gone through; in each a refused sync leaves something else. [1]"""
 NAME = "call.lightoff"
+SEALING = ("--sealed-after", 40)
+"""A channel is sealed with almost every batch."""
 
 
 @pytest.fixture
@@ -42,12 +43,12 @@ def folder() -> Iterator[Path]:
 
 
 def whole_life(folder: Path) -> Run:
-    return traced(folder, *writer(folder / NAME, "--last", 150))
+    return traced(folder, *writer(folder / NAME, "--last", 150, *SEALING))
 
 
 def taken_up_again(folder: Path) -> Run:
     """After a kill -9, with its log beside it."""
-    with subprocess.Popen(writer(folder / NAME), stdout=subprocess.PIPE, text=True) as killed:
+    with subprocess.Popen(writer(folder / NAME, *SEALING), stdout=subprocess.PIPE, text=True) as killed:
         assert killed.stdout is not None
         while killed.stdout.readline().strip() != "70":
             pass
@@ -55,7 +56,7 @@ def taken_up_again(folder: Path) -> Run:
     with tempfile.TemporaryDirectory() as beside:  # looked at in a copy: a look takes the log in
         copy = Path(shutil.copytree(folder, beside, dirs_exist_ok=True)) / NAME
         first = held(copy)
-    return traced(folder, *writer(folder / NAME, "--first", first, "--last", first + 60))
+    return traced(folder, *writer(folder / NAME, "--first", first, "--last", first + 60, *SEALING))
 
 
 REMOVED = 20
@@ -63,7 +64,7 @@ REMOVED = 20
 
 def written_anew(folder: Path) -> Run:
     """Somebody removes the file while it is recorded: from the next batch on everything is there again."""
-    run = traced(folder, *writer(folder / NAME, "--last", 40, "--remove-at", REMOVED))
+    run = traced(folder, *writer(folder / NAME, "--last", 40, "--remove-at", REMOVED, *SEALING))
     again = next(place for place, one in enumerate(run.operations) if one == Said(str(REMOVED)))
     return replace(run, certain=again + 1)
 
@@ -72,19 +73,19 @@ def refusing(refused: str) -> Callable[[Path], Run]:
     """The medium refuses for a while, and the batch is tried until it is there."""
 
     def run(folder: Path) -> Run:
-        done = traced(folder, *writer(folder / NAME, "--last", 40), refused=refused)
+        done = traced(folder, *writer(folder / NAME, "--last", 40, *SEALING), refused=refused)
         assert any(one == Said("refused") for one in done.operations), "nothing was refused"
         return done
 
     return run
 
 
-def raised(make: Callable[[Path, int], None]) -> Callable[[Path], Run]:
-    """Taken up again from a file of an older format."""
+def raised(version: int, *, killed: bool) -> Callable[[Path], Run]:
+    """Taken up again from a file of an older format, finished or left by a kill."""
 
     def run(folder: Path) -> Run:
-        make(folder / NAME, 60)
-        return traced(folder, *writer(folder / NAME, "--first", 60, "--last", 90))
+        left_by_format(version, folder / NAME, 60, killed=killed)
+        return traced(folder, *writer(folder / NAME, "--first", 60, "--last", 75, *SEALING))
 
     return run
 
@@ -95,9 +96,10 @@ RUNS: dict[str, tuple[Callable[[Path], Run], float]] = {
     "removed and written anew": (written_anew, 0.05),
     "a full disk": (refusing("pwrite64:error=ENOSPC:when=400..430"), 0.05),
     "a disk that refuses a sync": (refusing("fdatasync:error=EIO:when=20..60+7"), 0.1),
-    "a medium that fails": (refusing("pwrite64:error=EIO:when=500..1000+90"), 0.05),
+    "a medium that fails": (refusing("pwrite64:error=EIO:when=300..900+37"), 0.05),
     "a medium that takes no writes": (refusing("pwrite64:error=EROFS:when=600..610"), 0.05),
-    **{f"raised from format {version}": (raised(make), 0.25 / len(OLDER)) for version, make in OLDER.items()},
+    "raised from format 1": (raised(1, killed=False), 0.1),
+    "raised from format 2, left by a kill": (raised(2, killed=True), 0.2),
 }
 
 
