@@ -1,6 +1,7 @@
 """The seam to SQLite: opening a recording's file for its one writer or for a reader, and its errors in words."""
 
 import json
+import os
 import sqlite3
 import struct
 import zlib
@@ -167,13 +168,38 @@ def _take_back(path: Path) -> None:
         _marks(db)
 
 
-def close_writer(db: Connection) -> None:
-    """Close; where no reader is left the recording is one file with no log beside it, and no larger than need be."""
-    with suppress(sqlite3.Error):
-        db.executescript("PRAGMA incremental_vacuum;")  # `execute` gives one page back and no more
-    with suppress(sqlite3.Error):
-        db.execute("PRAGMA journal_mode=DELETE")
-    db.close()
+def close_writer(db: Connection, *, strict: bool = False) -> None:
+    """Close; where no reader is left the recording is one file with no log beside it, and no larger than need be.
+
+    `strict`: an error of SQLite, or RecordingError, where the log stays: the file alone is not the recording then.
+    """
+    try:
+        with suppress(sqlite3.Error):
+            db.executescript("PRAGMA incremental_vacuum;")  # `execute` gives one page back and no more
+        try:
+            (mode,) = db.execute("PRAGMA journal_mode=DELETE").fetchone()
+        except sqlite3.Error:
+            if strict:
+                raise
+        else:
+            if strict and mode != "delete":
+                raise RecordingError("the log of a new recording cannot be taken into it", "try again")
+    finally:
+        db.close()
+
+
+def on_medium(path: Path) -> None:
+    """What is under this name is on the medium, or of a folder: its names are; OSError where they may not be."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        if not path.is_dir():  # not every system opens a folder
+            raise
+        return
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 @contextmanager

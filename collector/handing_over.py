@@ -4,7 +4,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from collector.database import back_up
+from collector.database import RecordingError, back_up, on_medium, said
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import InputError
@@ -28,7 +28,12 @@ def handed_over(source: Path, target: Path, progress: Callable[[float], None]) -
         Store(part).close()  # what was fresh is sealed, and an older format is raised
         with Recording(part, past_damage=True) as recording:
             count = sum(recording.counts().values())
-        part.replace(target)
+        with said(part, "write"):
+            if any(left.exists() and left.stat().st_size for left in half_made[1:]):
+                raise RecordingError(f"cannot write {target}: its log could not be taken into it", "look at the medium")
+            on_medium(part)
+            part.replace(target)
+            on_medium(target.absolute().parent)
     finally:
         for left in half_made:
             with suppress(OSError):

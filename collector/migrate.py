@@ -11,6 +11,7 @@ from collector.database import (
     FORMAT,
     RecordingError,
     close_writer,
+    on_medium,
     open_for_writing,
     said,
     settle,
@@ -38,23 +39,26 @@ def raise_to_present(path: Path) -> None:
     """
     part = path.with_name(f"{path.name}{ENDING}")
     leftovers = [Path(f"{part}{ending}") for ending in ("", "-wal", "-shm", "-journal")]
-    for left in leftovers:  # a rewriting that was cut off
-        left.unlink(missing_ok=True)
-    version = version_of(path)
-    if not 0 < version < FORMAT:
-        return
-    log.warning("%s has format %d and is rewritten in format %d; this takes a moment", path, version, FORMAT)
-    try:
-        settle(path)  # or its log, left beside the new file, would be taken for that one's
-        with Recording(path) as old, said(part, "write"):
-            _write(old, part)
-            _compare(old, part)
-        _sync(part)
-        os.replace(part, path)  # noqa: PTH105 - the one step at which the name changes its file
-        _sync(path.parent)
-    finally:
-        for left in leftovers:
+    with said(path, "rewrite"):
+        for left in leftovers:  # a rewriting that was cut off
             left.unlink(missing_ok=True)
+        version = version_of(path)
+        if not 0 < version < FORMAT:
+            return
+        log.warning("%s has format %d and is rewritten in format %d; this takes a moment", path, version, FORMAT)
+        try:
+            settle(path)  # or its log, left beside the new file, would be taken for that one's
+            with Recording(path) as old:
+                with said(part, "write"):
+                    _write(old, part)
+                _compare(old, part)
+            on_medium(part)
+            os.replace(part, path)  # noqa: PTH105 - the one step at which the name changes its file
+            on_medium(path.parent)
+        finally:
+            for left in leftovers:
+                with suppress(OSError):
+                    left.unlink(missing_ok=True)
 
 
 def _write(old: Recording, part: Path) -> None:
@@ -72,8 +76,10 @@ def _write(old: Recording, part: Path) -> None:
         for number in old.numbers().values():
             with old.still(), transaction(db, synced=False):
                 seal_in_order(db, number, old.parts.chunks(number))
-    finally:
-        close_writer(db)
+    except BaseException:
+        db.close()
+        raise
+    close_writer(db, strict=True)
 
 
 def _compare(old: Recording, part: Path) -> None:
@@ -106,13 +112,3 @@ def _same_readings(old: Recording, new: Recording, key: str) -> bool:
             if getattr(rows, name).tobytes() != getattr(before, name).tobytes():
                 return False
     return True
-
-
-def _sync(path: Path) -> None:
-    """What was written under this name is on the medium."""
-    with suppress(OSError):  # not every system opens a folder
-        handle = os.open(path, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

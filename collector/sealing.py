@@ -1,4 +1,9 @@
-"""When and how fresh readings become blocks: one channel at a time, between two batches, without a sync of its own."""
+"""When and how fresh readings become blocks: one channel at a time, between two batches, in a synced transaction.
+
+Were it not synced, its pages would wait in the log for the sync of the next batch. Where a medium refuses that sync,
+the system counts them as written all the same; the batch is written anew, they are not, and a power loss would take
+everything behind them.
+"""
 
 import logging
 import struct
@@ -137,7 +142,7 @@ class Sealer:
 
     def _try(self, db: Connection, number: int) -> bool:
         try:
-            with transaction(db, synced=False):
+            with transaction(db):
                 last, gone, kept_since = self._seal(db, number)
         except (DatabaseError, DamagedError, RuntimeError, ValueError, struct.error) as error:
             if not self._failed:

@@ -21,6 +21,7 @@ from collector.database import (
     Closing,
     RecordingError,
     close_writer,
+    on_medium,
     open_for_writing,
     said,
     transaction,
@@ -94,9 +95,14 @@ class Store(Closing):
         if _identity(self.path) == self._identity:
             return
         if not self.path.exists():
+            part = self.path.with_name(f"{self.path.name}.anew")
+            part.unlink(missing_ok=True)  # of a try that failed
+            self._db.execute("VACUUM INTO ?", (str(part),))
+            on_medium(part)  # SQLite does not sync it: https://www.sqlite.org/lang_vacuum.html
             for ending in ("-wal", "-shm"):  # what is left of the old file must not be taken for the new one's
                 Path(f"{self.path}{ending}").unlink(missing_ok=True)
-            self._db.execute("VACUUM INTO ?", (str(self.path),))
+            part.rename(self.path)
+            on_medium(self.path.parent)
             before, self._db = self._db, open_for_writing(self.path)
             before.close()
             self._identity = _identity(self.path)

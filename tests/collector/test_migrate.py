@@ -114,7 +114,7 @@ def test_a_rewriting_that_is_killed_leaves_the_old_or_the_new(tmp_path):
     assert not list(tmp_path.glob(f"*{ENDING}*"))
 
 
-@pytest.mark.parametrize("step", ["_write", "_compare", "_sync"])
+@pytest.mark.parametrize("step", ["_write", "_compare", "on_medium"])
 def test_what_goes_wrong_while_rewriting_leaves_the_old_file(tmp_path, monkeypatch, step):
     path = old_recording(tmp_path / "old.lightoff")
     before, whole = contents(path), path.read_bytes()

@@ -13,7 +13,7 @@ from collector.verify import verified
 from tests.collector.durability.load import acknowledged, held
 from tests.collector.durability.trace import writer
 
-COPIES = max(4, int(os.environ.get("LIGHTOFF_KILLS", "20")) // 5)
+COPIES = int(os.environ.get("LIGHTOFF_KILLS", "20")) // 10
 EXPORT = (sys.executable, "-m", "collector", "export")
 
 
@@ -21,11 +21,13 @@ EXPORT = (sys.executable, "-m", "collector", "export")
 def test_a_copy_made_under_load_is_whole_and_holds_what_was_acknowledged(tmp_path, capsys):
     """At least what was acknowledged when the copy was begun, at most what was when it was done."""
     path, chance, told = tmp_path / "call.lightoff", random.Random(3), list[int]()
-    with subprocess.Popen(writer(path, "--sealed-after", 40), stdout=subprocess.PIPE, text=True) as program:
+    with subprocess.Popen(
+        writer(path, "--sealed-after", 40, "--pause", 0.01), stdout=subprocess.PIPE, text=True
+    ) as program:
         assert program.stdout is not None
         said = program.stdout.readline()
         for number in range(COPIES):
-            said += "".join(program.stdout.readline() for _ in range(chance.randrange(20, 120)))
+            said += "".join(program.stdout.readline() for _ in range(chance.randrange(20, 60)))
             before, copy = acknowledged(said), tmp_path / f"{number}.lightoff"
             subprocess.run([*EXPORT, str(path), "-o", str(copy)], check=True, capture_output=True)
             told.append(_copied(copy, before))

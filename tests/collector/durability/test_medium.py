@@ -3,6 +3,7 @@
 import asyncio
 import shutil
 import subprocess
+import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -110,6 +111,40 @@ async def test_what_waits_for_more_than_ten_minutes_is_a_gap_of_the_recording(tm
     assert dict(gap.data) == {"from": 10 * NANOSECONDS, "to": 19 * NANOSECONDS, "count": 10}
     assert "10 readings of 9 s were lost: cannot record to" in gap.text
     assert said == ["recording goes on; 10 readings were lost"]
+
+
+REMOVED = """
+import resource, sys
+from pathlib import Path
+from collector.database import RecordingError
+from collector.store import Store
+from tests.collector.durability.load import contents
+path = Path(sys.argv[1])
+with Store(path) as store:
+    for batch in range(40):
+        store.append(contents(batch))
+    path.unlink()
+    for limit in (0, 4096, 20_000, 40_000):
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
+        try:
+            store.append(contents(40))
+        except RecordingError as error:
+            sys.stdout.write(f"{error}\\n")
+    resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+    store.append(contents(40))
+"""
+
+
+def test_a_recording_that_was_removed_is_written_anew_when_there_is_room_again(tmp_path):
+    """What could not be written in full is not taken for somebody else's file."""
+    path = tmp_path / "call.lightoff"
+    done = subprocess.run([sys.executable, "-c", REMOVED, str(path)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    said = done.stdout.splitlines()
+    assert len(said) == 4, "it was refused each time"
+    assert all("cannot record to" in line for line in said), said
+    assert held(path) == 41
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
 def test_a_medium_that_cannot_be_written(tmp_path):
