@@ -13,7 +13,7 @@ from collector.verify import verified
 from tests.collector.durability.load import acknowledged, held
 from tests.collector.durability.trace import writer
 
-COPIES = int(os.environ.get("LIGHTOFF_KILLS", "20")) // 10
+COPIES = int(os.environ.get("LIGHTOFF_KILLS", "12")) // 6
 EXPORT = (sys.executable, "-m", "collector", "export")
 
 

@@ -18,7 +18,7 @@ from collector.store import Store
 from tests.collector.durability.load import contents, held, left_by_format
 from tests.collector.durability.trace import Names, Run, Said, Sync, SyncFolder, Write, strace, traced, writer
 
-TRIES = int(os.environ.get("LIGHTOFF_REFUSALS", "12"))
+TRIES = int(os.environ.get("LIGHTOFF_REFUSALS", "8"))
 """Refusals tried. [1]"""
 NAME = "call.lightoff"
 BATCHES = 60
