@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from collector.database import FORMAT, version_of
 from collector.store import Store
 from tests.collector.durability.load import contents, held, left_by_format
 from tests.collector.durability.trace import Names, Run, Said, Sync, SyncFolder, Write, strace, traced, writer
@@ -34,33 +35,44 @@ def test_an_older_file_survives_a_medium_that_refuses(killed: bool, tmp_path: Pa
     folder = tmp_path / "run"
     shutil.copytree(older, folder)
     refusals = list(_refusals(traced(folder, *writer(folder / NAME, *ARGUMENTS))))
-    chosen = random.Random(1).sample(refusals, min(TRIES // 2, len(refusals)))
+    chance = random.Random(1)
+    surely = [refusal for refusal in refusals if refusal[1]][-2:]  # the last syncs before it takes the place
+    chosen = [*surely, *chance.sample(refusals, min(TRIES // 2, len(refusals)) - 2)]
     ended: Counter[str] = Counter()
-    for refusal in chosen:
+    for refusal, must_fail in chosen:
         shutil.rmtree(folder)
         shutil.copytree(older, folder)
-        ended[_tried(refusal, folder / NAME)] += 1
+        raised = _tried(refusal, folder / NAME)
+        ended["raised" if raised else "as it was"] += 1
+        assert not (raised and must_fail), f"{refusal}: the new file may not be on the medium"
     with capsys.disabled():
         print(f"\nraised while the medium refuses: {len(chosen)} of {len(refusals)} refusals, {dict(ended)}")  # noqa: T201
 
 
-def _refusals(run: Run) -> Iterator[str]:
-    """Every call of a run until the file is open, refused alone and with all that follow it."""
+def _refusals(run: Run) -> Iterator[tuple[str, bool]]:
+    """Every call of a run until the file is open, refused alone and with all that follow it; and whether it must fail.
+
+    It must where no sync is possible from before the moment on at which the new file takes the older one's place.
+    """
     until = next(place for place, one in enumerate(run.operations) if isinstance(one, Said))
     kinds = [type(one) for one in run.operations[:until]]
+    placed = next(n for n, one in enumerate(run.operations) if isinstance(one, Names) and one.changes[-1][0] == NAME)
+    before = sum(kind in (Sync, SyncFolder) for kind in kinds[:placed]) - 1  # SQLite's; the last one is our own
     counts = {
         "pwrite64:error=ENOSPC": kinds.count(Write),
         "pwrite64:error=EIO": kinds.count(Write),
-        "fdatasync,fsync:error=EIO": kinds.count(Sync) + kinds.count(SyncFolder),
+        "fdatasync:error=EIO": kinds.count(Sync) + kinds.count(SyncFolder) - 2,
+        "fsync:error=EIO": 2,
         "rename,unlink:error=EROFS": kinds.count(Names),
     }
     for call, count in counts.items():
         for number in range(1, count + 1):
-            yield f"{call}:when={number}"
-            yield f"{call}:when={number}+"
+            yield f"{call}:when={number}", call.startswith("fsync") and number == 1
+            yield f"{call}:when={number}+", "sync" in call and number <= (1 if call.startswith("fsync") else before)
 
 
-def _tried(refusal: str, path: Path) -> str:
+def _tried(refusal: str, path: Path) -> bool:
+    """Whether it was raised, before a writer came again to a medium that is well."""
     calls = refusal.partition(":")[0]
     command = [strace(), "-f", "-o", "/dev/null", "-e", f"trace={calls}", "-e", f"inject={refusal}", "--"]
     command += writer(path, *ARGUMENTS)
@@ -68,8 +80,9 @@ def _tried(refusal: str, path: Path) -> str:
     if done.returncode:
         assert "collector.database.RecordingError: " in done.stderr.splitlines()[-1], f"{refusal}: {done.stderr}"
     assert held(path) == BATCHES, refusal
+    raised = version_of(path) == FORMAT
     with Store(path) as store:
         store.append(contents(BATCHES))
     assert held(path) == BATCHES + 1, refusal
     assert [file.name for file in path.parent.iterdir()] == [path.name], refusal
-    return "refused" if done.returncode else "raised all the same"
+    return raised
