@@ -1,6 +1,10 @@
 """A medium that takes no more while a call is recorded: said loudly, the page lives on, and nothing is missing."""
 
 import json
+import re
+import resource
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
@@ -81,3 +85,24 @@ def test_a_medium_that_takes_no_more_is_outlived(full: type[FullDisk] | type[Siz
     assert np.diff(time_).max() / NANOSECONDS < 0.5
     assert "recording goes on; 0 readings were lost" in texts
     assert gaps == []
+
+
+@pytest.mark.timeout(120)
+def test_a_call_that_ends_while_nothing_can_be_written_says_what_is_lost(tmp_path: Path):
+    """Exit status 1 and one sentence; what was acknowledged is there."""
+    path, limit = tmp_path / "call.lightoff", (200_000, resource.RLIM_INFINITY)
+    arguments = ("demo", "--speed", "100", "--for", "2", "--no-browser", "--port", "0", "-o", str(path))
+    done = subprocess.run(
+        [sys.executable, "-m", "collector", *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, limit),
+    )
+    assert done.returncode == 1
+    assert re.search(r"^lightoff demo: \d+ readings were lost: cannot record to ", done.stderr, re.MULTILINE)
+    with Recording(path) as recording:
+        time_ = recording.read("draft_switch@replay: simulated: switch manometer").time
+    assert time_.size > 50
+    assert np.diff(time_).max() / NANOSECONDS < 0.3, "no hole in what was acknowledged"
