@@ -14,6 +14,7 @@ import pytest
 
 from collector.recording import Recording
 from collector.store import Store
+from collector.verify import verified
 from tests.collector.durability.load import acknowledged, contents, held, left_by_format
 from tests.collector.durability.trace import writer
 
@@ -85,6 +86,7 @@ def _holds(path: Path, least: int, opened: list[float]) -> int:
     began = time.monotonic()
     with Store(path) as store:
         opened.append(time.monotonic() - began)
+        assert verified(path).faults == ()
         count = held(path)
         assert least <= count <= least + 1, f"{count} batches, {least} were acknowledged"
         store.append(contents(count))
