@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind
-from collector.recording import Many, Rows
+from collector.rows import Many, Rows
 from collector.store import Store
 from drivers.simulate.instruments import Observer
 from drivers.simulate.meters import standard_meters

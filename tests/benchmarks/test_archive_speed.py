@@ -18,7 +18,8 @@ import pytest
 from collector.forward import BATCH, Forwarder
 from collector.forward_kept import Kept
 from collector.forward_marks import within_minutes
-from collector.recording import Many, Recording, Rows
+from collector.recording import Recording
+from collector.rows import Many, Rows
 from collector.sinks.influx import InfluxSink
 from collector.sinks.lines import Writer
 from collector.sinks.sink import Target
