@@ -82,24 +82,24 @@ class Recording(Closing):
 
     @contextmanager
     def still(self) -> Generator[None, None, None]:
-        """All that is read within the block is of one moment, also while somebody records."""
-        with self._moment():
+        """All that is read within the block is of one moment, also while somebody records; its errors stay its own."""
+        if not self._held:
+            with said(self.path, "read"):
+                self.db.execute("BEGIN")
+                self.parts.renew()
+        self._held += 1
+        try:
             yield
+        finally:
+            self._held -= 1
+            if not self._held:
+                roll_back(self.db)
 
     @contextmanager
     def _moment(self) -> Generator[None, None, None]:
         """Blocks and fresh readings must be of one moment, or one that is sealed in between is read twice or never."""
-        with said(self.path, "read"):
-            if not self._held:
-                self.db.execute("BEGIN")
-                self.parts.renew()
-            self._held += 1
-            try:
-                yield
-            finally:
-                self._held -= 1
-                if not self._held:
-                    roll_back(self.db)
+        with said(self.path, "read"), self.still():
+            yield
 
     def latest(self, before: int | None = None) -> dict[str, Reading]:
         """Last reading of each channel that has one, at all or `before` a time [ns]; none that was withdrawn."""

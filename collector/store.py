@@ -68,8 +68,7 @@ class Store(Closing):
                 self._db.execute("DELETE FROM attachment_piece WHERE attachment NOT IN (SELECT id FROM attachment)")
                 self._sealer = Sealer(self._db, sealed_after)
         except BaseException:
-            if self._only_one.is_locked:
-                _let_go(path, self._only_one)
+            _leave(path, self._only_one)
             raise
 
     def append(self, batch: Sequence[Written]) -> list[Event]:
@@ -181,6 +180,15 @@ def _keep_others_out(path: Path, lock: filelock.BaseFileLock, doing: str = "reco
     except OSError as error:
         reason = error.strerror or str(error)
         raise RecordingError(f"cannot {doing} {path} ({reason})", "choose a folder you may write to") from error
+
+
+def _leave(path: Path, lock: filelock.BaseFileLock) -> None:
+    """Let the lock go, also where an interrupt came between the making of its file and the taking of it."""
+    if not lock.is_locked:
+        with suppress(filelock.Timeout, OSError):  # somebody else's
+            lock.acquire(timeout=0)
+    if lock.is_locked:
+        _let_go(path, lock)
 
 
 def _let_go(path: Path, lock: filelock.BaseFileLock) -> None:

@@ -1,6 +1,6 @@
 """How fast and how small recordings are: ratios from one run are checked, absolute times are printed with the machine.
 
-LIGHTOFF_STORE_HOURS is how long the recording is (2; 24 with LIGHTOFF_BENCH=1), LIGHTOFF_PATH_SECONDS how long the
+LIGHTOFF_STORE_HOURS is how long the recording is (1; 24 with LIGHTOFF_BENCH=1), LIGHTOFF_PATH_SECONDS how long the
 whole path is under load.
 """
 
@@ -22,10 +22,12 @@ import pytest
 from collector.opened import open_data
 from collector.opened_recording import read_recording
 from collector.recording import Recording
-from tests.benchmarks.signals import CHANNELS, record, signals, simulated
+from collector.rows import Many
+from collector.store import Store
+from tests.benchmarks.signals import CHANNELS, MINUTES, course, record, signals
 
 FULL = os.environ.get("LIGHTOFF_BENCH") == "1"
-HOURS = float(os.environ.get("LIGHTOFF_STORE_HOURS", "24" if FULL else "2"))
+HOURS = float(os.environ.get("LIGHTOFF_STORE_HOURS", "24" if FULL else "1"))
 SECONDS = float(os.environ.get("LIGHTOFF_PATH_SECONDS", "30" if FULL else "3"))
 RATE = 20_000
 """Wanted of the whole path. [readings/s]"""
@@ -57,10 +59,12 @@ def long(tmp_path_factory) -> Path:
 def test_a_reading_takes_two_bytes(tmp_path):
     """A simulated call as its instruments give it, and the parts of it at 10 Hz; of the file as a whole, closed."""
     path = tmp_path / "call.lightoff"
-    simulated(path, 30)
+    with Store(path) as store:
+        for channel, rows in course():
+            store.append([channel, Many(channel.key, rows)])
     with Recording(path) as recording:
         counts = recording.counts()
-        fast = [number for key, number in recording.numbers().items() if counts[key] > 30 * 60 * 8]
+        fast = [number for key, number in recording.numbers().items() if counts[key] > MINUTES * 60 * 8]
         marks = ",".join("?" for _ in fast)
         query = "SELECT sum(length(time) + length(value) + length(quality)), sum(count) FROM block WHERE channel IN"
         size, count = recording.db.execute(f"{query} ({marks})", fast).fetchone()
@@ -76,7 +80,7 @@ def test_a_reading_takes_two_bytes(tmp_path):
 def test_a_long_recording_takes_two_bytes_a_reading_all_in_all(long):
     each = long.stat().st_size / (HOURS * 36_000 * CHANNELS)
     say(f"{HOURS:g} h of {CHANNELS} channels at 10 Hz: {each:.2f} bytes a reading, the file as a whole")
-    assert each <= 2.0 + 0.3 / HOURS
+    assert each <= 2.0 + 0.1 / HOURS
 
 
 def test_one_channel_against_duckdb(long, tmp_path):

@@ -1,6 +1,7 @@
 """A recording handed over while it is recorded: whole, of one moment, sealed."""
 
 import threading
+import time
 
 import pytest
 from click.testing import CliRunner
@@ -30,7 +31,9 @@ def test_what_is_handed_over_while_it_is_recorded_is_whole_and_of_one_moment(tmp
         recorder = threading.Thread(target=record)
         recorder.start()
         try:
-            counts = []
+            deadline, counts = time.monotonic() + 30, []
+            while store.kept < 200 and time.monotonic() < deadline:
+                time.sleep(0.01)  # another thread's work
             for turn in range(5):
                 target = tmp_path / f"{turn}.lightoff"
                 counts.append(handed_over(path, target, lambda share: None))

@@ -103,7 +103,7 @@ def test_a_rewriting_that_is_killed_leaves_the_old_or_the_new(tmp_path):
                 until = time.monotonic() + 10
                 while not path.with_name(f"{path.name}{ENDING}").exists() and child.poll() is None:
                     assert time.monotonic() < until
-            time.sleep(chance.random() * 0.15)
+                time.sleep(chance.random() * 0.15)
             child.send_signal(signal.SIGKILL)
         versions.add(version_of(path))
         assert contents(path) == before

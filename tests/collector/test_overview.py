@@ -1,6 +1,7 @@
 """The overview against every reading: extremes stay, what is not there is not drawn, and no more points than asked."""
 
 import math
+import os
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from collector.store import Store
 from tests.collector.recordings import DRAFT, SECOND, T0
 
 SLOT = 1 << SHIFT
+EXAMPLES = int(os.environ.get("LIGHTOFF_KILLS", "20"))
 FINE = 2
 """Times within slots are kept to a 65,536th of their width: 0.3 ms at level 0, 8.6 s at level 5."""
 
@@ -73,7 +75,7 @@ def holds(seen: Overview, rows: Rows, start: int, end: int, points: int) -> None
         assert between.any(), "a gap is bridged"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=EXAMPLES, deadline=None)
 @given(rows=recordings(), points=st.sampled_from([24, 100, 2000]), data=st.data())
 def test_an_overview_is_true_whatever_was_recorded_in_whatever_order(tmp_path_factory, rows, points, data):
     path = tmp_path_factory.mktemp("overview") / "call.lightoff"

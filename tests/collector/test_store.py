@@ -18,7 +18,7 @@ from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.database import FORMAT, RecordingError, is_recording
 from collector.recording import Recording
 from collector.rows import Many, Rows
-from collector.store import Store
+from collector.store import Store, _keep_others_out, _lock_of
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
 SUPPLY = Channel("temp_supply", "duct thermometer", "degF")
@@ -128,6 +128,23 @@ def test_a_second_writer_is_refused_and_readers_are_not(path):
         assert recording.span() == (1, 3)
 
 
+def test_an_interrupt_while_the_lock_is_taken_leaves_nothing(path, monkeypatch):
+    """Its file is made before it is locked, and Ctrl+C may come in between."""
+
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("fcntl.flock", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            _keep_others_out(path, _lock_of(path))
+    assert path.with_name(f"{path.name}.lock").exists(), "this is what is left of it"
+    monkeypatch.setattr("collector.store._keep_others_out", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        Store(path)
+    assert list(path.parent.iterdir()) == []
+
+
 def test_a_finished_recording_is_one_file(path):
     with Store(path) as store:
         store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
@@ -167,7 +184,6 @@ import json, resource, signal, sys
 from pathlib import Path
 from analysis.model import Channel, Reading
 from collector.database import RecordingError
-from collector.store import Store
 from collector.verify import verified
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 channel = Channel("temp_supply", "meter", "degF")

@@ -1,6 +1,7 @@
 """The store against a plain dict: late, doubled and contradicting readings, sealing and reopening; always equal."""
 
 import math
+import os
 import struct
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,6 +23,7 @@ VALUES = st.one_of(
     st.integers(-9, 9).map(lambda number: number / 8),
 )
 SECOND = 1_000_000_000
+EXAMPLES = int(os.environ.get("LIGHTOFF_KILLS", "20"))
 TIMES = st.one_of(st.integers(-40, 400).map(lambda at: at * SECOND), st.integers(-(2**62), 2**62))
 READINGS = st.lists(
     st.tuples(st.integers(0, 2), TIMES, VALUES, st.sampled_from(list(Quality))), min_size=1, max_size=12
@@ -155,5 +157,5 @@ class StoreMachine(RuleBasedStateMachine):
             self.folder.cleanup()
 
 
-StoreMachine.TestCase.settings = settings(max_examples=25, stateful_step_count=20, deadline=None)
+StoreMachine.TestCase.settings = settings(max_examples=EXAMPLES, stateful_step_count=20, deadline=None)
 TestStore = StoreMachine.TestCase

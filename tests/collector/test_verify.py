@@ -4,6 +4,7 @@ import json
 import math
 import os
 import sqlite3
+import struct
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -32,7 +33,7 @@ GAP = Event(
     T0, EventKind.GAP, "12 readings of 3 s were lost: the disk is full", None, {"from": T0, "to": T0, "count": 12}
 )
 EVENTS = [*(Event(T0 + n * SECOND, EventKind.NOTE, f"note {n}: trap cleared", DRAFT.key) for n in range(40)), GAP]
-FLIPS = int(os.environ.get("LIGHTOFF_KILLS", "20")) * 10
+FLIPS = int(os.environ.get("LIGHTOFF_KILLS", "20")) * 5
 
 
 def value(channel: int, place: int) -> float:
@@ -160,6 +161,20 @@ def test_a_damaged_block_is_named_and_the_rest_is_read(whole, tmp_path, column, 
         assert rows.time.tolist() == expected
         assert [recording.told(one) for one in recording.damage] == [fault.text]
         assert len(list(recording.readings())) == 2 * COUNT - count
+
+
+def test_a_time_that_differs_between_a_block_and_the_index_is_not_believed(whole, tmp_path):
+    """Wherever it stands twice: in either place a flipped bit is found by verify and ends a read of that block."""
+    first, content, places = row_of(whole, 1)[1], whole.read_bytes(), list[int]()
+    told = struct.pack(">q", first)
+    while (place := content.find(told, places[-1] + 1 if places else 0)) >= 0:
+        places.append(place)
+    assert len(places) >= 2
+    for place in places:
+        path = damaged(whole, tmp_path, (place + 7, 0x01))
+        assert verified(path).faults
+        with Recording(path) as recording, pytest.raises(RecordingError, match="are damaged"):
+            recording.read(DRAFT.key)
 
 
 def test_analyze_and_export_go_on_and_say_what_was_left_out(whole, tmp_path):
