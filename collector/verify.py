@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.model import Event, EventKind
 from collector.blocks import DamagedError, faults
-from collector.database import DatabaseError, RecordingError, is_recording
+from collector.database import DatabaseError, RecordingError, is_recording, said
 from collector.parts import Damage, Place, SealedAndFresh
 from collector.pyramid import SLOT, Pyramid
 from collector.recording import Recording
@@ -74,7 +74,7 @@ def verified(path: Path, progress: Callable[[float], None] | None = None) -> Ver
     with Recording(path, past_damage=True) as recording:
         looking = _Looking(recording)
         try:
-            with recording.still():
+            with said(path, "read"), recording.still():
                 looking.at_all(tell)
         except RecordingError as error:
             looking.found.append(Fault(error.what))

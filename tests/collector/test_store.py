@@ -184,6 +184,7 @@ import json, resource, signal, sys
 from pathlib import Path
 from analysis.model import Channel, Reading
 from collector.database import RecordingError
+from collector.store import Store
 from collector.verify import verified
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 channel = Channel("temp_supply", "meter", "degF")
