@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -257,9 +258,7 @@ def changes(cause: str) -> Iterable[dict[str, Floats]]:
         for state in STATES:
             for speed in (1.0, UNIT.draft.low_speed):
                 for blower in (0.0, 75.0) if cause == "heat_exchanger_breach" else (0.0,):
-                    here = State(
-                        **{name: getattr(state, name) for name in state.__slots__} | {"blower_pressure": blower}
-                    )
+                    here = replace(state, blower_pressure=blower)
                     before = pressures(turned("none", 0.0), here, speed)
                     after = pressures(turned(cause, severity), here, speed)
                     yield {row: np.abs(after[row]) / np.abs(before[row]) - 1.0 for row in before}
