@@ -33,6 +33,8 @@ MOVED = 0.1
 """Part by which a level has to move to count as another one. [1]"""
 CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
+BEFORE, CHAIN = 2.0, 8
+"""A part that is looked at anew begins so long before a change that is near [s]; of changes in a row so many back. [1]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
 STAGED = 8
@@ -228,7 +230,7 @@ class Hearing:
         time, value, contact = self.readings.time, self.readings.value, self._used.contact
         first = 0
         if not anew:
-            first = max(0, min(int(np.searchsorted(time, time[-1] - WINDOW)), time.size - FEWEST))
+            first = max(0, min(int(np.searchsorted(time, self._calm(time[-1] - WINDOW))), time.size - FEWEST))
         time, value = time[first:], value[first:]
         if time.size == 1 and contact:
             time, value = np.array([time[0], time[0] + 1e-3]), np.repeat(value, 2)
@@ -237,7 +239,7 @@ class Hearing:
         stands = float(time[0])
         if first and not contact:
             stands += min(SETTLING, 0.5 * float(time[-1] - time[0]))
-        new = course(time, value, self._used, self._levels)
+        new = course(time, value, self._used, self._levels, self._was(float(time[0])) if first else None)
         if new.time.size < 2:
             return
         self._hold = float(new.time[-1]) - float(time[-1])
@@ -253,6 +255,21 @@ class Hearing:
         if (self._said, self._stage) != before or anew:
             self._voices = None
             self._quiet = last
+
+    def _calm(self, time: float) -> float:
+        """The last time up to this one at which nothing had changed for a while."""
+        changes = self._said.time
+        for at in changes[np.searchsorted(changes, time + CALM) - 1 :: -1][:CHAIN].tolist():
+            if at < time - CALM:
+                break
+            time = min(time, at - BEFORE)
+        return time
+
+    def _was(self, time: float) -> bool | None:
+        """Whether it was said to be on at a time; None where nothing was said."""
+        index = int(np.searchsorted(self._said.time, time, "right")) - 1
+        state = int(self._said.state[index]) if index >= 0 else -1
+        return None if state < 0 else state == 1
 
     def _feel(self) -> None:
         """Make the course of a temperature anew when another mean is there."""
