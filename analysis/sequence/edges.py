@@ -56,7 +56,7 @@ class Course:
         return np.asarray((self.state >= 0) & (before >= 0), np.bool_)
 
 
-def course(time: Array, value: Array, telling: Telling, levels: Levels | None, before: bool | None = None) -> Course:
+def course(time: Array, value: Array, telling: Telling, levels: Levels | None, *, before: bool | None = None) -> Course:
     """What a channel says: readings with a value, in the order of time.
 
     before : whether it was on when the readings began, where that is known.
@@ -94,7 +94,7 @@ def _contact(time: Array, value: Array, spacing: float) -> Course:
     return _told(time, state, where, at, u, max(HELD, 5 * spacing))
 
 
-def _level(  # noqa: PLR0917
+def _level(
     time: Array,
     value: Array,
     spacing: float,

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from analysis.model import Channel, Plate, Series
 from analysis.sequence.courses import NOTHING, ended, joined, trimmed
-from analysis.sequence.edges import QUIET, RECENT, course
+from analysis.sequence.edges import QUIET, RECENT, Course, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
@@ -34,7 +34,9 @@ MOVED = 0.1
 CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 BEFORE, CHAIN = 2.0, 8
-"""A part that is looked at anew begins so long before a change that is near [s]; of changes in a row so many back. [1]"""
+"""A part that is looked at anew begins so long before a change that is near [s], of changes in a row so many back."""
+SHIFTED = 0.5
+"""A change that lies so far elsewhere is another one. [s]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
 STAGED = 8
@@ -80,9 +82,20 @@ class Hearing:
             self._feel()
         elif self._used.contact:
             if not self._goes_on(last):
-                self._hear(anew=False)
+                self._hear(self.readings.last - WINDOW, anew=False)
         elif self._learn() or not self._goes_on(last):
-            self._hear(anew=self._anew)
+            self._hear(-np.inf if self._anew else self.readings.last - WINDOW, anew=self._anew)
+
+    def again(self, since: float) -> bool:
+        """Make the course anew from a time on with the newest levels; whether it is another one then."""
+        if self._levels is None or not self.readings.count or self._used.contact or self.point in RAW:
+            return False
+        before, old = (self._said, self._stage), self._levels
+        if (levels := self._learning.levels(self._used)) is not None:
+            self._levels = levels
+        self._hear(since, anew=self._levels != old)
+        pairs = zip(before, (self._said, self._stage), strict=True)
+        return any(_apart(was, now, since + 2 * SETTLING, self.readings.last) for was, now in pairs)
 
     def trim(self, before: float) -> None:
         """Forget changes before a time, but for what was said then."""
@@ -225,12 +238,13 @@ class Hearing:
         least = float(distance.min())
         return least >= levels.on and float(distance.max()) <= ALIKE * least
 
-    def _hear(self, *, anew: bool) -> None:
-        """Make the course anew over its last part, or over all that is kept."""
+    def _hear(self, since: float, *, anew: bool) -> None:
+        """Make the course anew from about a time on.
+
+        anew : whether it is to be told even if it is the same.
+        """
         time, value, contact = self.readings.time, self.readings.value, self._used.contact
-        first = 0
-        if not anew:
-            first = max(0, min(int(np.searchsorted(time, self._calm(time[-1] - WINDOW))), time.size - FEWEST))
+        first = max(0, min(int(np.searchsorted(time, self._calm(since))), time.size - FEWEST))
         time, value = time[first:], value[first:]
         if time.size == 1 and contact:
             time, value = np.array([time[0], time[0] + 1e-3]), np.repeat(value, 2)
@@ -239,7 +253,13 @@ class Hearing:
         stands = float(time[0])
         if first and not contact:
             stands += min(SETTLING, 0.5 * float(time[-1] - time[0]))
-        new = course(time, value, self._used, self._levels, self._was(float(time[0])) if first else None)
+        new = course(
+            time,
+            value,
+            self._used,
+            self._levels,
+            before=self._was(float(time[0])) if first or self.readings.dropped else None,
+        )
         if new.time.size < 2:
             return
         self._hold = float(new.time[-1]) - float(time[-1])
@@ -248,7 +268,7 @@ class Hearing:
         if self._split is not None and levels is not None and time.size >= 8:
             stage = stage_course(self.point, time, value, levels, self._split)
             self._stage = joined(self._stage, stage, stands, last)
-        elif anew:
+        elif self._split is None:
             self._stage = NOTHING
         if self.point == "draft_switch":
             self._pressed = joined(self._pressed, pressed(time, value, self._plate), stands, last)
@@ -298,6 +318,16 @@ def _differ(old: Levels, new: Levels) -> bool:
     return (
         _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
     )
+
+
+def _apart(old: Course, new: Course, since: float, last: float) -> bool:
+    """Whether two courses differ from a time on by more than a little in when they change."""
+    if old is new:
+        return False
+    first, second = trimmed(old, since, 0), trimmed(new, since, 0)
+    if first.state.size != second.state.size or (first.state != second.state).any():
+        return True
+    return bool((np.abs(np.clip(first.time, since, last) - np.clip(second.time, since, last)) > SHIFTED).any())
 
 
 def _flat(levels: Levels) -> bool:

@@ -203,6 +203,8 @@ class Recognizer:
             over = [one for one in built if one.end <= at + 1e-6]
             if over and over[-1].deciding_time > settles - revised - SLOW:
                 return
+            if not self._confirmed():
+                return
             following.settle(number, ended=ended)
             for one in over:
                 self._finish(one, voices)
@@ -210,6 +212,11 @@ class Recognizer:
             if over:
                 following.drop(self._kept_from(standing, over[-1].end, number))
         self._decide(standing, voices, settles)
+
+    def _confirmed(self) -> bool:
+        """Whether the channels say the same with all that is known of their levels by now."""
+        since = -math.inf if self._following is None else self._following.anchor - REMEMBERED
+        return not any([hearing.again(since) for hearing in self._hearings.values()])  # noqa: C419 - each of them
 
     def _another(self, standing: Standing, settles: float) -> int | None:
         """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
@@ -249,7 +256,14 @@ class Recognizer:
         )
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:
-        return sum(1 for place in range(number) if standing.start(place) < end - 1e-6)
+        """How many segments before one with such a number belong to what ended by then."""
+        count = 0
+        for place in range(number):
+            goes_on = STATES[standing.segments[place].state].phase in GOES_ON
+            if standing.start(place) > end - 1e-6 and (goes_on or standing.start(place + 1) > end + 1e-6):
+                break
+            count += 1
+        return count
 
     def _finish(self, one: Attempt, voices: list[Voice]) -> None:
         self._over.append(one)
@@ -266,7 +280,8 @@ class Recognizer:
         sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
         if one.outcome == "cut_off" or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
-        if all(each.outcome == one.outcome for each in self._built(standing, voices, retried=True)[:1]):
+        again = self._built(standing, voices, retried=True)[:1]
+        if all(each.outcome == one.outcome for each in again) and self._confirmed():
             self._decided = one
 
     def _told(self, standing: Standing, settles: float) -> Progress:
