@@ -1,6 +1,6 @@
 """The best course of states up to now, the part that is settled left behind: cost does not grow with length."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
 from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
-from analysis.sequence.path import Path, Segment
+from analysis.sequence.path import SAME, Path, Segment
 from analysis.sequence.states import STATES, Durations, impossible
 
 Array = NDArray[np.float64]
@@ -23,8 +23,6 @@ FAR = 1e10
 """Later than any reading. [s]"""
 ENOUGH = 30.0
 """What is worse by so much is not looked at. [log 1]"""
-SAME = 3.0
-"""A phase that begins as much later is another one. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +184,22 @@ class Following:
                 return best - float(scores[state])
         return np.inf
 
+    def others(self, within: float) -> Iterator[Standing]:
+        """Courses that are no more than so much worse than the last standing, and have another past. [log 1]"""
+        path, own = self._path, self._segments
+        if path is None:
+            return
+        ways = []
+        for place, segment in enumerate(own):
+            after = own[place + 1].state if place + 1 < len(own) else None
+            ways += [(loss, [*way, *own[place + 1 :]]) for loss, way in path.others(segment, after, within)]
+        seen = set[tuple[tuple[int, int], ...]]()
+        for _, way in sorted(ways, key=lambda one: one[0]):
+            key = tuple((one.state, one.start) for one in way)
+            if key not in seen:
+                seen.add(key)
+                yield self._stood(way, *refined(way, path.time, self._voices, self.durations), 0.0)
+
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""
         del self._before[:number]
@@ -210,12 +224,15 @@ class Following:
             for state, begun in zip(STATES, since, strict=True)
         ]
         margin = float(scores[last.state] - np.max(scores[other], initial=-np.inf))
+        return self._stood(self._segments, *self._refined, margin)
+
+    def _stood(self, own: Sequence[Segment], at: Array, u: Array, margin: float) -> Standing:
+        """A course behind what is settled."""
         count = len(self._before)
-        at, u = self._refined
         at[0], u[0] = self._at, self._u
         np.maximum.accumulate(at, out=at)
         segments = [Segment(one.state, number, number + 1) for number, one in enumerate(self._before)]
-        segments += [Segment(one.state, one.start + count, one.end + count) for one in self._segments]
+        segments += [Segment(one.state, one.start + count, one.end + count) for one in own]
         time = np.concatenate([[one.at for one in self._before], at])
         u = np.concatenate([[one.u for one in self._before], u])
         settled = count + (1 if self._begin is not None else 0)

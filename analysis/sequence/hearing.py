@@ -12,7 +12,7 @@ from analysis.sequence.levels import Learning, Levels
 from analysis.sequence.readings import Means, Readings
 from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
 from analysis.sequence.stages import STEADY, stage_course, stage_split
-from analysis.sequence.voicing import by_pressure, energised, pressed, turned, voice_of
+from analysis.sequence.voicing import by_pressure, energised, pressed, reliance, turned, voice_of
 
 Array = NDArray[np.float64]
 
@@ -315,9 +315,9 @@ class Hearing:
 def _differ(old: Levels, new: Levels) -> bool:
     if old.always_on != new.always_on or (old.reach < 0) != (new.reach < 0):
         return True
-    return (
-        _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
-    )
+    if _flat(old) != _flat(new) or abs(reliance(old) - reliance(new)) > MOVED:
+        return True
+    return abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
 
 
 def _apart(old: Course, new: Course, since: float, last: float) -> bool:

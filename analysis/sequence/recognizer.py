@@ -12,6 +12,7 @@ from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
+from analysis.sequence.path import SAME
 from analysis.sequence.signals import CALL
 from analysis.sequence.states import NUMBER, STATES, Durations
 from analysis.sequence.voicing import rests, tempered
@@ -30,7 +31,9 @@ MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
-EARLY, LATEST = 10.0, 60.0
+WAYS = 60
+"""Where more courses than this come near, nothing is sure. [1]"""
+EARLY, LATEST = 10.0, 120.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
 """An attempt that is over for so long is settled as it stands. [s]"""
@@ -44,6 +47,8 @@ FAR = 1e12
 """No reading is farther from nothing than this. [inside unit]"""
 OPEN = frozenset(("", "standby", "run_low", "run_high", "lockout"))
 """Phases with no usual end."""
+OPEN_ENDED = ("cut_off", "unknown")
+"""Outcomes that what follows may still turn into others."""
 TRIAL = ("igniter_warmup", "ignition_trial")
 
 
@@ -68,6 +73,7 @@ class Recognizer:
         self._open: list[Attempt] = []
         self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
         self._progress = Progress()
+        self._ask: dict[float, float] = {}  # when the same is to be asked again at the earliest
 
     def step(self, point: str, time: float, value: float, quality: Quality) -> Progress:
         """Take a reading [inside unit of the point] of a time [s]; where the sequence stands then."""
@@ -194,10 +200,10 @@ class Recognizer:
         ended = False
         if last == 0 and not standing.settled and not sure:
             return
-        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last, settles):
+        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, voices, last, settles):
             number = last
-        elif (number := self._another(standing, settles)) is None:
-            number, ended = self._end(standing, settles - revised), True
+        elif (number := self._another(standing, voices, settles)) is None:
+            number, ended = self._end(standing, voices, settles - revised), True
         if number is not None and number >= standing.settled - 1:
             at = standing.start(number)
             over = [one for one in built if one.end <= at + 1e-6]
@@ -218,7 +224,7 @@ class Recognizer:
         since = -math.inf if self._following is None else self._following.anchor - REMEMBERED
         return not any([hearing.again(since) for hearing in self._hearings.values()])  # noqa: C419 - each of them
 
-    def _another(self, standing: Standing, settles: float) -> int | None:
+    def _another(self, standing: Standing, voices: list[Voice], settles: float) -> int | None:
         """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
         following, built = self._following, self._open
         if following is None:
@@ -227,11 +233,15 @@ class Recognizer:
         for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
             place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
             age = settles - begin
-            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= _needed(age):
+            if age < REVISED:
+                continue
+            if min(following.lead(place), following.doubt(place)) >= _needed(age):
+                return place
+            if self._agreed(voices, begin, settles, _needed(age)):
                 return place
         return None
 
-    def _end(self, standing: Standing, before: float) -> int | None:
+    def _end(self, standing: Standing, voices: list[Voice], before: float) -> int | None:
         """Segment at which the attempt under way was decided before some time, when that is sure."""
         following, one = self._following, self._open[-1] if self._open else None
         if following is None or one is None or one.outcome == "cut_off" or one.deciding_time > before - SLOW:
@@ -240,20 +250,36 @@ class Recognizer:
         place = next((place for place in places if abs(standing.start(place) - one.deciding_time) < 1e-6), None)
         if place is None or STATES[standing.segments[place].state].phase in GOES_ON:
             return None
-        sure = following.lead(place, ended=True) >= MARGIN and following.doubt(place) >= BEFORE
-        sure = sure and self._sure(standing, place - 1, before)
-        return place if sure else None
+        if following.lead(place, ended=True) < MARGIN:
+            return None
+        sure = following.doubt(place) >= BEFORE and self._sure(standing, voices, place - 1, before)
+        return place if sure or self._agreed(voices, one.deciding_time, before, BEFORE) else None
 
-    def _sure(self, standing: Standing, last: int, settles: float) -> bool:
+    def _sure(self, standing: Standing, voices: list[Voice], last: int, settles: float) -> bool:
         """Whether no other course comes near that has other attempts."""
         following = self._following
         bounds = {time for one in self._open for time in (one.start, one.deciding_time, one.end)}
         open_ones = range(standing.settled, last + 1)
-        return following is not None and all(
+        if following is None:
+            return False
+        plain = all(
             min(following.doubt(place), following.lead(place)) >= _needed(settles - standing.start(place))
             for place in open_ones
             if standing.start(place) in bounds
         )
+        return plain or self._agreed(voices, standing.start(last), settles, BEFORE)
+
+    def _agreed(self, voices: list[Voice], until: float, settles: float, within: float) -> bool:
+        """Whether every course that is worse by no more than so much has the same attempts up to a time."""
+        following = self._following
+        if following is None or settles < self._ask.get(until, -math.inf):
+            return False
+        self._ask = {when: again for when, again in self._ask.items() if again > settles} | {until: settles + BUILT}
+        own = _ends(self._open, until)
+        for count, other in enumerate(following.others(within)):
+            if count > WAYS or not _alike(own, _ends(self._built(other, voices), until)):
+                return False
+        return True
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:
         """How many segments before one with such a number belong to what ended by then."""
@@ -278,7 +304,7 @@ class Recognizer:
             return
         one = self._open[0]
         sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
-        if one.outcome == "cut_off" or not sure or len(self._open) > 1 or following.anchor <= one.start:
+        if one.outcome in OPEN_ENDED or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
         again = self._built(standing, voices, retried=True)[:1]
         if all(each.outcome == one.outcome for each in again) and self._confirmed():
@@ -330,6 +356,18 @@ class Recognizer:
                 break
             count += bool(before.spans("ignition_trial"))
         return count
+
+
+def _ends(found: Sequence[Attempt], until: float) -> list[tuple[float, str, float]]:
+    """Start, outcome and deciding time of the attempts that began before a time."""
+    return [(one.start, one.outcome, one.deciding_time) for one in found if one.start < until - SAME]
+
+
+def _alike(own: Sequence[tuple[float, str, float]], other: Sequence[tuple[float, str, float]]) -> bool:
+    return len(own) == len(other) and all(
+        one[1] == two[1] and abs(one[0] - two[0]) <= SAME and abs(one[2] - two[2]) <= SAME
+        for one, two in zip(own, other, strict=True)
+    )
 
 
 def _needed(age: float) -> float:
