@@ -1,7 +1,7 @@
 """The best course of states up to now, the part that is settled left behind: cost does not grow with length."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from analysis.sequence.boundaries import refined
 from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
 from analysis.sequence.path import SAME, Path, Segment
-from analysis.sequence.states import STATES, Durations, impossible
+from analysis.sequence.states import BROKEN_OFF, FOLLOWS, NUMBER, STATES, Durations, impossible
 
 Array = NDArray[np.float64]
 
@@ -21,6 +21,8 @@ LEFT = 100
 """Moments that are left then. [1]"""
 FAR = 1e10
 """Later than any reading. [s]"""
+RETRIED = frozenset(("post_purge", "interpurge", "limit_cooldown"))
+"""Phases after which the inducer may start once more for the same call."""
 ENOUGH = 30.0
 """What is worse by so much is not looked at. [log 1]"""
 
@@ -81,6 +83,18 @@ class Following:
     def at(self) -> float:
         """Where the settled boundary lies that the open course begins with. [s]"""
         return self._at
+
+    @property
+    def ready(self) -> bool:
+        """Whether the last standing may be settled: not where too many moments cut it short."""
+        return self._path is not None
+
+    @property
+    def begins(self) -> frozenset[str]:
+        """Phases of the states that the open course may begin with; empty where nothing is settled."""
+        if self._begin is None:
+            return frozenset()
+        return frozenset(STATES[state].phase for state in np.flatnonzero(np.isfinite(self._begin)))
 
     def follow(self, voices: list[Voice], now: float) -> Standing | None:
         """The course up to now; None where nothing tells."""
@@ -199,6 +213,22 @@ class Following:
             if key not in seen:
                 seen.add(key)
                 yield self._stood(way, *refined(way, path.time, self._voices, self.durations), 0.0)
+
+    def continued(self, standing: Standing) -> Iterator[Standing]:
+        """The last standing with whatever may still follow what it says; none where nothing that matters may."""
+        segments = standing.segments
+        if len(segments) < 2:
+            return
+        before, last = (STATES[one.state] for one in segments[-2:])
+        settled = self.anchor >= standing.start(len(segments) - 1) - SAME and len(self.begins) == 1
+        if settled and last.phase not in RETRIED:
+            return
+        states = [segments[-1].state]
+        if before.phase in GOES_ON and not settled:
+            possible = {**FOLLOWS[before.name], **BROKEN_OFF.get(before.name, {})}
+            states = [NUMBER[name] for name in possible if STATES[NUMBER[name]].phase not in GOES_ON]
+        for state in states:
+            yield replace(standing, segments=[*segments[:-1], replace(segments[-1], state=state)])
 
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""

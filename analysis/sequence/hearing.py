@@ -10,7 +10,7 @@ from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
 from analysis.sequence.readings import Means, Readings
-from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
+from analysis.sequence.signals import HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, TELLING
 from analysis.sequence.stages import STEADY, stage_course, stage_split
 from analysis.sequence.voicing import by_pressure, energised, pressed, reliance, turned, voice_of
 
@@ -35,6 +35,8 @@ CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 BEFORE, CHAIN = 2.0, 8
 """A part that is looked at anew begins so long before a change that is near [s], of changes in a row so many back."""
+FIRM = 0.75
+"""Part of its weight from which a level is no gust. [1]"""
 SHIFTED = 0.5
 """A change that lies so far elsewhere is another one. [s]"""
 ALIKE = 1.15
@@ -124,6 +126,13 @@ class Hearing:
         if self._used.signal == HEAT:
             return self._said.time.size > 3
         return self._levels is not None and not self._levels.always_on and not _flat(self._levels)
+
+    @property
+    def firm(self) -> bool | None:
+        """Whether it tells the inducer well; None where it does not tell it at all."""
+        if self._used.signal != INDUCER or self._said.time.size < 2:
+            return None
+        return self._levels is not None and reliance(self._levels) >= FIRM
 
     @property
     def silent(self) -> bool:

@@ -13,8 +13,9 @@ from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
 from analysis.sequence.path import SAME
+from analysis.sequence.progress import told
 from analysis.sequence.signals import CALL
-from analysis.sequence.states import NUMBER, STATES, Durations
+from analysis.sequence.states import STATES, Durations
 from analysis.sequence.voicing import rests, tempered
 
 TICK = 0.5
@@ -31,8 +32,10 @@ MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
-WAYS = 60
+WAYS = 24
 """Where more courses than this come near, nothing is sure. [1]"""
+SELDOM = 0.1
+"""Part of the age of a decision after which courses are compared again. [1]"""
 EARLY, LATEST = 10.0, 120.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
@@ -45,11 +48,8 @@ REMEMBERED = 150.0
 """Changes are kept for so long before what is open: others follow from them by the timing. [s]"""
 FAR = 1e12
 """No reading is farther from nothing than this. [inside unit]"""
-OPEN = frozenset(("", "standby", "run_low", "run_high", "lockout"))
-"""Phases with no usual end."""
 OPEN_ENDED = ("cut_off", "unknown")
 """Outcomes that what follows may still turn into others."""
-TRIAL = ("igniter_warmup", "ignition_trial")
 
 
 class Recognizer:
@@ -73,7 +73,8 @@ class Recognizer:
         self._open: list[Attempt] = []
         self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
         self._progress = Progress()
-        self._ask: dict[float, float] = {}  # when the same is to be asked again at the earliest
+        self._asked = False  # whether courses were compared in this look
+        self._ask: dict[float, float] = {}  # when those up to a time are to be compared again at the earliest
 
     def step(self, point: str, time: float, value: float, quality: Quality) -> Progress:
         """Take a reading [inside unit of the point] of a time [s]; where the sequence stands then."""
@@ -125,7 +126,7 @@ class Recognizer:
 
     def _work(self, now: float, settles: float) -> None:
         """Look at what was read until now; decisions older than those seconds before `settles` may be settled."""
-        self._fresh = False
+        self._fresh = self._asked = False
         self._next, self._looked = self._time + TICK, now
         for hearing in self._hearings.values():
             hearing.listen()
@@ -142,7 +143,16 @@ class Recognizer:
             self._open = self._built(standing, voices)
             self._build = now + BUILT
         self._settle(standing, voices, settles)
-        self._progress = self._told(standing, settles)
+        self._progress = told(
+            standing,
+            self._following,
+            self._durations,
+            attempts=self.attempts,
+            under_way=bool(self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK),
+            decided=self._decided is not None,
+            call=self._call,
+            settled=lambda since: settles - since >= REVISED and standing.margin >= MARGIN,
+        )
         before = self._following.anchor - REMEMBERED
         for point in [point for point, hearing in self._hearings.items() if hearing.silent]:
             del self._hearings[point]
@@ -188,7 +198,7 @@ class Recognizer:
         """Settle what is old enough and sure, or old enough anyway."""
         following = self._following
         last = len(standing.segments) - 1
-        if following is None or last < 0:
+        if following is None or not following.ready or last < 0:
             return
         hearings = self._hearings.values()
         if any(one.learned > settles - LEARNING for one in hearings):
@@ -229,15 +239,18 @@ class Recognizer:
         following, built = self._following, self._open
         if following is None:
             return None
+        firm = [one.firm for one in self._hearings.values()]
+        windy = False in firm and True not in firm
         rests = [one.end for one in built[-1:] if one.end <= min(settles - LONG, standing.time[-1] - BUILT)]
         for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
             place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
             age = settles - begin
             if age < REVISED:
                 continue
-            if min(following.lead(place), following.doubt(place)) >= _needed(age):
+            needed = BEFORE if windy else _needed(age)
+            if min(following.lead(place), following.doubt(place)) >= needed:
                 return place
-            if self._agreed(voices, begin, settles, _needed(age)):
+            if self._agreed(voices, begin, settles, needed):
                 return place
         return None
 
@@ -272,9 +285,11 @@ class Recognizer:
     def _agreed(self, voices: list[Voice], until: float, settles: float, within: float) -> bool:
         """Whether every course that is worse by no more than so much has the same attempts up to a time."""
         following = self._following
-        if following is None or settles < self._ask.get(until, -math.inf):
+        if following is None or self._asked or settles < self._ask.get(until, -math.inf):
             return False
-        self._ask = {when: again for when, again in self._ask.items() if again > settles} | {until: settles + BUILT}
+        self._asked = True
+        again = settles + max(BUILT, SELDOM * (settles - until))
+        self._ask = {when: next_ for when, next_ in self._ask.items() if next_ > settles} | {until: again}
         own = _ends(self._open, until)
         for count, other in enumerate(following.others(within)):
             if count > WAYS or not _alike(own, _ends(self._built(other, voices), until)):
@@ -306,56 +321,13 @@ class Recognizer:
         sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
         if one.outcome in OPEN_ENDED or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
-        again = self._built(standing, voices, retried=True)[:1]
-        if all(each.outcome == one.outcome for each in again) and self._confirmed():
+        if all(each.outcome == one.outcome for each in self._continued(standing, voices)) and self._confirmed():
             self._decided = one
 
-    def _told(self, standing: Standing, settles: float) -> Progress:
-        last = len(standing.segments) - 1
-        one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK else None
-        following = self._following
-        if one is None:
-            place = last
-            while place and not STATES[standing.segments[place - 1].state].phase:
-                place -= 1
-            since = standing.start(place)
-            phase = "standby"
-        else:
-            phase, since = one.phases[-1].phase, one.phases[-1].start
-        anchored = following is not None and following.at
-        settled = anchored is not False and since <= anchored + 1e-6 and settles - since >= REVISED
-        settled = settled and standing.margin >= MARGIN
-        expected = None
-        if phase not in OPEN:
-            name = "no_light" if phase == "ignition_trial" else phase
-            expected = float(self._durations.usual[NUMBER[name]])
-        if one is None:
-            return Progress(phase, since, expected, 0, self._call, settled=settled)
-        outcome = "" if one.outcome == "cut_off" else one.outcome
-        if outcome and self._decided is None:
-            settled = False
-        return Progress(
-            phase,
-            since,
-            expected,
-            one.number,
-            one.call,
-            self._trial(one),
-            outcome,
-            one.deciding_time if outcome else 0.0,
-            settled,
-        )
-
-    def _trial(self, one: Attempt) -> int:
-        """Which ignition trial of its call an attempt is; 0 where it has not come so far."""
-        if not one.spans(*TRIAL):
-            return 0
-        count = 1
-        for before in (*self._open[-2::-1], *reversed(self._over)):
-            if before.call != one.call:
-                break
-            count += bool(before.spans("ignition_trial"))
-        return count
+    def _continued(self, standing: Standing, voices: list[Voice]) -> list[Attempt]:
+        """The attempt under way, with whatever may still follow what was decided."""
+        ways = [] if self._following is None else self._following.continued(standing)
+        return [one for way in ways for again in (False, True) for one in self._built(way, voices, retried=again)[:1]]
 
 
 def _ends(found: Sequence[Attempt], until: float) -> list[tuple[float, str, float]]:
