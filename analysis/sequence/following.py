@@ -230,6 +230,20 @@ class Following:
         for state in states:
             yield replace(standing, segments=[*segments[:-1], replace(segments[-1], state=state)])
 
+    def anew(self, now: float) -> Standing | None:
+        """The best course over all that the voices still say, whatever was settled; None where that is too much."""
+        voices, evidence = self._voices, self._evidence
+        if evidence is None or not evidence.signals:
+            return None
+        start = min(float(voice.course.time[0]) for voice in voices if voice.course.time.size)
+        time = moments(voices, self.durations, start, now)
+        if time.size > 2 * MOST:
+            return None
+        path = Path(self.durations, evidence.signals, impossible(evidence.signals, self._plate))
+        path.extend(time, evidence.said(time))
+        segments = path.best()
+        return Standing(segments, *refined(segments, time, voices, self.durations)) if segments else None
+
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""
         del self._before[:number]

@@ -37,6 +37,8 @@ BEFORE, CHAIN = 2.0, 8
 """A part that is looked at anew begins so long before a change that is near [s], of changes in a row so many back."""
 FIRM = 0.75
 """Part of its weight from which a level is no gust. [1]"""
+GALE = 5.0
+"""Farther than so many times the smallest change no gust goes; common practice, no published source. [1]"""
 SHIFTED = 0.5
 """A change that lies so far elsewhere is another one. [s]"""
 ALIKE = 1.15
@@ -119,6 +121,11 @@ class Hearing:
         self._split, self._voices = None, None
 
     @property
+    def signal(self) -> int | None:
+        """What it tells of; None where it is only asked about its level or tells the stage."""
+        return None if self._telling is None else self._telling.signal
+
+    @property
     def sure(self) -> bool:
         """Whether it showed both of its levels."""
         if self._used.contact or self.point in RAW:
@@ -132,7 +139,8 @@ class Hearing:
         """Whether it tells the inducer well; None where it does not tell it at all."""
         if self._used.signal != INDUCER or self._said.time.size < 2:
             return None
-        return self._levels is not None and reliance(self._levels) >= FIRM
+        levels = self._levels
+        return levels is not None and reliance(levels) >= FIRM and abs(levels.reach) >= GALE * self._used.floor
 
     @property
     def silent(self) -> bool:

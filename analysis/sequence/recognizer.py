@@ -14,7 +14,7 @@ from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
 from analysis.sequence.path import SAME
 from analysis.sequence.progress import told
-from analysis.sequence.signals import CALL
+from analysis.sequence.signals import CALL, FLAME, GAS, HEAT
 from analysis.sequence.states import STATES, Durations
 from analysis.sequence.voicing import rests, tempered
 
@@ -32,11 +32,15 @@ MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
+NEAR = 4.0
+"""Courses worse by no more than this come near: those are built and compared. [log 1]"""
+OLD = 300.0
+"""A decision of such an age is settled as it stands, even where all that is remembered says otherwise. [s]"""
 WAYS = 24
 """Where more courses than this come near, nothing is sure. [1]"""
 SELDOM = 0.1
 """Part of the age of a decision after which courses are compared again. [1]"""
-EARLY, LATEST = 10.0, 120.0
+EARLY, LATEST = 10.0, 60.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
 """An attempt that is over for so long is settled as it stands. [s]"""
@@ -44,7 +48,7 @@ BUILT = 1.0
 """Attempts are made anew so often though nothing changes: some ask how long it lasts. [s]"""
 KEPT = 200
 """Attempts kept; the oldest are dropped. [1]"""
-REMEMBERED = 150.0
+REMEMBERED = 600.0
 """Changes are kept for so long before what is open: others follow from them by the timing. [s]"""
 FAR = 1e12
 """No reading is farther from nothing than this. [inside unit]"""
@@ -200,11 +204,12 @@ class Recognizer:
         last = len(standing.segments) - 1
         if following is None or not following.ready or last < 0:
             return
-        hearings = self._hearings.values()
-        if any(one.learned > settles - LEARNING for one in hearings):
+        fresh = [one for one in self._hearings.values() if one.learned > settles - LEARNING or not one.sure]
+        known = {one.signal for one in self._hearings.values() if one not in fresh}
+        fresh = [one for one in fresh if one.signal not in known and not (one.signal == HEAT and known & {GAS, FLAME})]
+        if any(one.learned > settles - LEARNING for one in fresh):
             return
-        start, built = standing.start(last), self._open
-        sure = all(one.sure for one in hearings)
+        start, built, sure = standing.start(last), self._open, not fresh
         revised = REVISED if sure else LEARNING
         number = None
         ended = False
@@ -219,7 +224,7 @@ class Recognizer:
             over = [one for one in built if one.end <= at + 1e-6]
             if over and over[-1].deciding_time > settles - revised - SLOW:
                 return
-            if not self._confirmed():
+            if not self._confirmed() or (over and not self._borne_out(over, voices, settles)):
                 return
             following.settle(number, ended=ended)
             for one in over:
@@ -233,6 +238,28 @@ class Recognizer:
         """Whether the channels say the same with all that is known of their levels by now."""
         since = -math.inf if self._following is None else self._following.anchor - REMEMBERED
         return not any([hearing.again(since) for hearing in self._hearings.values()])  # noqa: C419 - each of them
+
+    def _borne_out(self, own: list[Attempt], voices: list[Voice], settles: float) -> bool:
+        """Whether the same attempts are found from all that is remembered, whatever was settled; or they are old."""
+        until, age = own[-1].end, settles - own[-1].deciding_time
+        if self._following is None or settles < self._ask.get(-until, -math.inf):
+            return False
+        anew = None if age > OLD else self._following.anew(max(settles, self._time))
+        if anew is None:
+            return True
+        self._ask[-until] = settles + max(BUILT, SELDOM * age)
+        series = [hearing.series() for hearing in self._hearings.values()]
+        found = attempts(
+            anew.segments,
+            anew.time,
+            anew.u,
+            voices=voices,
+            series=series,
+            durations=self._durations,
+            plate=self._plate,
+        )
+        found = [one for one in found if own[0].start - SAME <= one.start < max(until, own[-1].start + SAME) - SAME]
+        return _alike(_ends(own, math.inf), _ends(found, math.inf))
 
     def _another(self, standing: Standing, voices: list[Voice], settles: float) -> int | None:
         """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
@@ -250,7 +277,7 @@ class Recognizer:
             needed = BEFORE if windy else _needed(age)
             if min(following.lead(place), following.doubt(place)) >= needed:
                 return place
-            if self._agreed(voices, begin, settles, needed):
+            if self._agreed(voices, begin, settles, min(needed, NEAR)):
                 return place
         return None
 
@@ -266,7 +293,7 @@ class Recognizer:
         if following.lead(place, ended=True) < MARGIN:
             return None
         sure = following.doubt(place) >= BEFORE and self._sure(standing, voices, place - 1, before)
-        return place if sure or self._agreed(voices, one.deciding_time, before, BEFORE) else None
+        return place if sure or self._agreed(voices, one.deciding_time, before, NEAR) else None
 
     def _sure(self, standing: Standing, voices: list[Voice], last: int, settles: float) -> bool:
         """Whether no other course comes near that has other attempts."""
@@ -280,7 +307,7 @@ class Recognizer:
             for place in open_ones
             if standing.start(place) in bounds
         )
-        return plain or self._agreed(voices, standing.start(last), settles, BEFORE)
+        return plain or self._agreed(voices, standing.start(last), settles, NEAR)
 
     def _agreed(self, voices: list[Voice], until: float, settles: float, within: float) -> bool:
         """Whether every course that is worse by no more than so much has the same attempts up to a time."""
@@ -321,7 +348,9 @@ class Recognizer:
         sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
         if one.outcome in OPEN_ENDED or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
-        if all(each.outcome == one.outcome for each in self._continued(standing, voices)) and self._confirmed():
+        if any(each.outcome != one.outcome for each in self._continued(standing, voices)):
+            return
+        if self._confirmed() and self._borne_out([one], voices, settles):
             self._decided = one
 
     def _continued(self, standing: Standing, voices: list[Voice]) -> list[Attempt]:
