@@ -258,8 +258,8 @@ class Recognizer:
             durations=self._durations,
             plate=self._plate,
         )
-        found = [one for one in found if own[0].start - SAME <= one.start < max(until, own[-1].start + SAME) - SAME]
-        return _alike(_ends(own, math.inf), _ends(found, math.inf))
+        found = [one for one in found if one.start >= own[0].start - SAME]
+        return _alike(own, found, max(until, own[-1].start + 2 * SAME))
 
     def _another(self, standing: Standing, voices: list[Voice], settles: float) -> int | None:
         """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
@@ -317,11 +317,8 @@ class Recognizer:
         self._asked = True
         again = settles + max(BUILT, SELDOM * (settles - until))
         self._ask = {when: next_ for when, next_ in self._ask.items() if next_ > settles} | {until: again}
-        own = _ends(self._open, until)
-        for count, other in enumerate(following.others(within)):
-            if count > WAYS or not _alike(own, _ends(self._built(other, voices), until)):
-                return False
-        return True
+        ways = enumerate(following.others(within))
+        return all(count < WAYS and _alike(self._open, self._built(way, voices), until) for count, way in ways)
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:
         """How many segments before one with such a number belong to what ended by then."""
@@ -359,15 +356,16 @@ class Recognizer:
         return [one for way in ways for again in (False, True) for one in self._built(way, voices, retried=again)[:1]]
 
 
-def _ends(found: Sequence[Attempt], until: float) -> list[tuple[float, str, float]]:
-    """Start, outcome and deciding time of the attempts that began before a time."""
-    return [(one.start, one.outcome, one.deciding_time) for one in found if one.start < until - SAME]
-
-
-def _alike(own: Sequence[tuple[float, str, float]], other: Sequence[tuple[float, str, float]]) -> bool:
-    return len(own) == len(other) and all(
-        one[1] == two[1] and abs(one[0] - two[0]) <= SAME and abs(one[2] - two[2]) <= SAME
-        for one, two in zip(own, other, strict=True)
+def _alike(own: Sequence[Attempt], other: Sequence[Attempt], until: float) -> bool:
+    """Whether two courses have the same attempts up to a time."""
+    pairs = [[one for one in found if one.start < until - SAME] for found in (own, other)]
+    latest = until + 2 * SAME
+    return len(pairs[0]) == len(pairs[1]) and all(
+        one.outcome == two.outcome
+        and abs(one.start - two.start) <= SAME
+        and abs(one.deciding_time - two.deciding_time) <= SAME
+        and abs(min(one.end, latest) - min(two.end, latest)) <= SAME
+        for one, two in zip(*pairs, strict=True)
     )
 
 
