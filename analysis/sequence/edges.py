@@ -56,11 +56,8 @@ class Course:
         return np.asarray((self.state >= 0) & (before >= 0), np.bool_)
 
 
-def course(time: Array, value: Array, telling: Telling, levels: Levels | None, *, before: bool | None = None) -> Course:
-    """What a channel says: readings with a value, in the order of time.
-
-    before : whether it was on when the readings began, where that is known.
-    """
+def course(time: Array, value: Array, telling: Telling, levels: Levels | None) -> Course:
+    """What a channel says: readings with a value, in the order of time."""
     good = np.isfinite(value)
     if not good.all():
         time, value = time[good], value[good]
@@ -69,9 +66,7 @@ def course(time: Array, value: Array, telling: Telling, levels: Levels | None, *
     spacing = float(np.median(np.diff(time[:20_000]))) if time.size > 2 else float(time[1] - time[0])
     if telling.contact or levels is None:
         return _contact(time, value, spacing)
-    if before is not None and telling.inverse:
-        before = not before
-    return _level(time, value, spacing, levels, inverse=telling.inverse, fades=telling.fades, before=before)
+    return _level(time, value, spacing, levels, inverse=telling.inverse, fades=telling.fades)
 
 
 def middles(value: Array) -> Array:
@@ -94,23 +89,12 @@ def _contact(time: Array, value: Array, spacing: float) -> Course:
     return _told(time, state, where, at, u, max(HELD, 5 * spacing))
 
 
-def _level(
-    time: Array,
-    value: Array,
-    spacing: float,
-    levels: Levels,
-    *,
-    inverse: bool,
-    fades: bool,
-    before: bool | None,
-) -> Course:
+def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse: bool, fades: bool) -> Course:
     distance = levels.distance(value)
     distance = middles(distance)  # one reading alone is no change
     up, down = distance >= levels.on, distance <= levels.off
     if fades:
         up, down = _against_recent(distance, up, down, spacing)
-    if before is not None:
-        up[0], down[0] = before, not before
     sure = up | down
     last = np.maximum.accumulate(np.where(sure, np.arange(sure.size), -1))
     first = int(np.argmax(sure)) if sure.any() else 0
@@ -120,14 +104,14 @@ def _level(
         _close_puffs(time, distance, state)
     where = np.flatnonzero(np.diff(state)) + 1
     at, u = np.empty(where.size), np.empty(where.size)
-    earlier = 0
+    before = 0
     for number, index in enumerate(where):
-        begin = _begin(time, distance, int(index), earlier, levels, rising=bool(state[index]))
+        begin = _begin(time, distance, int(index), before, levels, rising=bool(state[index]))
         gap = min(float(time[begin] - time[begin - 1]) if begin else spacing, max(QUIET, 2 * spacing))
         slow = RUNS_UP * (fades and bool(state[index]))
         at[number] = time[begin] - 0.5 * gap - slow
         u[number] = max(gap / 12**0.5, 0.05, 0.7 * slow, 0.12 * float(time[index] - time[begin]))
-        earlier = begin
+        before = begin
     return _told(time, 1 - state if inverse else state, where, at, u, max(QUIET, 5 * spacing))
 
 
@@ -139,8 +123,8 @@ def _against_recent(
     span = max(2, int(RECENT / max(spacing, 1e-3)))
     whole = 2 * (span // 2) + 1
     behind = whole // 2  # the window lies behind each reading
-    peak = maximum_filter1d(calm, whole, origin=behind, mode="nearest")
-    trough = minimum_filter1d(calm, whole, origin=behind, mode="nearest")
+    peak = maximum_filter1d(calm, whole, origin=behind)
+    trough = minimum_filter1d(calm, whole, origin=behind)
     fallen = calm < FALLEN * peak
     rises = up & (distance > RISEN * trough) & ~fallen
     rises[0] = up[0]  # nothing is known before
@@ -160,9 +144,9 @@ def _open_dips(time: Array, distance: Array, state: NDArray[np.int8], levels: Le
     near = max(1, round(POINTED / max(spacing, 1e-3)))
     if calm.size < 2 * reach:
         return
-    before = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=reach // 2, mode="nearest")
-    after = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=-(reach // 2), mode="nearest")
-    lowest = calm <= minimum_filter1d(calm, 2 * reach + 1, mode="nearest") + 1e-12
+    before = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=reach // 2)
+    after = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=-(reach // 2))
+    lowest = calm <= minimum_filter1d(calm, 2 * reach + 1) + 1e-12
     deep = (calm < DEEP * before) & (calm < SHALLOW * after) & (before - calm > 8 * levels.scatter)
     for index in np.flatnonzero(lowest & deep & (state == 1) & (distance > levels.off)):
         first, last = max(0, int(index) - near), min(calm.size - 1, int(index) + near)

@@ -270,13 +270,7 @@ class Hearing:
         stands = float(time[0])
         if first and not contact:
             stands += min(SETTLING, 0.5 * float(time[-1] - time[0]))
-        new = course(
-            time,
-            value,
-            self._used,
-            self._levels,
-            before=self._was(float(time[0])) if first or self.readings.dropped else None,
-        )
+        new = course(time, value, self._used, self._levels)
         if new.time.size < 2:
             return
         self._hold = float(new.time[-1]) - float(time[-1])
@@ -301,12 +295,6 @@ class Hearing:
                 break
             time = min(time, at - BEFORE)
         return time
-
-    def _was(self, time: float) -> bool | None:
-        """Whether it was said to be on at a time; None where nothing was said."""
-        index = int(np.searchsorted(self._said.time, time, "right")) - 1
-        state = int(self._said.state[index]) if index >= 0 else -1
-        return None if state < 0 else state == 1
 
     def _feel(self) -> None:
         """Make the course of a temperature anew when another mean is there."""

@@ -32,7 +32,7 @@ MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
-NEAR = 4.0
+NEAR = 6.0
 """Courses worse by no more than this come near: those are built and compared. [log 1]"""
 OLD = 300.0
 """A decision of such an age is settled as it stands, even where all that is remembered says otherwise. [s]"""
@@ -40,7 +40,7 @@ WAYS = 24
 """Where more courses than this come near, nothing is sure. [1]"""
 SELDOM = 0.1
 """Part of the age of a decision after which courses are compared again. [1]"""
-EARLY, LATEST = 10.0, 60.0
+EARLY, LATEST = 10.0, 120.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
 """An attempt that is over for so long is settled as it stands. [s]"""
