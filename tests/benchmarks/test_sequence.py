@@ -44,7 +44,7 @@ MEDIAN, P95 = {"A": 0.5, "B": 1.5}, {"A": 3.0, "B": 8.0}
 """Of the boundaries that channels or papers tell. [s]"""
 AGREEMENT = 0.99
 """Wished for."""
-AGREES = 0.80
+AGREES = 0.90
 """Reached, rounded down."""
 UNITS = 4
 """Healthy units among which the hours are shared. [1]"""
