@@ -5,7 +5,6 @@ and again.
 """
 
 import json
-import os
 import shutil
 import subprocess
 import time
@@ -70,14 +69,6 @@ def add_round(store: Store, number: int, seconds: float) -> int:
         store.append([Many(channel.key, rows)])
         count += len(times)
     return count
-
-
-def say(text: str) -> None:
-    """A figure with the machine."""
-    import platform
-
-    machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
-    print(f"\n{text} [{machine}]")  # noqa: T201
 
 
 def size(folder: Path) -> int:

@@ -6,7 +6,6 @@ LIGHTOFF_HOURS the length of the longest recording; LIGHTOFF_BENCH=1 takes 400, 
 
 import json
 import os
-import platform
 import subprocess
 import sys
 import time
@@ -19,6 +18,7 @@ from analysis.model import Plate
 from analysis.sequence.recognize import recognize
 from collector.past_alarms import past_alarms
 from collector.rules import default_rules
+from tests.benchmarks.table import say
 from tests.sequence.long_runs import healthy, tiled
 from tests.sequence.matching import Score
 from tests.sequence.recordings import Recorded, recording
@@ -50,10 +50,6 @@ UNITS = 4
 """Healthy units among which the hours are shared. [1]"""
 
 pytestmark = pytest.mark.timeout(7200 if RECORDINGS > 100 or LONGEST > 1 or HEALTHY_HOURS > 4 else 60)
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 def bearable(target: float, number: int) -> float:

@@ -6,7 +6,6 @@ whole path is under load.
 
 import json
 import os
-import platform
 import resource
 import subprocess
 import sys
@@ -25,6 +24,7 @@ from collector.recording import Recording
 from collector.rows import Many
 from collector.store import Store
 from tests.benchmarks.signals import CHANNELS, MINUTES, course, record, signals
+from tests.benchmarks.table import row, say
 
 FULL = os.environ.get("LIGHTOFF_BENCH") == "1"
 HOURS = float(os.environ.get("LIGHTOFF_STORE_HOURS", "24" if FULL else "1"))
@@ -33,10 +33,6 @@ RATE = 20_000
 """Wanted of the whole path. [readings/s]"""
 
 pytestmark = pytest.mark.timeout(1200 if FULL or HOURS > 2 else 120)
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 def least(work: Callable[[], object], times: int = 7) -> float:
@@ -74,12 +70,18 @@ def test_a_reading_takes_two_bytes(tmp_path):
         f"simulated call: {size / count:.2f} bytes a reading at 10 Hz and {more / count:.2f} for their overview;"
         f" the whole file {path.stat().st_size / sum(counts.values()):.2f} a reading of any rate"
     )
+    row(
+        "size sealed, a simulated call, channels at 10 Hz",
+        f"{(size + more) / count:.2f} bytes a reading",
+        "at most 2.0",
+    )
     assert (size + more) / count <= 2.0
 
 
 def test_a_long_recording_takes_two_bytes_a_reading_all_in_all(long):
     each = long.stat().st_size / (HOURS * 36_000 * CHANNELS)
     say(f"{HOURS:g} h of {CHANNELS} channels at 10 Hz: {each:.2f} bytes a reading, the file as a whole")
+    row(f"size sealed, {HOURS:g} h x {CHANNELS} channels", f"{each:.2f} bytes a reading", "at most 2.0")
     assert each <= 2.0 + 0.1 / HOURS
 
 
@@ -114,6 +116,8 @@ def test_one_channel_against_duckdb(long, tmp_path):
         f"{HOURS * 36_000:,.0f} readings of one channel: {1000 * took:.1f} ms, DuckDB {1000 * took_there:.1f} ms"
         f" ({took_there / took:.1f} x)"
     )
+    reached = f"{1000 * took:.0f} ms, DuckDB takes {took_there / took:.1f} times as long"
+    row(f"one channel of {HOURS:g} h at 10 Hz as arrays", reached, "24 h under 60 ms, 5 x faster")
     assert took_there > 5 * took
 
 
@@ -134,6 +138,8 @@ def test_an_overview_does_not_grow_with_the_length(long, tmp_path):
         f"overview of six channels: {HOURS / 8:g} h {1000 * one:.1f} ms, {HOURS:g} h {1000 * eight:.1f} ms at {points}"
         f" points; {1000 * whole:.1f} ms at 2,000"
     )
+    reached = f"{1000 * whole:.0f} ms; {eight / one:.2f} times as long for 8 times the length"
+    row(f"overview of six channels, {HOURS:g} h, 2,000 points", reached, "under 60 ms, growing as log at most")
     assert eight < 2 * one
 
 
@@ -154,6 +160,8 @@ def test_a_long_recording_opens_as_fast_as_a_short_one_and_in_no_more_memory(lon
     one, eight = least(partial(opened, short)), least(partial(opened, long))
     grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
     say(f"opened: {HOURS / 8:g} h {1000 * one:.1f} ms, {HOURS:g} h {1000 * eight:.1f} ms, {grown:.1f} MB more")
+    reached = f"{1000 * eight:.0f} ms, {grown:.1f} MB more"
+    row(f"opening {HOURS:g} h, {CHANNELS} channels at 10 Hz", reached, "under 300 ms, memory flat")
     assert eight < 3 * one
     assert grown < 10
 
@@ -181,6 +189,8 @@ def test_the_whole_path_at_twenty_thousand_readings_a_second(tmp_path):
         f"whole path: {found['rate']:,.0f} readings/s for {SECONDS:g} s, emit to durable p50 {found['p50']:.0f} ms,"
         f" p99 {found['p99']:.0f} ms, at most {found['most']:.0f} ms; {found['used']:.1f} s of one core"
     )
+    reached = f"{found['rate']:,.0f} readings/s, p50 {found['p50']:.0f} ms, p99 {found['p99']:.0f} ms"
+    row("whole path, emit to durable, one core", reached, "20,000 readings/s, p99 under 150 ms")
     assert found["lost"] == 0
     assert found["kept"] == found["emitted"]
     assert found["heard"] > 0
