@@ -35,10 +35,8 @@ CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
 BEFORE, CHAIN = 2.0, 8
 """A part that is looked at anew begins so long before a change that is near [s], of changes in a row so many back."""
-FIRM = 0.75
-"""Part of its weight from which a level is no gust. [1]"""
 GALE = 5.0
-"""Farther than so many times the smallest change no gust goes; common practice, no published source. [1]"""
+"""Farther than so many times the smallest change no gust draws; our choice. [1]"""
 SHIFTED = 0.5
 """A change that lies so far elsewhere is another one. [s]"""
 ALIKE = 1.15
@@ -139,8 +137,9 @@ class Hearing:
         """Whether it tells the inducer well; None where it does not tell it at all."""
         if self._used.signal != INDUCER or self._said.time.size < 2:
             return None
-        levels = self._levels
-        return levels is not None and reliance(levels) >= FIRM and abs(levels.reach) >= GALE * self._used.floor
+        if not self._used.fades:
+            return True
+        return self._levels is not None and abs(self._levels.reach) >= GALE * self._used.floor
 
     @property
     def silent(self) -> bool:

@@ -204,6 +204,9 @@ class Recognizer:
         last = len(standing.segments) - 1
         if following is None or not following.ready or last < 0:
             return
+        firm = [one.firm for one in self._hearings.values()]
+        if False in firm and True not in firm:  # nothing but a weak draft tells the inducer: it may be the wind
+            return
         fresh = [one for one in self._hearings.values() if one.learned > settles - LEARNING or not one.sure]
         known = {one.signal for one in self._hearings.values() if one not in fresh}
         fresh = [one for one in fresh if one.signal not in known and not (one.signal == HEAT and known & {GAS, FLAME})]
@@ -266,15 +269,13 @@ class Recognizer:
         following, built = self._following, self._open
         if following is None:
             return None
-        firm = [one.firm for one in self._hearings.values()]
-        windy = False in firm and True not in firm
         rests = [one.end for one in built[-1:] if one.end <= min(settles - LONG, standing.time[-1] - BUILT)]
         for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
             place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
             age = settles - begin
             if age < REVISED:
                 continue
-            needed = BEFORE if windy else _needed(age)
+            needed = _needed(age)
             if min(following.lead(place), following.doubt(place)) >= needed:
                 return place
             if self._agreed(voices, begin, settles, min(needed, NEAR)):
