@@ -8,11 +8,18 @@ Array = NDArray[np.float64]
 
 SMALLEST = 24
 """Fewest points that `thin` works with. [1]"""
+SHORTEST_BREAK, SPACINGS = 3.0, 5.0
+"""A line is broken where readings are further apart than this [s], and than so many of their usual spacings. [1]"""
 
 
 def usual_spacing(time: Array) -> float:
     """Median distance between readings, NaN for fewer than two. [unit of time]"""
     return float(np.median(np.diff(time))) if time.size > 1 else float("nan")
+
+
+def longest_line(spacing: float) -> float:
+    """Distance above which a line through readings of this usual spacing is broken, both in s; NaN is no spacing."""
+    return SHORTEST_BREAK if np.isnan(spacing) else max(SHORTEST_BREAK, SPACINGS * spacing)
 
 
 def with_gaps(time: Array, value: Array, gap: float) -> tuple[Array, Array]:

@@ -19,6 +19,7 @@ from collector.cli_archive import add_commands as add_archive
 from collector.cli_entry import add_commands
 from collector.cli_exchange import add_commands as add_exchange
 from collector.cli_instruments import check_profile, scan
+from collector.cli_recordings import add_commands as add_verify
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
 from drivers.base import InputError
 
@@ -245,6 +246,7 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
 
 add_analyze(main)
 add_exchange(main)
+add_verify(main)
 add_commands(main)
 add_archive(main)
 

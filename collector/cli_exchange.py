@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 from click.core import ParameterSource
 
+from collector.cli_recordings import hand_over
 from collector.command_line import FILE, bar, counting, say
 from drivers.base import InputError
 
@@ -20,6 +21,7 @@ IMPORTS = """lightoff import call.csv -o call.lightoff
   lightoff import logger.csv --shift "contact logger=-3600" --bad bad.csv -o logger.lightoff"""
 EXPORTS = """lightoff export call.lightoff -o call.csv
   lightoff export call.lightoff -o call.parquet
+  lightoff export call.lightoff -o copy.lightoff
   lightoff export call.lightoff --from 60 --to 180 -o -"""
 FORMATS = {"csv": (".csv", ".csv.gz"), "parquet": (".parquet",)}
 """Forms a recording goes out as, and how their files end."""
@@ -107,7 +109,11 @@ def _said(option: str) -> Iterator[None]:
 
 @click.argument("recording", type=FILE)
 @click.option(
-    "-o", "--output", type=FILE, required=True, help="A .csv, .csv.gz or .parquet file, or - for standard output."
+    "-o",
+    "--output",
+    type=FILE,
+    required=True,
+    help="A .csv, .csv.gz, .parquet or .lightoff file, or - for standard output.",
 )
 @click.option("--format", "form", type=click.Choice([*FORMATS]), help="What goes to standard output; by default csv.")
 @click.option("--from", "begin", metavar="TIME", help="First time: a date with Z or offset, or seconds from the start.")
@@ -124,15 +130,23 @@ def export(
     force: bool,
     events: Path | None,
 ) -> None:
-    """Write a recording as CSV or Parquet, every value as the instrument gave it.
+    """Write a recording as CSV or Parquet, every value as the instrument gave it, or hand it over as it is.
 
     Parquet keeps all but photographs: quality, what is known of each instrument, events and the job file; import makes
-    the same recording of it. CSV keeps times and values. docs/exchange.md describes both.
+    the same recording of it. CSV keeps times and values. docs/exchange.md describes both. A .lightoff file is a whole
+    recording of one moment, also of one that is being recorded: never copy the file of a running recording by other
+    means.
     """
     from collector.exchange import export_csv, export_events, untold
     from collector.exchange_parquet import export_parquet
     from collector.recording import Recording
 
+    if output.name.endswith(".lightoff"):
+        if form or begin or end:
+            option = "--format" if form else "--from" if begin else "--to"
+            raise click.BadParameter(f"{output} is the whole recording", param_hint=option)
+        hand_over(recording, output, force=force, events=events)
+        return
     standard = str(output) == "-"
     chosen = _form_of(output, form, standard=standard)
     if events and not events.name.endswith(FORMATS["csv"]):
@@ -144,17 +158,23 @@ def export(
             raise InputError(f"{path} is there already", "choose another name or say --force")
     if events and events.absolute() == output.absolute():
         raise click.BadParameter(f"{events} is where the readings go", param_hint="--events")
-    with Recording(recording) as opened, counting(f"exporting {recording.name}", text=bar) as progress:
+    with (
+        Recording(recording, past_damage=True) as opened,
+        counting(f"exporting {recording.name}", text=bar) as progress,
+    ):
         span = _span(opened.span(), begin, end)
         export_as = export_parquet if chosen == "parquet" else export_csv
         count = export_as(opened, None if standard else output, span=span, progress=progress)
         happened = export_events(opened, events) if events else 0
         left = _left(len(opened.attachments()), recording) if chosen == "parquet" else "" if events else untold(opened)
+        damaged = [opened.told(damage) for damage in opened.damage]
     click.echo(f"{output}: {count} readings", err=standard)
     if events:
         click.echo(f"{events}: {happened} events", err=standard)
-    if left:
-        say(left)
+    for one in filter(None, (left, *(f"left out: {damage}" for damage in damaged))):
+        say(one)
+    if damaged:
+        sys.exit(1)
 
 
 def _left(pictures: int, recording: Path) -> str:
@@ -170,7 +190,7 @@ def _form_of(output: Path, form: str | None, *, standard: bool) -> str:
         return form or "csv"
     found = next((name for name, endings in FORMATS.items() if output.name.endswith(endings)), None)
     if found is None:
-        raise click.BadParameter(f"{output} ends neither in .csv, .csv.gz nor in .parquet", param_hint="-o")
+        raise click.BadParameter(f"{output} ends neither in .csv, .csv.gz, .parquet nor in .lightoff", param_hint="-o")
     if form not in (None, found):
         raise click.BadParameter(f"{output} ends as {found} does", param_hint="--format")
     return found

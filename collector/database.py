@@ -1,9 +1,12 @@
 """The seam to SQLite: opening a recording's file for its one writer or for a reader, and its errors in words."""
 
+import json
+import os
 import sqlite3
 import struct
-from collections.abc import Generator
-from contextlib import contextmanager, suppress
+import zlib
+from collections.abc import Callable, Generator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -11,33 +14,53 @@ from typing import Self
 from drivers.base import LightoffError
 
 Connection = sqlite3.Connection
+DatabaseError = sqlite3.DatabaseError
 
 APPLICATION_ID = 0x4C4F4646
 """Marks a file as a recording of ours, whatever its name."""
-FORMAT = 2
-"""Version of the tables below. 1 had no attachments and no withdrawn entries; it is read, and raised when written."""
+FORMAT = 3
+"""Version of the tables below. 1 and 2 had a row a reading; they are read, and rewritten before they are written to."""
 
-# `value` has no type: a REAL column would make 0.0 of -0.0.
+# `low` and `high` of a block have no type: a REAL column would make 0.0 of -0.0.
 _TABLES = """
 CREATE TABLE channel (
     id INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, point TEXT NOT NULL, instrument TEXT NOT NULL,
-    unit TEXT NOT NULL, low REAL, high REAL, accuracy TEXT, response_time REAL);
-CREATE TABLE reading (
-    channel INTEGER NOT NULL REFERENCES channel(id), time INTEGER NOT NULL, value, quality INTEGER NOT NULL,
-    PRIMARY KEY (channel, time)) WITHOUT ROWID;
+    unit TEXT NOT NULL, low REAL, high REAL, accuracy TEXT, response_time REAL, sealed INTEGER NOT NULL,
+    checksum INTEGER NOT NULL);
+CREATE TABLE batch (
+    id INTEGER PRIMARY KEY, first INTEGER NOT NULL, last INTEGER NOT NULL, count INTEGER NOT NULL,
+    checksum INTEGER NOT NULL, content BLOB NOT NULL);
+CREATE TABLE block (
+    id INTEGER PRIMARY KEY, channel INTEGER NOT NULL REFERENCES channel(id), first INTEGER NOT NULL,
+    last INTEGER NOT NULL, count INTEGER NOT NULL, low, high, doubtful INTEGER NOT NULL, time BLOB NOT NULL,
+    value BLOB NOT NULL, quality BLOB NOT NULL, checksum INTEGER NOT NULL);
+CREATE INDEX block_place ON block (channel, first, last, count, doubtful);
+CREATE TABLE overview (
+    id INTEGER PRIMARY KEY, channel INTEGER NOT NULL REFERENCES channel(id), level INTEGER NOT NULL,
+    place INTEGER NOT NULL, count INTEGER NOT NULL, checksum INTEGER NOT NULL, content BLOB NOT NULL);
+CREATE UNIQUE INDEX overview_place ON overview (channel, level, place);
 CREATE TABLE event (
     id INTEGER PRIMARY KEY, time INTEGER NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL, subject TEXT,
-    data TEXT NOT NULL);
+    data TEXT NOT NULL, checksum INTEGER NOT NULL);
 """
 
 # In pieces, so that a large picture is never one long write that readings wait for.
 _ATTACHMENTS = """
 CREATE TABLE attachment (
     id TEXT PRIMARY KEY, time INTEGER NOT NULL, name TEXT NOT NULL, media_type TEXT NOT NULL, text TEXT NOT NULL,
-    size INTEGER NOT NULL) WITHOUT ROWID;
+    size INTEGER NOT NULL, checksum INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE attachment_piece (
-    attachment TEXT NOT NULL, number INTEGER NOT NULL, bytes BLOB NOT NULL, UNIQUE (attachment, number));
+    attachment TEXT NOT NULL, number INTEGER NOT NULL, bytes BLOB NOT NULL, checksum INTEGER NOT NULL,
+    UNIQUE (attachment, number));
 """
+
+
+PATIENCE = 5.0
+"""Others that use a file are waited for so long. [s]"""
+
+
+PAGES = 2000
+"""Of a file that are copied between two signs of progress. [1]"""
 
 
 class RecordingError(LightoffError):
@@ -46,10 +69,10 @@ class RecordingError(LightoffError):
 
 @contextmanager
 def said(path: Path, doing: str) -> Generator[None, None, None]:
-    """Translate SQLite's errors at this seam."""
+    """Translate errors at this seam: SQLite's, a medium's that answers no more, a message that is no text."""
     try:
         yield
-    except (sqlite3.Error, OverflowError) as error:
+    except (sqlite3.Error, OverflowError, OSError, UnicodeError, struct.error) as error:
         name = getattr(error, "sqlite_errorname", "") or ""
         hints = {
             "SQLITE_FULL": "the disk is full; free some space",
@@ -87,13 +110,14 @@ def open_for_writing(path: Path) -> Connection:
             fresh = application == 0 and not db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
             if not fresh:
                 _check_marks(path, application, version)
+            if not fresh and version < FORMAT:
+                raise RecordingError(f"{path} has format {version}", "it is rewritten before anything is added to it")
             db.execute("PRAGMA synchronous=FULL")
             if fresh:  # before there is a log, so that the file itself says at once what it is
+                db.execute("PRAGMA auto_vacuum=INCREMENTAL")
                 marks = f"PRAGMA application_id={APPLICATION_ID}; PRAGMA user_version={FORMAT};"
                 db.executescript(f"BEGIN IMMEDIATE; {_TABLES} {_ATTACHMENTS} {marks} COMMIT;")
             db.execute("PRAGMA journal_mode=WAL")
-            if not fresh and version < FORMAT:
-                db.executescript(f"BEGIN IMMEDIATE; {_ATTACHMENTS} PRAGMA user_version={FORMAT}; COMMIT;")
         except BaseException:
             db.close()
             raise
@@ -106,11 +130,13 @@ def open_for_reading(path: Path) -> Connection:
         raise RecordingError(f"there is no recording {path}", "check the name and the folder")
     with said(path, "open"):
         try:
+            if _is_cut_off(path):
+                _take_back(path)
             return _connect(path, "mode=ro")
         except sqlite3.OperationalError:
             # On a medium that cannot be written no log can be made beside it; a finished recording needs none.
             left = Path(f"{path}-wal")
-            if left.exists() and left.stat().st_size:
+            if _is_cut_off(path) or (left.exists() and left.stat().st_size):
                 what = f"{path} was not finished, and its last readings are in the log beside it"
                 raise RecordingError(what, "copy both to a folder you may write to") from None
             return _connect(path, "mode=ro&immutable=1")
@@ -118,6 +144,7 @@ def open_for_reading(path: Path) -> Connection:
 
 def _connect(path: Path, options: str) -> Connection:
     db = sqlite3.connect(f"{path.absolute().as_uri()}?{options}", uri=True, check_same_thread=False)
+    db.text_factory = _text  # a damaged text is found by its checksum, and must not end the reading of others
     try:
         _check_marks(path, *_marks(db))
     except BaseException:
@@ -126,11 +153,82 @@ def _connect(path: Path, options: str) -> Connection:
     return db
 
 
-def close_writer(db: Connection) -> None:
-    """Close; where no reader is left the recording is one file with no log beside it."""
-    with suppress(sqlite3.Error):
-        db.execute("PRAGMA journal_mode=DELETE")
-    db.close()
+def _is_cut_off(path: Path) -> bool:
+    """Whether a change without a write-ahead log was begun and not ended; a journal not yet in force begins with 0."""
+    try:
+        with Path(f"{path}-journal").open("rb") as journal:
+            return journal.read(1) not in (b"", b"\0")
+    except OSError:
+        return False
+
+
+def _take_back(path: Path) -> None:
+    """Undo such a change: a reader may not, and would read it half made. Nothing happens while somebody is at it."""
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as db:
+        _marks(db)
+
+
+def close_writer(db: Connection, *, strict: bool = False) -> None:
+    """Close; where no reader is left the recording is one file with no log beside it, and no larger than need be.
+
+    `strict`: an error of SQLite, or RecordingError, where the log stays: the file alone is not the recording then.
+    """
+    try:
+        with suppress(sqlite3.Error):
+            db.executescript("PRAGMA incremental_vacuum;")  # `execute` gives one page back and no more
+        try:
+            (mode,) = db.execute("PRAGMA journal_mode=DELETE").fetchone()
+        except sqlite3.Error:
+            if strict:
+                raise
+        else:
+            if strict and mode != "delete":
+                raise RecordingError("the log of a new recording cannot be taken into it", "try again")
+    finally:
+        db.close()
+
+
+def on_medium(path: Path) -> None:
+    """What is under this name is on the medium, or of a folder: its names are; OSError where they may not be."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        if not path.is_dir():  # not every system opens a folder
+            raise
+        return
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def transaction(db: Connection, *, synced: bool = True) -> Generator[None, None, None]:
+    """All of the block or nothing. What is not synced is in order all the same: a power loss takes it as a whole."""
+    if not synced:
+        db.execute("PRAGMA synchronous=NORMAL")
+    try:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            db.execute("COMMIT")
+        except BaseException:
+            roll_back(db)
+            raise
+    finally:
+        if not synced:
+            db.execute("PRAGMA synchronous=FULL")
+
+
+def checksum_of(*fields: str | float | None, content: bytes = b"") -> int:
+    """CRC-32 of a row of a small table: of its fields as JSON, then of its bytes where it has any."""
+    text = json.dumps(fields, ensure_ascii=False, separators=(",", ":"))
+    return zlib.crc32(content, zlib.crc32(text.encode("utf-8", "surrogatepass")))
+
+
+def format_of(db: Connection) -> int:
+    """Version of a recording's tables."""
+    return _marks(db)[1]
 
 
 def roll_back(db: Connection) -> None:
@@ -147,6 +245,44 @@ def is_recording(path: Path) -> bool:
     except OSError:
         return False
     return head.startswith(b"SQLite format 3\0") and head[68:72] == struct.pack(">I", APPLICATION_ID)
+
+
+def version_of(path: Path) -> int:
+    """Version of the tables of a recording, told by its first bytes; 0 where it is none."""
+    if not is_recording(path):
+        return 0
+    with path.open("rb") as file:
+        return int(struct.unpack(">I", file.read(64)[60:64])[0])
+
+
+def settle(path: Path) -> None:
+    """Take the log beside a recording into it; RecordingError where somebody reads it."""
+    with said(path, "rewrite"), closing(sqlite3.connect(path, PATIENCE, isolation_level=None)) as db:
+        try:
+            (mode,) = db.execute("PRAGMA journal_mode=DELETE").fetchone()
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY:
+                raise
+            mode = "wal"
+        if mode != "delete":
+            raise RecordingError(f"cannot rewrite {path}: another program reads it", "close that program and try again")
+
+
+def back_up(source: Path, target: Path, progress: Callable[[float], None]) -> None:
+    """Copy a recording as it is at one moment to a new file, also while it is recorded; `progress`: the share [1]."""
+    with said(source, "copy"), closing(open_for_reading(source)) as old, closing(sqlite3.connect(target)) as new:
+        old.execute("BEGIN")
+        old.execute("SELECT count(*) FROM sqlite_master").fetchone()  # from here on it is of this moment
+
+        def step(_status: int, left: int, whole: int) -> None:
+            progress(1 - left / max(whole, 1))
+
+        old.backup(new, pages=PAGES, progress=step)
+        new.execute("PRAGMA journal_mode=DELETE")
+
+
+def _text(content: bytes) -> str:
+    return content.decode("utf-8", "replace")
 
 
 def _marks(db: sqlite3.Connection) -> tuple[int, int]:

@@ -12,7 +12,8 @@ import numpy as np
 
 from analysis.model import Event, EventKind
 from collector.opened_csv import column_rows
-from collector.recording import Many, Recording, Rows
+from collector.recording import Recording
+from collector.rows import Many, Rows
 from collector.shifts import Shifts
 from collector.store import Store, Written
 from collector.unread import Unread, unread

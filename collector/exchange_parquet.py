@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from analysis.model import Channel, Event, EventKind, Quality
 from collector.exchange import Imported, Progress, Span, Wanted, share
-from collector.recording import Many, Recording, Rows
+from collector.recording import Recording
+from collector.rows import Many, Rows
 from collector.shifts import Shifts
 from collector.store import Store, Written
 from collector.unread import Unread, unread

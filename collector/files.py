@@ -31,7 +31,7 @@ def job_with(file: Path, named: Path | None = None) -> tuple[Job, str]:
     if named is not None:
         return load(named), str(named)
     if is_recording(file):
-        with Recording(file) as recording:
+        with Recording(file, past_damage=True) as recording:
             if (text := recording.job()) is not None:
                 return parse(text, f"inside {file.name}"), INSIDE
     found = beside(file)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from collector.forward_marks import MINUTE, Mark, whole_minute
-from collector.recording import Recording, Rows
+from collector.recording import Recording
+from collector.rows import Rows
 
 BEGIN, LONGEST = 10 * MINUTE, 360 * MINUTE
 """How much of a channel is read at a time, at first and at the most. [ns]"""

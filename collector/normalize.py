@@ -4,18 +4,24 @@ import math
 from bisect import bisect_right, insort
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Quality, Series
 from analysis.points import measure_of
+from analysis.thinning import SMALLEST
 from analysis.units import to_inside
-from collector.recording import Recording, Rows
+from collector.outline import Outline, spacing_of
+from collector.recording import Recording
+from collector.rows import EARLIEST, LATEST, Rows
 from collector.typed import is_typed
 from drivers.base import InputError
 
 _NEVER = -(1 << 63)
+MANY = 8
+"""So many readings for a point are looked at one by one; of more only their smallest and largest are. [1]"""
 
 Zeros = Mapping[str, Sequence[tuple[int, float]]]
 """For each channel, in the order of time: from when [ns] and what the meter showed at nothing [native unit]."""
@@ -137,6 +143,40 @@ def series(
     return series_of(normalizer, rows, gone)[0]
 
 
+def outline(
+    recording: Recording,
+    channel: Channel,
+    start: int | None,
+    end: int | None,
+    *,
+    points: int,
+    zeros: Zeros,
+) -> Series:
+    """The same as `series` in about so many points where there are many more, for a picture (`Outline`)."""
+    if is_typed(channel.instrument) or recording.at_most(channel.key, start, end) <= MANY * points:
+        return series(recording, channel, start, end, zeros=zeros)
+    own = zeros.get(channel.key, ())
+    normalizer = Normalizer(channel, own)
+    begin, finish = EARLIEST if start is None else start, LATEST if end is None else end
+    turns = [begin, *sorted({time for time, _ in own if begin < time <= finish}), finish + 1]
+    share = max(SMALLEST, points // (2 * (len(turns) - 1)))
+    seen = [recording.overview(channel.key, a, b - 1, share) for a, b in pairwise(turns)]
+    time = np.concatenate([np.column_stack((one.time, one.until)).ravel() for one in seen]) / NANOSECONDS
+    value = np.concatenate([_in_order_of_time(one.low, one.high) for one in seen])
+    at = np.concatenate([np.repeat(one.time, 2) for one in seen])
+    inside, _ = normalizer.all(value, np.zeros(value.size, np.int8), at)
+    keep = np.diff(time, prepend=-np.inf) > 0  # of a span with one reading one
+    spacing = min((one.spacing for one in seen if not math.isnan(one.spacing)), default=math.nan)
+    return Outline(normalizer.inside(), time[keep], inside[keep], spacing)
+
+
+def _in_order_of_time(low: NDArray[np.float64], high: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Two values of each span, the one first that is nearer to the span before it."""
+    middle = (low + high) / 2
+    falls = np.append(False, middle[1:] < middle[:-1])
+    return np.column_stack((np.where(falls, high, low), np.where(falls, low, high))).ravel()
+
+
 def series_of(
     normalizer: Normalizer, rows: Rows, gone: Collection[int] = (), *, seconds: NDArray[np.float64] | None = None
 ) -> tuple[Series, NDArray[np.float64]]:
@@ -186,4 +226,7 @@ def one_series(own: Sequence[Series]) -> Series:
     """Series of one meter put together, as the last of them."""
     time, value = (np.concatenate([getattr(one, name) for one in own]) for name in ("time", "value"))
     time, first = np.unique(time, return_index=True)
-    return Series(replace(own[-1].channel, unit=own[0].channel.unit), time, value[first])
+    channel = replace(own[-1].channel, unit=own[0].channel.unit)
+    if any(isinstance(one, Outline) for one in own):
+        return Outline(channel, time, value[first], min(map(spacing_of, own)))
+    return Series(channel, time, value[first])

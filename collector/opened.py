@@ -112,6 +112,7 @@ def _recording(path: Path, job: Path | None, progress: Progress | None) -> Opene
     found = read_recording(path, lambda channel: documented(channel, its_job), progress)
     told = [event.data for event in found.events if event.kind is EventKind.PROBLEM and "line" in event.data]
     problems = tuple(Problem(int(str(one["line"])), str(one.get("reason"))) for one in told)  # of an import
+    problems += tuple(Problem(0, one) for one in found.left_out)
     start, end = found.span
     return Opened(
         name=stem(path),

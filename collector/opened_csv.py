@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Quality
-from collector.recording import Rows
+from collector.rows import Rows
 from drivers.base import InputError
 from drivers.codecs.csv_block import Block, Column
 from drivers.codecs.recording_csv import MOST_PROBLEMS, Problem

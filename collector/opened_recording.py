@@ -12,7 +12,8 @@ from analysis.model import NANOSECONDS, Channel, Event, EventKind, Series
 from analysis.points import POINTS
 from analysis.units import UnitError
 from collector.normalize import Normalizer, joined, one_series, same_meters, series_of, zeros_in
-from collector.recording import Recording, Rows
+from collector.recording import Recording
+from collector.rows import Rows
 from drivers.base import InputError
 
 HOSE_OFF = 5.0
@@ -31,6 +32,8 @@ class Contents:
     """First and last time of a reading. [ns]"""
     rows: int
     """Instants at which something was read. [1]"""
+    left_out: tuple[str, ...] = ()
+    """What is damaged and was not read, in words."""
 
 
 def read_recording(
@@ -43,7 +46,7 @@ def read_recording(
     found: dict[str, Series] = {}
     doubtful: dict[str, NDArray[np.float64]] = {}
     instants: list[NDArray[np.int64]] = []
-    with Recording(path) as recording, recording.still():
+    with Recording(path, past_damage=True) as recording, recording.still():
         channels, events = recording.channels, recording.events()
         zeros, withdrawn = zeros_in(recording), recording.withdrawn()
         moves = [event for event in events if event.kind is EventKind.POINT_CHANGED]
@@ -60,6 +63,7 @@ def read_recording(
                         doubtful[part.key] = np.union1d(doubtful.get(part.key, when), when)
             if progress:
                 progress(number / len(channels))
+        left_out = tuple(recording.told(damage) for damage in recording.damage)
     if not instants:
         raise InputError(f"{path} has no readings", "choose another recording")
     changes = [event.data for event in events if event.kind is EventKind.UNIT_CHANGED]
@@ -73,8 +77,17 @@ def read_recording(
         {key: np.unique(np.concatenate(own)) for key, own in joint.items() if own},
         tuple(events),
         (min(int(times[0]) for times in instants), max(int(times[-1]) for times in instants)),
-        instants[0].size if len(instants) == 1 else np.unique(np.concatenate(instants)).size,
+        _distinct(instants),
+        left_out,
     )
+
+
+def _distinct(times: Sequence[NDArray[np.int64]]) -> int:
+    """How many different times there are in arrays that each rise."""
+    if len(times) == 1:
+        return times[0].size
+    together = np.sort(np.concatenate(times), kind="stable")  # which merges what is sorted in parts
+    return int(np.count_nonzero(together[1:] != together[:-1])) + 1
 
 
 def _by_place(channel: Channel, rows: Rows, moves: Sequence[Event]) -> Iterator[tuple[Channel, Rows]]:

@@ -22,10 +22,14 @@ PATIENCE = 600.0
 """How long readings are kept while the store cannot write; older ones are dropped and counted. [s]"""
 MOST_WAITING = 1_000_000
 """Items kept at the most while the store cannot write. [1]"""
+MOST_AT_ONCE = 20_000
+"""Items in a batch at the most: a try while the store cannot write costs the live page nothing. [1]"""
 MOST_ATTACHED = 2 * LARGEST
 """Of attachments kept until they are written; a further one is refused. [bytes]"""
 
 Done = Callable[[], None]
+Gap = tuple[int, int, int]
+"""First and last time of what was lost [ns], and how much [1]."""
 
 log = logging.getLogger(__name__)
 
@@ -55,7 +59,7 @@ class Recorder:
         self._idle = asyncio.Event()
         self._idle.set()
         self._stopping = False
-        self._gap: tuple[int, int, int] | None = None
+        self._gap: Gap | None = None
         self.committed: list[Callable[[Sequence[Written]], None]] = []
         """Told of every batch that is durable; must neither wait nor fail."""
         self.failure: str | None = None
@@ -117,15 +121,16 @@ class Recorder:
         self._wake.set()
 
     async def _write(self, thread: ThreadPoolExecutor) -> None:
-        batch, attaching = list(self._waiting), self._next_piece()
-        self._waiting.clear()
+        batch = [self._waiting.popleft() for _ in range(min(len(self._waiting), MOST_AT_ONCE))]
+        attaching = self._next_piece()
         items: list[Written] = [item for _, item in batch]
         items += [item[0] if isinstance(item, tuple) else item for item in attaching]
         if not items:
             self._idle.set()
             return
-        if self.failure and self._gap:
-            items.append(self._gap_event())
+        gap, self._gap = self._gap, None  # what is dropped while this batch is written goes with the next
+        told = [self._gap_event(gap)] if gap else []
+        items += told
         writing = asyncio.get_running_loop().run_in_executor(thread, self._store.append, items)
         try:
             conflicts = await asyncio.shield(writing)
@@ -135,6 +140,7 @@ class Recorder:
         except RecordingError as error:
             self._waiting.extendleft(reversed(batch))
             self._attaching.extendleft(reversed(attaching))
+            self._gap = _both(gap, self._gap)
             self._failed(str(error))
             return
         self.written += len(items)
@@ -143,8 +149,8 @@ class Recorder:
         for item in attaching:
             if isinstance(item, tuple):
                 item[1]()
-        for conflict in conflicts:
-            self._announce(conflict)
+        for event in (*told, *conflicts):
+            self._announce(event)
         self._recovered()
         if not self._waiting and not self._attaching:
             self._idle.set()
@@ -161,34 +167,54 @@ class Recorder:
             log.error("recording stands still: %s", why)
             self._announce(Event(self._now(), EventKind.RECORDER, f"recording stands still: {why}", None, {}))
         self.failure = why
-        limit = self._monotonic() - self._patience
-        while self._waiting and self._waiting[0][0] < limit:  # attachments wait on, bounded by their size
-            if not self._drop_oldest():
-                break
+        self._give_up_old(self._monotonic() - self._patience)
+        while len(self._waiting) > self._most_waiting and self._drop_oldest():  # what came while the batch was tried
+            pass
+
+    def _give_up_old(self, limit: float) -> None:
+        """Drop the readings that wait since before `limit` [s]; events and channels stay, and attachments wait on."""
+        kept = []
+        while self._waiting and self._waiting[0][0] < limit:
+            first = self._waiting.popleft()
+            if isinstance(first[1], Reading):
+                self._lose(first[1])
+            else:
+                kept.append(first)
+        self._waiting.extendleft(reversed(kept))
 
     def _recovered(self) -> None:
         if self.failure is None:
             return
-        self.failure, self._gap = None, None
+        self.failure = None
         log.warning("recording goes on: %s", self._store.path)
         event = Event(self._now(), EventKind.RECORDER, f"recording goes on; {self.lost} readings were lost", None, {})
         self._announce(event)
         self.put(event)
 
     def _drop_oldest(self) -> bool:
-        """Drop the oldest reading, widen the gap and count it; where there is none, the oldest event. Channels stay."""
+        """Drop the oldest reading; where there is none, the oldest event. Channels stay. Whether there was one."""
         for kind in (Reading, Event):
             for place, (_, item) in enumerate(self._waiting):
                 if isinstance(item, kind):
                     del self._waiting[place]
-                    self.lost += 1
-                    first, last, count = self._gap or (item.time, item.time, 0)
-                    self._gap = (min(first, item.time), max(last, item.time), count + 1)
-                    return isinstance(item, Reading)
+                    self._lose(item)
+                    return True
         return False
 
-    def _gap_event(self) -> Event:
-        assert self._gap is not None
-        first, last, count = self._gap
-        text = f"{count} readings of {(last - first) / NANOSECONDS:.0f} s were lost: {self.failure}"
+    def _lose(self, item: Reading | Event) -> None:
+        """Count it and widen the gap."""
+        self.lost += 1
+        self._gap = _both(self._gap, (item.time, item.time, 1))
+
+    def _gap_event(self, gap: Gap) -> Event:
+        first, last, count = gap
+        why = self.failure or "the medium took too long"
+        text = f"{count} readings of {(last - first) / NANOSECONDS:.0f} s were lost: {why}"
         return Event(first, EventKind.GAP, text, None, {"from": first, "to": last, "count": count})
+
+
+def _both(one: Gap | None, other: Gap | None) -> Gap | None:
+    """One gap over both."""
+    if one is None or other is None:
+        return one or other
+    return min(one[0], other[0]), max(one[1], other[1]), one[2] + other[2]

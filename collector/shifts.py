@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind
 from analysis.points import nearest
-from collector.recording import Rows
+from collector.rows import Rows
 from drivers.base import InputError
 
 _STATED = re.compile(r"(?P<name>.+)=(?P<sign>[-+]?)(?P<whole>\d{1,10})(?:\.(?P<fraction>\d{0,9}))?")

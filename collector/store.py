@@ -1,27 +1,36 @@
 """One SQLite file a recording: one writer, one transaction a batch, any number of readers in any process.
 
-Transaction rule: `append` is one transaction; what it has returned for is on the medium. Every commit is synced
+Transaction rule: `append` is one transaction; what it has returned for is on the medium. Every such commit is synced
 (`synchronous=FULL` on a write-ahead log): with batches of 100 ms that is ten syncs a second at most, made in a thread
-of their own, and a power loss takes nothing that `append` has returned for.
+of their own, and a power loss takes nothing that `append` has returned for. Sealing (`collector/sealing.py`) is a
+transaction of its own after that; it moves readings within the file, and a crash or a power loss leaves them moved or
+not.
 """
 
-import json
 import logging
-import math
-import struct
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from itertools import repeat
 from pathlib import Path
 
 import filelock
-import numpy as np
 
-from analysis.model import Channel, Event, EventKind, Reading
+from analysis.model import Channel, Event, Reading
 from collector.attachments import Attachment, Piece
-from collector.database import Closing, RecordingError, close_writer, open_for_writing, roll_back, said
-from collector.recording import Many, Rows
+from collector.database import (
+    Closing,
+    RecordingError,
+    close_writer,
+    on_medium,
+    open_for_writing,
+    said,
+    transaction,
+)
+from collector.migrate import raise_to_present
+from collector.rows import Many
+from collector.sealing import SEALED_AFTER, Sealer
+from collector.tables import put_attachment, put_channel, put_events, put_piece
+from collector.taking import Taking
 from drivers.base import Emission
 
 log = logging.getLogger(__name__)
@@ -31,9 +40,12 @@ Written = Emission | Many | Attachment | Piece
 
 
 class Store(Closing):
-    """The writer of a recording; a second writer on the same file is refused. Not for use from two threads at once."""
+    """The writer of a recording; a second writer on the same file is refused. Not for use from two threads at once.
 
-    def __init__(self, path: Path) -> None:
+    Readings of a channel are sealed when there are `sealed_after` of them, and all when it is closed.
+    """
+
+    def __init__(self, path: Path, *, sealed_after: int = SEALED_AFTER) -> None:
         self.path = path
         if path.is_dir():
             raise RecordingError(f"cannot record to {path}: it is a folder", "name a file in it")
@@ -47,15 +59,16 @@ class Store(Closing):
         """Readings recorded by this writer, those that were there already not counted. [1]"""
         try:
             _keep_others_out(path, self._only_one)
+            raise_to_present(path)
             self._db = open_for_writing(path)
             self._identity = _identity(path)
             with said(path, "record to"):
                 self._ids = {str(key): int(number) for key, number in self._db.execute("SELECT key, id FROM channel")}
                 # what was cut off before its last piece was never told of
                 self._db.execute("DELETE FROM attachment_piece WHERE attachment NOT IN (SELECT id FROM attachment)")
+                self._sealer = Sealer(self._db, sealed_after)
         except BaseException:
-            if self._only_one.is_locked:
-                _let_go(path, self._only_one)
+            _leave(path, self._only_one)
             raise
 
     def append(self, batch: Sequence[Written]) -> list[Event]:
@@ -66,16 +79,14 @@ class Store(Closing):
         """
         with self._lock, said(self.path, "record to"):
             self._stay_in_place()
-            self._db.execute("BEGIN IMMEDIATE")
-            ids = dict(self._ids)
-            try:
-                conflicts, new = self._write(batch, ids)
-                self._db.execute("COMMIT")
-            except BaseException:
-                roll_back(self._db)
-                raise
+            ids, taking = dict(self._ids), Taking(self._db, self._sealer)
+            with transaction(self._db):
+                conflicts = self._write(batch, ids, taking)
             self._ids = ids
-            self.kept += new
+            if taking.kept:
+                self._sealer.taken(taking.kept)
+                self.kept += taking.count
+                self._sealer.catch_up(self._db, taking.count)
             return conflicts
 
     def _stay_in_place(self) -> None:
@@ -83,9 +94,14 @@ class Store(Closing):
         if _identity(self.path) == self._identity:
             return
         if not self.path.exists():
+            part = self.path.with_name(f"{self.path.name}.anew")
+            part.unlink(missing_ok=True)  # of a try that failed
+            self._db.execute("VACUUM INTO ?", (str(part),))
+            on_medium(part)  # SQLite does not sync it: https://www.sqlite.org/lang_vacuum.html
             for ending in ("-wal", "-shm"):  # what is left of the old file must not be taken for the new one's
                 Path(f"{self.path}{ending}").unlink(missing_ok=True)
-            self._db.execute("VACUUM INTO ?", (str(self.path),))
+            part.rename(self.path)
+            on_medium(self.path.parent)
             before, self._db = self._db, open_for_writing(self.path)
             before.close()
             self._identity = _identity(self.path)
@@ -93,79 +109,47 @@ class Store(Closing):
         else:
             raise RecordingError(f"another file has taken the place of {self.path}", "move that file away")
 
-    def _write(self, batch: Sequence[Written], ids: dict[str, int]) -> tuple[list[Event], int]:
-        rows: list[tuple[int, int, float | None, int]] = []
+    def _write(self, batch: Sequence[Written], ids: dict[str, int], taking: Taking) -> list[Event]:
         events: list[Event] = []
         for item in batch:
             if isinstance(item, Reading):
-                value = None if math.isnan(item.value) else item.value
-                rows.append((ids[item.channel], item.time, value, int(item.quality)))
+                taking.one(ids[item.channel], item.time, item.value, int(item.quality))
             elif isinstance(item, Many):
-                rows.extend(_rows_of(ids[item.channel], item.rows))
+                taking.many(ids[item.channel], item.rows)
             elif isinstance(item, Channel):
                 ids.setdefault(item.key, self._write_channel(item))
             elif isinstance(item, Piece):
-                row = (item.attachment, item.number, item.content)
-                self._db.execute("INSERT INTO attachment_piece VALUES (?, ?, ?)", row)
+                put_piece(self._db, item)
             elif isinstance(item, Attachment):
-                facts = (item.id, item.time, _text(item.name), item.media_type, _text(item.text), item.size)
-                self._db.execute("INSERT INTO attachment VALUES (?, ?, ?, ?, ?, ?)", facts)
+                put_attachment(self._db, item)
             else:
                 events.append(item)
-        before = self._db.total_changes
-        self._db.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
-        new = self._db.total_changes - before
-        conflicts = self._conflicts(rows, ids) if new < len(rows) else []
-        self._db.executemany(
-            "INSERT INTO event (time, kind, text, subject, data) VALUES (?, ?, ?, ?, ?)",
-            [
-                (e.time, str(e.kind), _text(e.text), _text(e.subject), json.dumps(dict(e.data)))
-                for e in (*events, *conflicts)
-            ],
-        )
-        return conflicts, new
+        taking.write()
+        conflicts = taking.conflicts({number: key for key, number in ids.items()})
+        put_events(self._db, (*events, *conflicts))
+        return conflicts
 
     def _write_channel(self, channel: Channel) -> int:
-        self._db.execute(
-            "INSERT INTO channel (key, point, instrument, unit, low, high, accuracy, response_time)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (key) DO UPDATE SET low=excluded.low, high=excluded.high,"
-            " accuracy=excluded.accuracy, response_time=excluded.response_time",
-            (
-                channel.key,
-                channel.point,
-                channel.instrument,
-                channel.unit,
-                channel.low,
-                channel.high,
-                channel.accuracy,
-                channel.response_time,
-            ),
-        )
-        number, unit = self._db.execute("SELECT id, unit FROM channel WHERE key=?", (channel.key,)).fetchone()
-        if unit != channel.unit:
+        told = self._db.execute("SELECT id, unit FROM channel WHERE key=?", (channel.key,)).fetchone()
+        if told is not None and told[1] != channel.unit:
             raise RecordingError(
-                f"{self.path} has {channel.key} in {unit}, and it comes in {channel.unit} now",
+                f"{self.path} has {channel.key} in {told[1]}, and it comes in {channel.unit} now",
                 "record to a new file",
             )
-        return int(number)
-
-    def _conflicts(self, rows: Iterable[tuple[int, int, float | None, int]], ids: dict[str, int]) -> list[Event]:
-        keys = {number: key for key, number in ids.items()}
-        events = []
-        for channel, time, value, _quality in rows:
-            query = "SELECT value FROM reading WHERE channel=? AND time=?"
-            stored = self._db.execute(query, (channel, time)).fetchone()[0]
-            if _bits(stored) != _bits(value):
-                text = f"{keys[channel]}: a second value came for the same instant; the first was kept"
-                data = {"channel": keys[channel], "kept": stored, "refused": value}
-                events.append(Event(time, EventKind.CONFLICT, text, keys[channel], data))
-        return events
+        (last,) = self._db.execute("SELECT max(id) FROM channel").fetchone()
+        number = int(told[0]) if told else (last or 0) + 1
+        put_channel(self._db, number, channel)
+        return number
 
     def close(self) -> None:
-        """Close the file; when no reader is there it is one file with no log beside it."""
+        """Seal what is fresh and close the file; when no reader is there it is one file with no log beside it."""
         with self._lock:
-            close_writer(self._db)
-            _let_go(self.path, self._only_one)
+            try:
+                if _identity(self.path) == self._identity:
+                    self._sealer.finish(self._db)
+            finally:
+                close_writer(self._db)
+                _let_go(self.path, self._only_one)
 
 
 @contextmanager
@@ -198,23 +182,20 @@ def _keep_others_out(path: Path, lock: filelock.BaseFileLock, doing: str = "reco
         raise RecordingError(f"cannot {doing} {path} ({reason})", "choose a folder you may write to") from error
 
 
+def _leave(path: Path, lock: filelock.BaseFileLock) -> None:
+    """Let the lock go, also where an interrupt came between the making of its file and the taking of it."""
+    if not lock.is_locked:
+        with suppress(filelock.Timeout, OSError):  # somebody else's
+            lock.acquire(timeout=0)
+    if lock.is_locked:
+        _let_go(path, lock)
+
+
 def _let_go(path: Path, lock: filelock.BaseFileLock) -> None:
     # While the lock is still held: whoever waits on the unlinked file is turned away by filelock, never let in.
     with suppress(OSError):
         Path(f"{path}.lock").unlink()
     lock.release()
-
-
-def _rows_of(number: int, rows: Rows) -> Iterator[tuple[int, int, float | None, int]]:
-    values: list[float | None] = rows.value.tolist()
-    for place in np.flatnonzero(np.isnan(rows.value)):
-        values[place] = None
-    return zip(repeat(number), rows.time.tolist(), values, rows.quality.tolist(), strict=False)
-
-
-def _text(text: str | None) -> str | None:
-    """Text that SQLite takes: half a character in a name or a note must not end the recording."""
-    return None if text is None else text.encode("utf-8", "replace").decode()
 
 
 def _identity(path: Path) -> tuple[int, int] | None:
@@ -223,7 +204,3 @@ def _identity(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return status.st_dev, status.st_ino
-
-
-def _bits(value: float | None) -> bytes | None:
-    return None if value is None else struct.pack(">d", value)

@@ -5,7 +5,8 @@ from contextlib import closing
 from typing import NamedTuple
 
 from analysis.model import NANOSECONDS
-from collector.recording import Recording, Rows
+from collector.recording import Recording
+from collector.rows import Rows
 
 MOST = 65_536
 """Readings wished in a window; it grows until it has half as many, and shrinks when it has more. [1]"""

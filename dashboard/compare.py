@@ -10,9 +10,10 @@ import numpy as np
 
 from analysis.model import NANOSECONDS, Series
 from analysis.points import POINTS, measure_of
-from analysis.thinning import thin, usual_spacing, with_gaps
+from analysis.thinning import longest_line, thin, with_gaps
 from analysis.units import UnitError
-from collector.normalize import series, zeros_in
+from collector.normalize import outline, series, zeros_in
+from collector.outline import Outline, spacing_of
 from collector.recording import Recording
 from dashboard.compare_look import GROUPS, Figure, Group, lanes, layout, legend_row, line, marks
 from dashboard.recorded import Wanted, shown_span, whole_span
@@ -23,8 +24,6 @@ MOST_POINTS = 2000
 """Of a trace. [1]"""
 LARGEST_MOVE = 1e7
 """B is moved no further than this. [s]"""
-SHORTEST_BREAK, SPACINGS = 3.0, 5.0
-"""A line is broken where readings are further apart than this [s], and than so many of their usual spacings."""
 LANE = 0.7
 """Height of a closed contact in its lane. [1]"""
 FIRST_CLOSED = ("gas_valve", "switch_closed")
@@ -109,21 +108,23 @@ def _first_rise(one: Series) -> float | None:
 def _thinned(side: Side, start: float, end: float) -> Iterator[Series]:
     """The series of a recording on the common axis, one read after the other so that memory stays small."""
     low, high = (round((side.began + time - side.moved) * NANOSECONDS) for time in (start, end))
-    with Recording(side.path) as recording:
+    with Recording(side.path, past_damage=True) as recording:
         zeros = zeros_in(recording)
         for channel in recording.channels:
             if channel.point not in POINTS:
                 continue
+            contact = POINTS[channel.point].measure == "contact"
             try:
-                one = series(recording, channel, low, high, zeros=zeros)
+                if contact:
+                    one = series(recording, channel, low, high, zeros=zeros)
+                else:
+                    one = outline(recording, channel, low, high, points=MOST_POINTS, zeros=zeros)
             except UnitError:
                 continue
             if not np.isfinite(one.value).any():
                 continue
-            spacing = usual_spacing(one.time)
-            longest = SHORTEST_BREAK if math.isnan(spacing) else max(SHORTEST_BREAK, SPACINGS * spacing)
-            if POINTS[channel.point].measure == "contact":  # it may be told only when it changes
-                longest = math.inf
+            # a contact may be told only when it changes; an outline is broken where it is to be already
+            longest = math.inf if contact or isinstance(one, Outline) else longest_line(spacing_of(one))
             time, value = with_gaps(one.time, one.value, longest)
             time, value = thin(time, value, MOST_POINTS)
             yield Series(one.channel, time - side.began + side.moved, value)

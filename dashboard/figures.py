@@ -9,7 +9,8 @@ import numpy as np
 
 from analysis.model import NANOSECONDS, Event, Plate, Series
 from analysis.points import DERIVED, MEASURES, POINTS, measure_of
-from analysis.thinning import Array, thin, usual_spacing, with_gaps
+from analysis.thinning import longest_line, thin, with_gaps
+from collector.outline import Outline, spacing_of
 from dashboard.charts import BAND, CHARTS, DASHES, GRID, GROUND, INK, LOOKS, MOMENTS, Chart
 from dashboard.strip import strip_height, strip_parts
 from dashboard.tiles import label_of, scale_of
@@ -18,10 +19,6 @@ Figure = dict[str, Any]
 
 POINTS_A_TRACE = 1_400
 """A fresh trace has at most these; the script in the browser adds live readings up to 2,000. [1]"""
-
-SHORTEST_BREAK = 3.0
-"""A line is broken where readings are further apart than this and than `SPACINGS` times their usual spacing. [s]"""
-SPACINGS = 5.0
 
 SPARSE = 3.0
 """Readings further apart than this, or a single one, are marked with a dot each. [s]"""
@@ -95,12 +92,6 @@ def trend_figures(
     return figures
 
 
-def longest_line(time: Array) -> float:
-    """Spacing above which the line through these times is broken. [s]"""
-    spacing = usual_spacing(time)
-    return SHORTEST_BREAK if math.isnan(spacing) else max(SHORTEST_BREAK, SPACINGS * spacing)
-
-
 def _strip(own: Sequence[Series], view: View) -> tuple[list[Figure], Figure]:
     traces, axis, notes = strip_parts(own, shift=view.shift, light=view.light, narrow=view.narrow)
     height = strip_height(len(traces))
@@ -138,7 +129,7 @@ def _trace(series: Series, own: Sequence[Series], view: View, shade: int) -> Fig
     text = (POINTS.get(point) or DERIVED[point]).text
     name = f"{text} ({series.channel.instrument})" if len(sharing) > 1 else text
     dash = DASHES[(DASHES.index(dash) + sharing.index(series)) % len(DASHES)]  # instruments of one point differ too
-    dense = usual_spacing(series.time) <= SPARSE
+    dense = spacing_of(series) <= SPARSE
     return _line(series, view, 0.0) | {
         "name": name,
         "mode": "lines" if dense else "lines+markers",
@@ -160,8 +151,9 @@ def _band(series: Series, rise: tuple[float, float], view: View, shade: int) -> 
 
 def _line(series: Series, view: View, shift: float, *, bridged: bool = False) -> Figure:
     scale, offset = scale_of(measure_of(series.channel.point), view.units)
-    longest = math.inf if bridged else longest_line(series.time)
-    time, value = thin(*with_gaps(series.time, series.value, longest), view.points)
+    longest = math.inf if bridged else longest_line(spacing_of(series))
+    drawn = math.inf if isinstance(series, Outline) else longest  # that is broken where it is to be already
+    time, value = thin(*with_gaps(series.time, series.value, drawn), view.points)
     shown = value * scale + offset + shift * scale
     # A derived quantity comes live under its own name.
     key = series.channel.point if series.channel.point in DERIVED else series.channel.key

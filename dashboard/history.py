@@ -1,39 +1,57 @@
 """Readings and moments back from a recording, read anew each time they are asked for."""
 
 from collections.abc import Collection, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from analysis.airflow import temperature_rise
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Series
+from analysis.points import measure_of
 from analysis.units import UnitError
 from collector.derived import TEMPERATURE_FRESH
-from collector.normalize import joined, series
+from collector.normalize import joined, outline, series, zeros_in
+from collector.outline import Outline
 from collector.recording import Recording
 
+RISE = ("temp_supply", "temp_return")
+"""What the temperature rise is of: it rests on each reading, since the extremes of the two say nothing of it."""
 MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM, EventKind.PHOTO})
 """Kinds of events that are drawn across the trends; of alarms only that they were raised."""
 
 
-def read(path: Path, points: Collection[str], start: float | None, end: float | None) -> list[Series]:
+def read(
+    path: Path, points: Collection[str], start: float | None, end: float | None, most: int | None = None
+) -> list[Series]:
     """Series of every channel at these points from `start` to `end` [s], None for the ends of the recording.
 
-    The temperature rise is worked out where it is asked for. Channels whose unit can't be read are left out.
-    RecordingError when the file can't be read.
+    With `most`, a channel that has many more readings comes in about so many points, as an `Outline`; contacts never.
+    The temperature rise is worked out where it is asked for. Channels whose unit can't be read are left out, and so is
+    what is damaged. RecordingError when the file can't be read.
     """
     low, high = (None if time is None else round(time * NANOSECONDS) for time in (start, end))
-    found = []
-    with Recording(path) as recording:
+    found, for_rise = [], []
+    with Recording(path, past_damage=True) as recording, recording.still():
+        zeros = zeros_in(recording)
         for channel in recording.channels:
-            if channel.point in points:
-                try:
-                    found.append(series(recording, channel, low, high))
-                except UnitError:
-                    continue
+            if channel.point not in points:
+                continue
+            with suppress(UnitError):
+                found.append(
+                    series(recording, channel, low, high, zeros=zeros)
+                    if most is None or measure_of(channel.point).name == "contact"
+                    else outline(recording, channel, low, high, points=most, zeros=zeros)
+                )
+                if "temp_rise" in points and channel.point in RISE:
+                    one = found[-1]
+                    for_rise.append(
+                        series(recording, channel, low, high, zeros=zeros) if isinstance(one, Outline) else one
+                    )
         changes = [event.data for event in recording.events({EventKind.UNIT_CHANGED})]
-    found = joined(found, [(str(one["from"]), str(one["to"])) for one in changes])
-    rise = rise_of(found) if "temp_rise" in points else None
+    pairs = [(str(one["from"]), str(one["to"])) for one in changes]
+    found = joined(found, pairs)
+    rise = rise_of(joined(for_rise, pairs)) if "temp_rise" in points else None
     return [*found, rise] if rise else found
 
 

@@ -59,7 +59,7 @@ def recorded_figure(path: Path, wanted: Wanted) -> dict[str, Any]:
     units = "metric" if wanted.units == "metric" else "trade"
     view = View(start, end, units=units, light=wanted.light, narrow=wanted.narrow, counted=counted)
     plate, limits = _papers(path)
-    found, events = read(path, TREND_POINTS, start, end), moments(path, start, end)
+    found, events = read(path, TREND_POINTS, start, end, view.points), moments(path, start, end)
     figures = list(trend_figures(found, view, plate, limits, events).values())
     if counted:
         figures = [_without_zone(figure) for figure in figures]

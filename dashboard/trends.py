@@ -55,7 +55,7 @@ def requested_trends(request: Request, hub: Hub) -> dict[str, Any]:
         wanted = _wanted(request, hub)
         if wanted is None:
             return {"message": "no readings yet", "figures": {}}
-        found = read(hub.recording, TREND_POINTS, *wanted)
+        found = read(hub.recording, TREND_POINTS, *wanted, POINTS_A_TRACE)
         events = moments(hub.recording, *wanted)
     except LightoffError as error:
         return {"message": str(error), "figures": {}}

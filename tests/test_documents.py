@@ -17,7 +17,7 @@ from analysis.points import DERIVED, MEASURES, POINTS
 from collector import job
 from collector.cli import main
 from collector.instruments import build
-from collector.recording import Rows
+from collector.rows import Rows
 from collector.sinks.lines import Writer
 from drivers.codecs.recording_csv import CsvReader, parse_head
 from drivers.port_errors import opening_error

@@ -79,16 +79,19 @@ def _grouped(segments: Sequence[Segment], time: Array, *, no_start: bool) -> lis
         starts = name in ("inducer_start", "not_proved", "found_closed", "waiting") or (
             goes_on(name) and before in AGAIN
         )
-        if begin is None and number and name == "limit_cooldown" and before != "waiting":
-            inside = False  # the house is cooled down, or the limit opened; nobody called for heat
         if begin is not None and (not inside or starts):
             found.append((begin, number))
             begin = None
-        if inside and begin is None:
+        if inside and begin is None and (not number or _begins(name, before)):
             begin = number
     if begin is not None:
         found.append((begin, len(segments)))
     return found
+
+
+def _begins(name: str, before: str) -> bool:
+    """Whether an attempt may begin with a state: a limit that opens and is cooled down with no call is none."""
+    return goes_on(name) or name in ("found_closed", "rollout") or before == "waiting"
 
 
 def _rested(segments: Sequence[Segment], start: int) -> bool:

@@ -42,10 +42,10 @@ def _alike(old: Course, new: Course, last: float) -> bool:
     )
 
 
-def trimmed(said: Course, before: float) -> Course:
-    """The course without most of its changes before a time, but for what was said then."""
+def trimmed(said: Course, before: float, fewest: int = 16) -> Course:
+    """The course without its changes before a time, but for what was said then, where they are no fewer than that."""
     first = int(np.searchsorted(said.time, before, "right")) - 1
-    return said if first < 16 else Course(said.time[first:], said.state[first:], said.u[first:])
+    return said if first < max(fewest, 1) else Course(said.time[first:], said.state[first:], said.u[first:])
 
 
 def ended(said: Course, at: float) -> Course:

@@ -126,9 +126,9 @@ def _implied(seen: Mapping[tuple[int, int], Array], have: set[int], durations: D
     glow = seen.get((IGNITER, 1), nothing)
     out = [part for key in ((FLAME, 0), (GAS, 0), (SWITCH, 0), (CALL, 0)) if (part := seen.get(key)) is not None]
     shut = np.concatenate(out) if out else nothing
-    found: list[Array] = []
+    found: list[Array] = [calls + 1.5]
     if INDUCER not in have:
-        found += [calls + 1.5, proved - 4.0, gas - usual("prepurge", "igniter_warmup") - 4.0]
+        found += [proved - 4.0, gas - usual("prepurge", "igniter_warmup") - 4.0]
         found += [lit - usual("prepurge", "igniter_warmup") - 6.0]
     if SWITCH not in have:
         found += [starts + 2.5, starts + 4.0, starts + 6.0, gas - usual("prepurge", "igniter_warmup")]

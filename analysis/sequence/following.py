@@ -1,7 +1,7 @@
 """The best course of states up to now, the part that is settled left behind: cost does not grow with length."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +10,8 @@ from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
 from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
-from analysis.sequence.path import Path, Segment
-from analysis.sequence.states import STATES, Durations, impossible
+from analysis.sequence.path import SAME, Path, Segment
+from analysis.sequence.states import BROKEN_OFF, FOLLOWS, NUMBER, STATES, Durations, impossible
 
 Array = NDArray[np.float64]
 
@@ -21,10 +21,10 @@ LEFT = 100
 """Moments that are left then. [1]"""
 FAR = 1e10
 """Later than any reading. [s]"""
+RETRIED = frozenset(("post_purge", "interpurge", "limit_cooldown"))
+"""Phases after which the inducer may start once more for the same call."""
 ENOUGH = 30.0
 """What is worse by so much is not looked at. [log 1]"""
-SAME = 3.0
-"""A phase that begins as much later is another one. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +83,18 @@ class Following:
     def at(self) -> float:
         """Where the settled boundary lies that the open course begins with. [s]"""
         return self._at
+
+    @property
+    def ready(self) -> bool:
+        """Whether the last standing may be settled: not where too many moments cut it short."""
+        return self._path is not None
+
+    @property
+    def begins(self) -> frozenset[str]:
+        """Phases of the states that the open course may begin with; empty where nothing is settled."""
+        if self._begin is None:
+            return frozenset()
+        return frozenset(STATES[state].phase for state in np.flatnonzero(np.isfinite(self._begin)))
 
     def follow(self, voices: list[Voice], now: float) -> Standing | None:
         """The course up to now; None where nothing tells."""
@@ -186,6 +198,52 @@ class Following:
                 return best - float(scores[state])
         return np.inf
 
+    def others(self, within: float) -> Iterator[Standing]:
+        """Courses that are no more than so much worse than the last standing, and have another past. [log 1]"""
+        path, own = self._path, self._segments
+        if path is None:
+            return
+        ways = []
+        for place, segment in enumerate(own):
+            after = own[place + 1].state if place + 1 < len(own) else None
+            ways += [(loss, [*way, *own[place + 1 :]]) for loss, way in path.others(segment, after, within)]
+        seen = set[tuple[tuple[int, int], ...]]()
+        for _, way in sorted(ways, key=lambda one: one[0]):
+            key = tuple((one.state, one.start) for one in way)
+            if key not in seen:
+                seen.add(key)
+                yield self._stood(way, *refined(way, path.time, self._voices, self.durations), 0.0)
+
+    def continued(self, standing: Standing) -> Iterator[Standing]:
+        """The last standing with whatever may still follow what it says; none where nothing that matters may."""
+        segments = standing.segments
+        if len(segments) < 2:
+            return
+        before, last = (STATES[one.state] for one in segments[-2:])
+        settled = self.anchor >= standing.start(len(segments) - 1) - SAME and len(self.begins) == 1
+        if settled and last.phase not in RETRIED:
+            return
+        states = [segments[-1].state]
+        if before.phase in GOES_ON and not settled:
+            possible = {**FOLLOWS[before.name], **BROKEN_OFF.get(before.name, {})}
+            states = [NUMBER[name] for name in possible if STATES[NUMBER[name]].phase not in GOES_ON]
+        for state in states:
+            yield replace(standing, segments=[*segments[:-1], replace(segments[-1], state=state)])
+
+    def anew(self, now: float) -> Standing | None:
+        """The best course over all that the voices still say, whatever was settled; None where that is too much."""
+        voices, evidence = self._voices, self._evidence
+        if evidence is None or not evidence.signals:
+            return None
+        start = min(float(voice.course.time[0]) for voice in voices if voice.course.time.size)
+        time = moments(voices, self.durations, start, now)
+        if time.size > 2 * MOST:
+            return None
+        path = Path(self.durations, evidence.signals, impossible(evidence.signals, self._plate))
+        path.extend(time, evidence.said(time))
+        segments = path.best()
+        return Standing(segments, *refined(segments, time, voices, self.durations)) if segments else None
+
     def drop(self, number: int) -> None:
         """Forget the first so many settled segments."""
         del self._before[:number]
@@ -210,12 +268,15 @@ class Following:
             for state, begun in zip(STATES, since, strict=True)
         ]
         margin = float(scores[last.state] - np.max(scores[other], initial=-np.inf))
+        return self._stood(self._segments, *self._refined, margin)
+
+    def _stood(self, own: Sequence[Segment], at: Array, u: Array, margin: float) -> Standing:
+        """A course behind what is settled."""
         count = len(self._before)
-        at, u = self._refined
         at[0], u[0] = self._at, self._u
         np.maximum.accumulate(at, out=at)
         segments = [Segment(one.state, number, number + 1) for number, one in enumerate(self._before)]
-        segments += [Segment(one.state, one.start + count, one.end + count) for one in self._segments]
+        segments += [Segment(one.state, one.start + count, one.end + count) for one in own]
         time = np.concatenate([[one.at for one in self._before], at])
         u = np.concatenate([[one.u for one in self._before], u])
         settled = count + (1 if self._begin is not None else 0)

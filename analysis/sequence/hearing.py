@@ -5,14 +5,14 @@ from numpy.typing import NDArray
 
 from analysis.model import Channel, Plate, Series
 from analysis.sequence.courses import NOTHING, ended, joined, trimmed
-from analysis.sequence.edges import QUIET, RECENT, course
+from analysis.sequence.edges import QUIET, RECENT, Course, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
 from analysis.sequence.readings import Means, Readings
-from analysis.sequence.signals import HEAT, HIGH, STAGE_CONTACTS, STAGE_LEVELS, TELLING
+from analysis.sequence.signals import HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, TELLING
 from analysis.sequence.stages import STEADY, stage_course, stage_split
-from analysis.sequence.voicing import by_pressure, energised, pressed, turned, voice_of
+from analysis.sequence.voicing import by_pressure, energised, pressed, reliance, turned, voice_of
 
 Array = NDArray[np.float64]
 
@@ -33,6 +33,12 @@ MOVED = 0.1
 """Part by which a level has to move to count as another one. [1]"""
 CALM = 15.0
 """A channel that changed no later than this before, and reads as before, need not be looked at. [s]"""
+BEFORE, CHAIN = 2.0, 8
+"""A part that is looked at anew begins so long before a change that is near [s], of changes in a row so many back."""
+GALE = 5.0
+"""Farther than so many times the smallest change no gust draws; our choice. [1]"""
+SHIFTED = 0.5
+"""A change that lies so far elsewhere is another one. [s]"""
 ALIKE = 1.15
 """Largest by smallest reading of what reads as before. [1]"""
 STAGED = 8
@@ -78,9 +84,20 @@ class Hearing:
             self._feel()
         elif self._used.contact:
             if not self._goes_on(last):
-                self._hear(anew=False)
+                self._hear(self.readings.last - WINDOW, anew=False)
         elif self._learn() or not self._goes_on(last):
-            self._hear(anew=self._anew)
+            self._hear(-np.inf if self._anew else self.readings.last - WINDOW, anew=self._anew)
+
+    def again(self, since: float) -> bool:
+        """Make the course anew from a time on with the newest levels; whether it is another one then."""
+        if self._levels is None or not self.readings.count or self._used.contact or self.point in RAW:
+            return False
+        before, old = (self._said, self._stage), self._levels
+        if (levels := self._learning.levels(self._used)) is not None:
+            self._levels = levels
+        self._hear(since, anew=self._levels != old)
+        pairs = zip(before, (self._said, self._stage), strict=True)
+        return any(_apart(was, now, since + 2 * SETTLING, self.readings.last) for was, now in pairs)
 
     def trim(self, before: float) -> None:
         """Forget changes before a time, but for what was said then."""
@@ -102,6 +119,11 @@ class Hearing:
         self._split, self._voices = None, None
 
     @property
+    def signal(self) -> int | None:
+        """What it tells of; None where it is only asked about its level or tells the stage."""
+        return None if self._telling is None else self._telling.signal
+
+    @property
     def sure(self) -> bool:
         """Whether it showed both of its levels."""
         if self._used.contact or self.point in RAW:
@@ -109,6 +131,15 @@ class Hearing:
         if self._used.signal == HEAT:
             return self._said.time.size > 3
         return self._levels is not None and not self._levels.always_on and not _flat(self._levels)
+
+    @property
+    def firm(self) -> bool | None:
+        """Whether it tells the inducer well; None where it does not tell it at all."""
+        if self._used.signal != INDUCER or self._said.time.size < 2:
+            return None
+        if not self._used.fades:
+            return True
+        return self._levels is not None and abs(self._levels.reach) >= GALE * self._used.floor
 
     @property
     def silent(self) -> bool:
@@ -223,12 +254,13 @@ class Hearing:
         least = float(distance.min())
         return least >= levels.on and float(distance.max()) <= ALIKE * least
 
-    def _hear(self, *, anew: bool) -> None:
-        """Make the course anew over its last part, or over all that is kept."""
+    def _hear(self, since: float, *, anew: bool) -> None:
+        """Make the course anew from about a time on.
+
+        anew : whether it is to be told even if it is the same.
+        """
         time, value, contact = self.readings.time, self.readings.value, self._used.contact
-        first = 0
-        if not anew:
-            first = max(0, min(int(np.searchsorted(time, time[-1] - WINDOW)), time.size - FEWEST))
+        first = max(0, min(int(np.searchsorted(time, self._calm(since))), time.size - FEWEST))
         time, value = time[first:], value[first:]
         if time.size == 1 and contact:
             time, value = np.array([time[0], time[0] + 1e-3]), np.repeat(value, 2)
@@ -246,13 +278,22 @@ class Hearing:
         if self._split is not None and levels is not None and time.size >= 8:
             stage = stage_course(self.point, time, value, levels, self._split)
             self._stage = joined(self._stage, stage, stands, last)
-        elif anew:
+        elif self._split is None:
             self._stage = NOTHING
         if self.point == "draft_switch":
             self._pressed = joined(self._pressed, pressed(time, value, self._plate), stands, last)
         if (self._said, self._stage) != before or anew:
             self._voices = None
             self._quiet = last
+
+    def _calm(self, time: float) -> float:
+        """The last time up to this one at which nothing had changed for a while."""
+        changes = self._said.time
+        for at in changes[np.searchsorted(changes, time + CALM) - 1 :: -1][:CHAIN].tolist():
+            if at < time - CALM:
+                break
+            time = min(time, at - BEFORE)
+        return time
 
     def _feel(self) -> None:
         """Make the course of a temperature anew when another mean is there."""
@@ -278,9 +319,19 @@ class Hearing:
 def _differ(old: Levels, new: Levels) -> bool:
     if old.always_on != new.always_on or (old.reach < 0) != (new.reach < 0):
         return True
-    return (
-        _flat(old) != _flat(new) or abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
-    )
+    if _flat(old) != _flat(new) or abs(reliance(old) - reliance(new)) > MOVED:
+        return True
+    return abs(new.on - old.on) > MOVED * old.on or abs(new.rest - old.rest) > MOVED * old.on
+
+
+def _apart(old: Course, new: Course, since: float, last: float) -> bool:
+    """Whether two courses differ from a time on by more than a little in when they change."""
+    if old is new:
+        return False
+    first, second = trimmed(old, since, 0), trimmed(new, since, 0)
+    if first.state.size != second.state.size or (first.state != second.state).any():
+        return True
+    return bool((np.abs(np.clip(first.time, since, last) - np.clip(second.time, since, last)) > SHIFTED).any())
 
 
 def _flat(levels: Levels) -> bool:

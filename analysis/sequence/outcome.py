@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from scipy.special import ndtr
 
-from analysis.sequence.signals import BLOWER, FLAME, GAS, HEAT, IGNITER, SWITCH
+from analysis.sequence.signals import BLOWER, FLAME, GAS, IGNITER, SWITCH
 from analysis.sequence.signs import signs
 from analysis.sequence.witness import Ending, Witness
 
@@ -67,7 +67,7 @@ def before(ending: Ending, witness: "Witness") -> Mapping[str, float]:
     at, phase = ending.time, ending.phase
     if phase in ("blower_on_delay", "run_low", "run_high"):
         running = _ran(ending, witness)
-        burned = any(witness.knows(signal, ending.lit + 1.0) for signal in (GAS, FLAME, HEAT))
+        burned = any(witness.knows(signal, ending.lit + 1.0) for signal in (GAS, FLAME))
         unlit = 0.0 if burned else 0.4 * (1.0 - running)
         return _mixed({"run": running, "blower_on_delay": 1.0 - running - unlit, "ignition_trial": unlit})
     if phase not in ENDINGS:

@@ -38,6 +38,8 @@ COLD = (
 """States without a flame that an opened limit interrupts only where its contact shows."""
 WIDTH = 8.0
 """How far a change may be from its moment that neither a channel nor a timing tells. [s]"""
+SAME = 3.0
+"""What begins as much later is another course. [s]"""
 UNKNOWN_BEGIN = 3.0
 """What the end of a state costs that was there already when the recording began. [log 1/s]"""
 
@@ -125,10 +127,7 @@ class Path:
         first = max(0, number - WINDOW)
         if number == len(self._carried):
             self._carry(first)
-        length = self.time[number] - self.time[first:number]
-        spent = self._durations.lasting(length) if lasting else self._durations.density(length)
-        if first == 0 and self._begin is None:  # nobody knows how long it had lasted when the recording began
-            spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
+        spent = self._spent(first, self.time[number] - self.time[first:number], lasting=lasting)
         score = self._entered[first:number] - self._said[first:number] + spent
         which = np.argmax(score, axis=0)
         best, since = score[which, np.arange(COUNT)], (which + first).astype(np.int32)
@@ -140,6 +139,13 @@ class Path:
             take = older > best
             best, since = np.where(take, older, best), np.where(take, begun, since)
         return best + self._said[number], since
+
+    def _spent(self, first: int, length: Array, *, lasting: bool) -> Array:
+        """(n, states) what it costs to last as long (n,) since each moment from the first on."""
+        spent = self._durations.lasting(length) if lasting else self._durations.density(length)
+        if first == 0 and self._begin is None:  # nobody knows how long it had lasted when the recording began
+            spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
+        return spent
 
     def _carry(self, first: int) -> None:
         """Of the moment that leaves the window, keep for each state what is better than what was kept."""
@@ -171,6 +177,31 @@ class Path:
             other = max(other, float(np.max(score[~alike], initial=-np.inf)))
         return best - other
 
+    def others(self, segment: Segment, after: int | None, within: float) -> list[tuple[float, list[Segment]]]:
+        """Other courses up to the end of a segment, each with how much worse it is, those no worse than `within`.
+
+        after : state that follows then; None at the last moment. Each comes there from another state, or from the same
+        one that began at quite another time.
+        """
+        end = segment.end
+        first = max(0, end - WINDOW)
+        length = self.time[end] - self.time[first:end]
+        entered = self._entered[first:end] - self._said[first:end]
+        score = entered + self._spent(first, length, lasting=True)
+        if after is not None:
+            through = entered + self._spent(first, length, lasting=False) + self._follow[:, after]
+            score = score + self._broken[:, after]
+            score = np.maximum(score, through)
+        best = float(np.max(score))
+        near = np.abs(self.time[first:end] - self.time[segment.start]) <= SAME
+        score[near, segment.state] = -np.inf
+        found = []
+        for state in np.flatnonzero(score.max(axis=0) > best - within).tolist():
+            start = first + int(np.argmax(score[:, state]))
+            loss = best - float(score[start - first, state])
+            found.append((loss, [*self._way(state, start), Segment(state, start, end)]))
+        return found
+
     def scores(self) -> tuple[Array, NDArray[np.int32]]:
         """(states,) score of being in each state at the last moment, and the moment at which it then began."""
         return self._best(self.time.size - 1, lasting=True)
@@ -184,8 +215,12 @@ class Path:
 
     def back(self, state: int, since: NDArray[np.int32]) -> list[Segment]:
         """The best path to a state at the last moment, with what `scores` says of when it began."""
-        start, end = int(since[state]), self.time.size - 1
-        found = [Segment(state, start, end)]
+        start = int(since[state])
+        return [*self._way(state, start), Segment(state, start, self.time.size - 1)]
+
+    def _way(self, state: int, start: int) -> list[Segment]:
+        """The best path to a state that begins at a moment."""
+        found = []
         while start > 0:
             before = int(self._from[start, state])
             start, end = int(self._since[start, state]), start

@@ -12,8 +12,10 @@ from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
-from analysis.sequence.signals import CALL
-from analysis.sequence.states import NUMBER, STATES, Durations
+from analysis.sequence.path import SAME
+from analysis.sequence.progress import told
+from analysis.sequence.signals import CALL, FLAME, GAS, HEAT
+from analysis.sequence.states import STATES, Durations
 from analysis.sequence.voicing import rests, tempered
 
 TICK = 0.5
@@ -30,7 +32,15 @@ MARGIN = 15.0
 """How much worse any other phase has to be for one to be settled. [log 1]"""
 BEFORE = 6.0
 """The same of the phase before it, where an attempt begins or ends. [log 1]"""
-EARLY, LATEST = 10.0, 60.0
+NEAR = 6.0
+"""Courses worse by no more than this come near: those are built and compared. [log 1]"""
+OLD = 300.0
+"""A decision of such an age is settled as it stands, even where all that is remembered says otherwise. [s]"""
+WAYS = 24
+"""Where more courses than this come near, nothing is sure. [1]"""
+SELDOM = 0.1
+"""Part of the age of a decision after which courses are compared again. [1]"""
+EARLY, LATEST = 10.0, 120.0
 """An attempt is settled when the next one is so old: with the margin then, as it stands at the latest. [s]"""
 LONG = 900.0
 """An attempt that is over for so long is settled as it stands. [s]"""
@@ -38,13 +48,12 @@ BUILT = 1.0
 """Attempts are made anew so often though nothing changes: some ask how long it lasts. [s]"""
 KEPT = 200
 """Attempts kept; the oldest are dropped. [1]"""
-REMEMBERED = 150.0
+REMEMBERED = 600.0
 """Changes are kept for so long before what is open: others follow from them by the timing. [s]"""
 FAR = 1e12
 """No reading is farther from nothing than this. [inside unit]"""
-OPEN = frozenset(("", "standby", "run_low", "run_high", "lockout"))
-"""Phases with no usual end."""
-TRIAL = ("igniter_warmup", "ignition_trial")
+OPEN_ENDED = ("cut_off", "unknown")
+"""Outcomes that what follows may still turn into others."""
 
 
 class Recognizer:
@@ -68,6 +77,8 @@ class Recognizer:
         self._open: list[Attempt] = []
         self._decided: Attempt | None = None  # the one under way, with the outcome that is settled
         self._progress = Progress()
+        self._asked = False  # whether courses were compared in this look
+        self._ask: dict[float, float] = {}  # when those up to a time are to be compared again at the earliest
 
     def step(self, point: str, time: float, value: float, quality: Quality) -> Progress:
         """Take a reading [inside unit of the point] of a time [s]; where the sequence stands then."""
@@ -119,7 +130,7 @@ class Recognizer:
 
     def _work(self, now: float, settles: float) -> None:
         """Look at what was read until now; decisions older than those seconds before `settles` may be settled."""
-        self._fresh = False
+        self._fresh = self._asked = False
         self._next, self._looked = self._time + TICK, now
         for hearing in self._hearings.values():
             hearing.listen()
@@ -136,7 +147,16 @@ class Recognizer:
             self._open = self._built(standing, voices)
             self._build = now + BUILT
         self._settle(standing, voices, settles)
-        self._progress = self._told(standing, settles)
+        self._progress = told(
+            standing,
+            self._following,
+            self._durations,
+            attempts=self.attempts,
+            under_way=bool(self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK),
+            decided=self._decided is not None,
+            call=self._call,
+            settled=lambda since: settles - since >= REVISED and standing.margin >= MARGIN,
+        )
         before = self._following.anchor - REMEMBERED
         for point in [point for point, hearing in self._hearings.items() if hearing.silent]:
             del self._hearings[point]
@@ -182,26 +202,32 @@ class Recognizer:
         """Settle what is old enough and sure, or old enough anyway."""
         following = self._following
         last = len(standing.segments) - 1
-        if following is None or last < 0:
+        if following is None or not following.ready or last < 0:
             return
-        hearings = self._hearings.values()
-        if any(one.learned > settles - LEARNING for one in hearings):
+        firm = [one.firm for one in self._hearings.values()]
+        if False in firm and True not in firm:  # nothing but a weak draft tells the inducer: it may be the wind
             return
-        start, built = standing.start(last), self._open
-        sure = all(one.sure for one in hearings)
+        fresh = [one for one in self._hearings.values() if one.learned > settles - LEARNING or not one.sure]
+        known = {one.signal for one in self._hearings.values() if one not in fresh}
+        fresh = [one for one in fresh if one.signal not in known and not (one.signal == HEAT and known & {GAS, FLAME})]
+        if any(one.learned > settles - LEARNING for one in fresh):
+            return
+        start, built, sure = standing.start(last), self._open, not fresh
         revised = REVISED if sure else LEARNING
         number = None
         ended = False
         if last == 0 and not standing.settled and not sure:
             return
-        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, last, settles):
+        if start <= settles - revised and standing.margin >= MARGIN and self._sure(standing, voices, last, settles):
             number = last
-        elif (number := self._another(standing, settles)) is None:
-            number, ended = self._end(standing, settles - revised), True
+        elif (number := self._another(standing, voices, settles)) is None:
+            number, ended = self._end(standing, voices, settles - revised), True
         if number is not None and number >= standing.settled - 1:
             at = standing.start(number)
             over = [one for one in built if one.end <= at + 1e-6]
             if over and over[-1].deciding_time > settles - revised - SLOW:
+                return
+            if not self._confirmed() or (over and not self._borne_out(over, voices, settles)):
                 return
             following.settle(number, ended=ended)
             for one in over:
@@ -211,7 +237,34 @@ class Recognizer:
                 following.drop(self._kept_from(standing, over[-1].end, number))
         self._decide(standing, voices, settles)
 
-    def _another(self, standing: Standing, settles: float) -> int | None:
+    def _confirmed(self) -> bool:
+        """Whether the channels say the same with all that is known of their levels by now."""
+        since = -math.inf if self._following is None else self._following.anchor - REMEMBERED
+        return not any([hearing.again(since) for hearing in self._hearings.values()])  # noqa: C419 - each of them
+
+    def _borne_out(self, own: list[Attempt], voices: list[Voice], settles: float) -> bool:
+        """Whether the same attempts are found from all that is remembered, whatever was settled; or they are old."""
+        until, age = own[-1].end, settles - own[-1].deciding_time
+        if self._following is None or settles < self._ask.get(-until, -math.inf):
+            return False
+        anew = None if age > OLD else self._following.anew(max(settles, self._time))
+        if anew is None:
+            return True
+        self._ask[-until] = settles + max(BUILT, SELDOM * age)
+        series = [hearing.series() for hearing in self._hearings.values()]
+        found = attempts(
+            anew.segments,
+            anew.time,
+            anew.u,
+            voices=voices,
+            series=series,
+            durations=self._durations,
+            plate=self._plate,
+        )
+        found = [one for one in found if one.start >= own[0].start - SAME]
+        return _alike(own, found, max(until, own[-1].start + 2 * SAME))
+
+    def _another(self, standing: Standing, voices: list[Voice], settles: float) -> int | None:
         """Segment with which another attempt begins, or rest, for so long that what was before is settled."""
         following, built = self._following, self._open
         if following is None:
@@ -220,11 +273,16 @@ class Recognizer:
         for begin in [*rests, *(one.start for one in reversed(built[1:]))]:
             place = next(place for place in range(len(standing.segments)) if standing.start(place) >= begin - 1e-6)
             age = settles - begin
-            if age >= REVISED and min(following.lead(place), following.doubt(place)) >= _needed(age):
+            if age < REVISED:
+                continue
+            needed = _needed(age)
+            if min(following.lead(place), following.doubt(place)) >= needed:
+                return place
+            if self._agreed(voices, begin, settles, min(needed, NEAR)):
                 return place
         return None
 
-    def _end(self, standing: Standing, before: float) -> int | None:
+    def _end(self, standing: Standing, voices: list[Voice], before: float) -> int | None:
         """Segment at which the attempt under way was decided before some time, when that is sure."""
         following, one = self._following, self._open[-1] if self._open else None
         if following is None or one is None or one.outcome == "cut_off" or one.deciding_time > before - SLOW:
@@ -233,23 +291,45 @@ class Recognizer:
         place = next((place for place in places if abs(standing.start(place) - one.deciding_time) < 1e-6), None)
         if place is None or STATES[standing.segments[place].state].phase in GOES_ON:
             return None
-        sure = following.lead(place, ended=True) >= MARGIN and following.doubt(place) >= BEFORE
-        sure = sure and self._sure(standing, place - 1, before)
-        return place if sure else None
+        if following.lead(place, ended=True) < MARGIN:
+            return None
+        sure = following.doubt(place) >= BEFORE and self._sure(standing, voices, place - 1, before)
+        return place if sure or self._agreed(voices, one.deciding_time, before, NEAR) else None
 
-    def _sure(self, standing: Standing, last: int, settles: float) -> bool:
+    def _sure(self, standing: Standing, voices: list[Voice], last: int, settles: float) -> bool:
         """Whether no other course comes near that has other attempts."""
         following = self._following
         bounds = {time for one in self._open for time in (one.start, one.deciding_time, one.end)}
         open_ones = range(standing.settled, last + 1)
-        return following is not None and all(
+        if following is None:
+            return False
+        plain = all(
             min(following.doubt(place), following.lead(place)) >= _needed(settles - standing.start(place))
             for place in open_ones
             if standing.start(place) in bounds
         )
+        return plain or self._agreed(voices, standing.start(last), settles, NEAR)
+
+    def _agreed(self, voices: list[Voice], until: float, settles: float, within: float) -> bool:
+        """Whether every course that is worse by no more than so much has the same attempts up to a time."""
+        following = self._following
+        if following is None or self._asked or settles < self._ask.get(until, -math.inf):
+            return False
+        self._asked = True
+        again = settles + max(BUILT, SELDOM * (settles - until))
+        self._ask = {when: next_ for when, next_ in self._ask.items() if next_ > settles} | {until: again}
+        ways = enumerate(following.others(within))
+        return all(count < WAYS and _alike(self._open, self._built(way, voices), until) for count, way in ways)
 
     def _kept_from(self, standing: Standing, end: float, number: int) -> int:
-        return sum(1 for place in range(number) if standing.start(place) < end - 1e-6)
+        """How many segments before one with such a number belong to what ended by then."""
+        count = 0
+        for place in range(number):
+            goes_on = STATES[standing.segments[place].state].phase in GOES_ON
+            if standing.start(place) > end - 1e-6 and (goes_on or standing.start(place + 1) > end + 1e-6):
+                break
+            count += 1
+        return count
 
     def _finish(self, one: Attempt, voices: list[Voice]) -> None:
         self._over.append(one)
@@ -264,57 +344,30 @@ class Recognizer:
             return
         one = self._open[0]
         sure = one.deciding_time <= min(following.at + 1e-6, settles - REVISED - SLOW)
-        if one.outcome == "cut_off" or not sure or len(self._open) > 1 or following.anchor <= one.start:
+        if one.outcome in OPEN_ENDED or not sure or len(self._open) > 1 or following.anchor <= one.start:
             return
-        if all(each.outcome == one.outcome for each in self._built(standing, voices, retried=True)[:1]):
+        if any(each.outcome != one.outcome for each in self._continued(standing, voices)):
+            return
+        if self._confirmed() and self._borne_out([one], voices, settles):
             self._decided = one
 
-    def _told(self, standing: Standing, settles: float) -> Progress:
-        last = len(standing.segments) - 1
-        one = self._open[-1] if self._open and self._open[-1].end >= standing.time[-1] - BUILT - TICK else None
-        following = self._following
-        if one is None:
-            place = last
-            while place and not STATES[standing.segments[place - 1].state].phase:
-                place -= 1
-            since = standing.start(place)
-            phase = "standby"
-        else:
-            phase, since = one.phases[-1].phase, one.phases[-1].start
-        anchored = following is not None and following.at
-        settled = anchored is not False and since <= anchored + 1e-6 and settles - since >= REVISED
-        settled = settled and standing.margin >= MARGIN
-        expected = None
-        if phase not in OPEN:
-            name = "no_light" if phase == "ignition_trial" else phase
-            expected = float(self._durations.usual[NUMBER[name]])
-        if one is None:
-            return Progress(phase, since, expected, 0, self._call, settled=settled)
-        outcome = "" if one.outcome == "cut_off" else one.outcome
-        if outcome and self._decided is None:
-            settled = False
-        return Progress(
-            phase,
-            since,
-            expected,
-            one.number,
-            one.call,
-            self._trial(one),
-            outcome,
-            one.deciding_time if outcome else 0.0,
-            settled,
-        )
+    def _continued(self, standing: Standing, voices: list[Voice]) -> list[Attempt]:
+        """The attempt under way, with whatever may still follow what was decided."""
+        ways = [] if self._following is None else self._following.continued(standing)
+        return [one for way in ways for again in (False, True) for one in self._built(way, voices, retried=again)[:1]]
 
-    def _trial(self, one: Attempt) -> int:
-        """Which ignition trial of its call an attempt is; 0 where it has not come so far."""
-        if not one.spans(*TRIAL):
-            return 0
-        count = 1
-        for before in (*self._open[-2::-1], *reversed(self._over)):
-            if before.call != one.call:
-                break
-            count += bool(before.spans("ignition_trial"))
-        return count
+
+def _alike(own: Sequence[Attempt], other: Sequence[Attempt], until: float) -> bool:
+    """Whether two courses have the same attempts up to a time."""
+    pairs = [[one for one in found if one.start < until - SAME] for found in (own, other)]
+    latest = until + 2 * SAME
+    return len(pairs[0]) == len(pairs[1]) and all(
+        one.outcome == two.outcome
+        and abs(one.start - two.start) <= SAME
+        and abs(one.deciding_time - two.deciding_time) <= SAME
+        and abs(min(one.end, latest) - min(two.end, latest)) <= SAME
+        for one, two in zip(*pairs, strict=True)
+    )
 
 
 def _needed(age: float) -> float:

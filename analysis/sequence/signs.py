@@ -153,5 +153,8 @@ def blower_missing(ending: Ending, witness: Witness, expected: float) -> bool:
 
 
 def rollout_opened(ending: Ending, witness: Witness) -> bool:
-    """Whether the roll-out switch opened then."""
-    return witness.edge(ROLLOUT, ending.time - 3.5, ending.time + 1.0, on=False) is not None
+    """Whether the roll-out switch opened then, or was open before."""
+    return (
+        ending.following == "rollout"
+        or witness.edge(ROLLOUT, ending.time - 3.5, ending.time + 1.0, on=False) is not None
+    )

@@ -29,11 +29,14 @@ ENERGISED = 90.0
 
 def voice_of(key: str, telling: Telling, said: Course, levels: Levels | None) -> Voice:
     """What a channel says; one whose reach is not far beyond its scatter counts less."""
-    part = 1.0
-    if levels is not None and not levels.always_on:
-        part = min(max((abs(levels.reach) / levels.on - 1.0) / 3.0, 0.15), 1.0)
+    part = 1.0 if levels is None else reliance(levels)
     weights = part * telling.on, part * telling.off
     return Voice(key, telling.signal, said, *weights, quick=telling.quick, least=part**2 * telling.least)
+
+
+def reliance(levels: Levels) -> float:
+    """Part of its weight that a channel with such levels has. [1]"""
+    return 1.0 if levels.always_on else min(max((abs(levels.reach) / levels.on - 1.0) / 3.0, 0.15), 1.0)
 
 
 def tempered(found: Sequence[Voice], plate: Plate | None) -> list[Voice]:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Quality, origin_of
-from collector.recording import Rows
+from collector.rows import Rows
 from collector.sinks.influx import head
 
 MEASUREMENT, SENDER = "lightoff", "lightoff_sender"

@@ -31,14 +31,14 @@ class Problem:
     """A row or a cell that could not be read."""
 
     line: int
-    """Line of the file, counted from one."""
+    """Line of the file, counted from one; 0 where it is of no line."""
     reason: str
     word: str = "line"
     """What is counted: a Parquet file has rows."""
 
     def __str__(self) -> str:
         """Line and reason."""
-        return f"{self.word} {self.line}: {self.reason}"
+        return f"{self.word} {self.line}: {self.reason}" if self.line else self.reason
 
 
 class Row(NamedTuple):

@@ -5,7 +5,6 @@ and again.
 """
 
 import json
-import os
 import shutil
 import subprocess
 import time
@@ -21,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind
-from collector.recording import Many, Rows
+from collector.rows import Many, Rows
 from collector.store import Store
 from drivers.simulate.instruments import Observer
 from drivers.simulate.meters import standard_meters
@@ -70,14 +69,6 @@ def add_round(store: Store, number: int, seconds: float) -> int:
         store.append([Many(channel.key, rows)])
         count += len(times)
     return count
-
-
-def say(text: str) -> None:
-    """A figure with the machine."""
-    import platform
-
-    machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
-    print(f"\n{text} [{machine}]")  # noqa: T201
 
 
 def size(folder: Path) -> int:

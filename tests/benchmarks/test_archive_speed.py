@@ -18,7 +18,8 @@ import pytest
 from collector.forward import BATCH, Forwarder
 from collector.forward_kept import Kept
 from collector.forward_marks import within_minutes
-from collector.recording import Many, Recording, Rows
+from collector.recording import Recording
+from collector.rows import Many, Rows
 from collector.sinks.influx import InfluxSink
 from collector.sinks.lines import Writer
 from collector.sinks.sink import Target
@@ -32,9 +33,9 @@ from tests.benchmarks.archive_day import (
     other_server,
     post,
     read_lines,
-    say,
     size,
 )
+from tests.benchmarks.table import row, say
 from tests.collector.archive_bench import Server, gate, serving
 from tests.system.programs import lightoff
 
@@ -129,6 +130,7 @@ def test_catching_up_with_live_readings_first(tmp_path: Path) -> None:
         f"catching up: {taken / seconds:,.0f} readings/s, without an account {count / bare:,.0f}/s; live meanwhile:"
         f" {len(live.ages)} batches, answered for within {np.median(live.ages):.3f} s, at the most {worst:.3f} s"
     )
+    row("line-protocol catch-up, live readings first", f"{taken / seconds:,.0f} readings/s", "50,000 readings/s")
     assert taken / seconds > count / bare / 3
     assert len(live.ages) > 3
     assert worst < seconds / 2
@@ -170,6 +172,10 @@ def test_what_a_day_costs_there_and_here(tmp_path: Path) -> None:
         f"victoria-metrics: {bytes_there / count:.2f} bytes a reading, channel in {there:.3f} s"
         f" ({there / ours:.1f} x ours)"
     )
+    size_here = f"{size(recording) / count:.2f} bytes a reading, channel in {1000 * ours:.0f} ms"
+    row(f"the same {rounds * ROUND / 3600:.1f} h here", size_here, "smaller than both, 5 x faster")
+    reached = f"{bytes_there / count:.2f} bytes a reading, channel in {there / ours:.1f} times ours"
+    row("... in victoria-metrics (milliseconds, no quality)", reached, "")
     if BENCH and INFLUXD:
         words.append(_other(tmp_path, recording, count, ours))
     say("\n  ".join(words))
@@ -199,6 +205,8 @@ def _other(folder: Path, recording: Path, count: int, ours: float) -> str:
         there = least(queried)
         assert len(queried()[0]) > 0
         bytes_there = size(data)
+    reached = f"{bytes_there / count:.2f} bytes a reading, channel in {there / ours:.1f} times ours"
+    row("... in influxd 1.6", reached, "")
     return (
         f"influxd: {bytes_there / count:.2f} bytes a reading, channel in {there:.3f} s ({there / ours:.1f} x ours),"
         f" filled at {count / filled:,.0f} readings/s"

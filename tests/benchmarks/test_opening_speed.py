@@ -5,7 +5,6 @@
 
 import json
 import os
-import platform
 import subprocess
 import sys
 import time
@@ -17,12 +16,9 @@ import pytest
 from collector.opened import open_data
 from drivers.csv_file import open_csv
 from tests.benchmarks.opening import CHANNELS, RATE, day_like
+from tests.benchmarks.table import say
 
 HOURS = float(os.environ.get("LIGHTOFF_HOURS", "0.5"))
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 def used(work: Callable[[], object], times: int = 1) -> float:

@@ -1,7 +1,5 @@
 """How fast and how frugal the functions of moist air are: ratios to general libraries from one run."""
 
-import os
-import platform
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator
@@ -14,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis import psychrometrics
 from analysis.psychrometrics import dew_point, humidity_ratio, pressure_at_altitude, saturation_pressure, wet_bulb
+from tests.benchmarks.table import say
 
 Numbers = NDArray[np.float64]
 
@@ -99,10 +98,6 @@ def best(work: Callable[[], object], seconds: float) -> float:
         work()
         found.append(time.process_time() - began)
     return min(found)
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)

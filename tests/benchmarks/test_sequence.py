@@ -6,7 +6,6 @@ LIGHTOFF_HOURS the length of the longest recording; LIGHTOFF_BENCH=1 takes 400, 
 
 import json
 import os
-import platform
 import subprocess
 import sys
 import time
@@ -19,12 +18,13 @@ from analysis.model import Plate
 from analysis.sequence.recognize import recognize
 from collector.past_alarms import past_alarms
 from collector.rules import default_rules
+from tests.benchmarks.table import say
 from tests.sequence.long_runs import healthy, tiled
 from tests.sequence.matching import Score
 from tests.sequence.recordings import Recorded, recording
 from tests.sequence.scores import Totals, by_phase, offline, scores, table, totals
 from tests.sequence.segmentation import can_compare, edges, library, nearness
-from tests.sequence.streaming import agreement, quantiles, revised, streamed
+from tests.sequence.streaming import agreement, quantiles, revised, settled_agreement, streamed
 
 FULL = os.environ.get("LIGHTOFF_BENCH") == "1"
 RECORDINGS = int(os.environ.get("LIGHTOFF_RECORDINGS", "400" if FULL else "10"))
@@ -38,22 +38,18 @@ MOST_READINGS = 400_000 if RECORDINGS > 100 else 40_000
 """Longer ones are left out there. [1]"""
 TARGETS = {"precision": 0.99, "recall": 0.99, "outcomes": 0.97}
 """What is wished for; printed beside what is reached."""
-HELD = {"precision": 0.95, "recall": 0.96, "outcomes": 0.88}
+HELD = {"precision": 0.975, "recall": 0.98, "outcomes": 0.955}
 """What is reached over 400 recordings, rounded down: less than this is a step back."""
 MEDIAN, P95 = {"A": 0.5, "B": 1.5}, {"A": 3.0, "B": 8.0}
 """Of the boundaries that channels or papers tell. [s]"""
 AGREEMENT = 0.99
 """Wished for."""
-AGREES = 0.80
+AGREES = 0.90
 """Reached, rounded down."""
 UNITS = 4
 """Healthy units among which the hours are shared. [1]"""
 
 pytestmark = pytest.mark.timeout(7200 if RECORDINGS > 100 or LONGEST > 1 or HEALTHY_HOURS > 4 else 60)
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 def bearable(target: float, number: int) -> float:
@@ -118,23 +114,32 @@ def test_boundaries_against_a_library_for_change_points() -> None:
 
 
 def test_streaming_says_what_offline_says() -> None:
-    same, other, changed, costs = 0, list[str](), 0, list[float]()
+    """Over what it settled; what is still open at the end of a recording is printed beside it."""
+    same, other, whole, changed = 0, list[str](), [0, 0], 0
+    costs, delays = list[float](), list[float]()
     chosen = [one for one in recordings() if sum(each.time.size for each in one.series) <= MOST_READINGS][:STREAMED]
     for one in chosen:
-        found = streamed(one)
-        result = agreement(found.attempts, offline(one), one.end)
+        found, theirs = streamed(one), offline(one)
+        result, every = settled_agreement(found, theirs, one.end), agreement(found.attempts, theirs, one.end)
         same += result.same
         other += [f"seed {one.seed}: {text}" for text in result.other]
+        whole = [whole[0] + every.same, whole[1] + every.same + len(every.other)]
         changed += revised(found)
         costs += found.costs
+        delays += found.delays
     middle, far = quantiles(costs)
     share = same / max(same + len(other), 1)
+    late = np.quantile(delays, [0.1, 0.5, 0.9]) if delays else [np.nan] * 3
     say(
-        f"streaming: {len(costs):,} readings of {len(chosen)} recordings, {1e6 * middle:.0f} us a reading, p99"
-        f" {1e6 * far:.0f} us; {share:.4f} of {same + len(other)} attempts as offline"
-        f" (wished for {AGREEMENT}), {changed} revised once settled\n" + "\n".join(other[:20])
+        f"streaming: {len(costs):,} readings of {len(chosen)} recordings, {1e6 * middle:.0f} us a reading, mean"
+        f" {1e6 * float(np.mean(costs)):.0f} us, p99 {1e6 * far:.0f} us; settled as offline {share:.4f} of"
+        f" {same + len(other)} attempts (wished for {AGREEMENT}), of all there are at the end"
+        f" {whole[0] / max(whole[1], 1):.4f} of {whole[1]}; settled {late[0]:.0f} s after the decision at the soonest"
+        f" tenth, {late[1]:.0f} s at the median, {late[2]:.0f} s at the latest tenth; {changed} revised once settled\n"
+        + "\n".join(other[:20])
     )
     assert same > 5
+    assert not changed
     assert share >= bearable(AGREES, same + len(other))
 
 

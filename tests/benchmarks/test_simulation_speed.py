@@ -1,7 +1,5 @@
 """How fast the simulator is: ratios measured side by side are checked, absolute figures printed with the machine."""
 
-import os
-import platform
 import time
 from collections.abc import Callable
 
@@ -17,6 +15,7 @@ from drivers.simulate.plant import Plant
 from drivers.simulate.population import run
 from drivers.simulate.scenario import prepared
 from drivers.simulate.unit import random_unit
+from tests.benchmarks.table import say
 
 SPAN = 120.0
 """Of the plant. [s]"""
@@ -31,10 +30,6 @@ def took(work: Callable[[], object]) -> float:
     began = time.process_time()
     work()
     return time.process_time() - began
-
-
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
 
 
 def running() -> Plant:

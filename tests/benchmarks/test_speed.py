@@ -1,12 +1,12 @@
 """How fast the spine is: ratios from one run are checked, absolute figures are printed with the machine."""
 
 import os
-import platform
 import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from analysis.model import Channel, Plate, Reading
@@ -14,11 +14,12 @@ from collector.clock import Clock
 from collector.collector import Collector
 from collector.rules import default_rules
 from collector.store import Store
+from tests.benchmarks.table import row, say
 
 CHANNELS = [Channel("draft_collector", f"meter {n}", "inH2O") for n in range(16)]
-BATCHES = int(os.environ.get("LIGHTOFF_BATCHES", "60"))
-A_BATCH = 160
-"""Readings of 16 channels at 10 Hz in one second."""
+BATCHES = int(os.environ.get("LIGHTOFF_BATCHES", "300"))
+A_BATCH = 16
+"""Readings of 16 channels at 10 Hz in 100 ms, as the recorder writes them."""
 
 
 def took(work: Callable[[], object]) -> float:
@@ -27,16 +28,12 @@ def took(work: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
-def say(text: str) -> None:
-    print(f"\n{text} [{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}]")  # noqa: T201
-
-
 def batch(number: int) -> list[Reading]:
     return [Reading(CHANNELS[i % 16].key, number * A_BATCH + i, -1.25 + i / 1000) for i in range(A_BATCH)]
 
 
 def test_append_against_plain_sqlite(tmp_path: Path):
-    """The same rows, tables and sync in plain `executemany`; append must not cost more than three times that."""
+    """The same rows and syncs in plain `executemany`, in turns; append may take twice as long, sealing in it."""
     batches = [batch(number) for number in range(BATCHES)]
     ids = {channel.key: number for number, channel in enumerate(CHANNELS)}
     plain = sqlite3.connect(tmp_path / "plain.db", isolation_level=None)
@@ -45,21 +42,23 @@ def test_append_against_plain_sqlite(tmp_path: Path):
         " time INTEGER NOT NULL, value, quality INTEGER NOT NULL, PRIMARY KEY (channel, time)) WITHOUT ROWID;"
     )
 
-    def plainly() -> None:
-        for readings in batches:
-            plain.execute("BEGIN")
-            rows = [(ids[r.channel], r.time, r.value, 0) for r in readings]
-            plain.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
-            plain.execute("COMMIT")
+    def plainly(readings: list[Reading]) -> None:
+        plain.execute("BEGIN")
+        rows = [(ids[r.channel], r.time, r.value, 0) for r in readings]
+        plain.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
+        plain.execute("COMMIT")
 
-    with Store(tmp_path / "call.lightoff") as store:
+    ours = theirs = 0.0
+    with Store(tmp_path / "call.lightoff", sealed_after=64) as store:  # each channel is sealed again and again
         store.append(CHANNELS)
-        ours = took(lambda: [store.append(readings) for readings in batches])
-    theirs = took(plainly)
+        for readings in batches:
+            ours += took(partial(store.append, readings))
+            theirs += took(partial(plainly, readings))
     plain.close()
     rate = BATCHES * A_BATCH / ours
-    say(f"append, synced, {A_BATCH} readings a batch: {rate:,.0f} readings/s, {ours / theirs:.2f} x plain executemany")
-    assert ours < 3 * theirs
+    say(f"append, synced, {A_BATCH} readings a batch: {rate:,.0f} readings/s, {theirs / ours:.2f} x plain executemany")
+    row("append, batches of 100 ms, 16 channels", f"{theirs / ours:.2f} x plain executemany", "at least 0.5 x")
+    assert ours < 2 * theirs
 
 
 def test_ingest(tmp_path: Path):
@@ -69,7 +68,7 @@ def test_ingest(tmp_path: Path):
         collector = Collector(store, plate=plate, rules=default_rules(plate), clock=Clock())
         for channel in CHANNELS:
             collector.ingest(channel)
-        readings = [reading for number in range(200) for reading in batch(number)]
+        readings = [reading for number in range(2000) for reading in batch(number)]
 
         def ingest() -> None:
             for reading in readings:

@@ -12,7 +12,7 @@ from collector.archive_command import forward_all
 from collector.forward import Forwarder
 from collector.forward_kept import Kept
 from collector.forward_marks import within_minutes
-from collector.recording import Many, Rows
+from collector.rows import Many, Rows
 from collector.sinks.influx import InfluxSink
 from collector.sinks.sink import Target
 from collector.store import Store

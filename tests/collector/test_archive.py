@@ -139,7 +139,7 @@ async def test_a_server_that_is_away_is_told_on_the_page_and_in_the_recording(
             assert (status["state"], status["server"]) == ("waiting", server.url.removeprefix("http://"))
             assert "cannot write now (503" in status["text"]
             assert status["since"] > 0
-            assert status["behind"] > 0
+            await until(lambda: (bench.archive.status() or {})["behind"] > 0, what="how far behind", within=20)
             server.decide = lambda _: None
             await until(lambda: len(bench.events) == 2, what="its return", within=20)
         texts = [(event.kind, event.data["state"]) for event in bench.events]

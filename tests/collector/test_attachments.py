@@ -14,8 +14,9 @@ from collector.recorder import Recorder
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import InputError
+from tests.collector.older import older as older_recording
 from tests.collector.pictures import JPEG
-from tests.collector.recordings import DRAFT, T0, ramp, recorded
+from tests.collector.recordings import DRAFT, T0
 from tests.collector.test_recorder import Shaky, running
 from tests.support import StillClock, until
 
@@ -33,11 +34,10 @@ def version(path: Path) -> int:
 @pytest.fixture
 def older(tmp_path: Path) -> Path:
     """A recording as the program of format 1 left it."""
-    path = recorded(tmp_path / "old.lightoff", ramp(DRAFT, 3), Event(T0, EventKind.NOTE, "trap cleared"))
-    with sqlite3.connect(path) as db:
-        db.executescript("DROP TABLE attachment; DROP TABLE attachment_piece; PRAGMA user_version=1;")
-    db.close()
-    return path
+    readings = [Reading(DRAFT.key, T0 + number, float(number)) for number in range(4)]
+    return older_recording(
+        tmp_path / "old.lightoff", [DRAFT], readings, [Event(T0, EventKind.NOTE, "trap cleared")], version=1
+    )
 
 
 def test_what_was_attached_comes_back_byte_for_byte(tmp_path: Path):
@@ -59,7 +59,7 @@ def test_a_recording_of_format_1_is_read_as_it_is_and_raised_when_it_goes_on(old
     assert version(older) == 1, "reading changes nothing"
     with Store(older) as store:
         store.append([*pieces(PHOTO, CONTENT), PHOTO])
-    assert version(older) == FORMAT == 2
+    assert version(older) == FORMAT == 3
     with Recording(older) as recording:
         assert recording.content(PHOTO.id) == CONTENT
         assert recording.read(DRAFT.key).value.tolist() == [0, 1, 2, 3]

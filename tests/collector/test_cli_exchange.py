@@ -91,7 +91,7 @@ def test_a_span(here, span, rows):
 @pytest.mark.parametrize(
     ("arguments", "status", "says"),
     [
-        (["export", "a.lightoff", "-o", "a.xlsx"], 2, "ends neither in .csv, .csv.gz nor in .parquet"),
+        (["export", "a.lightoff", "-o", "a.xlsx"], 2, "ends neither in .csv, .csv.gz, .parquet nor in .lightoff"),
         (["export", "a.lightoff", "-o", "a.csv", "--format", "parquet"], 2, "a.csv ends as csv does"),
         (["export", "a.lightoff", "-o", "x.csv", "--from", "noon"], 2, "'noon' is neither a time"),
         (["export", "a.lightoff", "-o", "x.csv", "--from", "2", "--to", "1"], 2, "1 is before 2"),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.model import Channel
-from collector.recording import Many, Rows
+from collector.rows import Many, Rows
 from collector.store import Store
 
 RATE = 200

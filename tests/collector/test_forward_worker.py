@@ -17,7 +17,7 @@ from analysis.model import Event, EventKind
 from collector.archive import program
 from collector.forward_kept import Kept
 from collector.forward_marks import MINUTE
-from collector.recording import Many, Rows
+from collector.rows import Many, Rows
 from collector.sinks.sink import Target
 from collector.store import Store
 from tests.collector.archive_bench import Gate, gate, same, serving, stored

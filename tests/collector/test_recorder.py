@@ -10,7 +10,7 @@ import pytest
 
 from analysis.model import Channel, Event, EventKind, Reading
 from collector.database import RecordingError
-from collector.recorder import Recorder
+from collector.recorder import MOST_AT_ONCE, Recorder
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import Emission
@@ -47,6 +47,8 @@ async def running(recorder: Recorder):
     try:
         yield task
     finally:
+        if isinstance(recorder._store, Shaky):
+            recorder._store.gate.set()  # a test that fails must not wait for it
         recorder.stop()
         await task
 
@@ -200,3 +202,103 @@ async def test_who_wants_to_know_is_told_of_what_is_durable_and_of_nothing_else(
         store.failing = None
         await until(lambda: recorder.written, what="its end")
         assert [item for item in told if isinstance(item, Reading)] == readings(0, 5)
+
+
+async def test_what_waits_behind_a_channel_is_given_up_by_its_own_age(tmp_path):
+    """A channel is never given up: that it is old says nothing about the readings after it."""
+    store, time = Shaky(tmp_path / "x"), [0.0]
+    store.failing = RecordingError("cannot record to x (full)")
+    recorder = Recorder(
+        store,  # type: ignore[arg-type]
+        now=StillClock(),
+        announce=lambda event: None,
+        monotonic=lambda: time[0],
+        retry=0.01,
+    )
+    async with running(recorder):
+        recorder.put(CHANNEL)
+        recorder.put(Reading(CHANNEL.key, 0, 0.0))
+        recorder.put(Event(0, EventKind.NOTE, "kept"))
+        time[0] = 700.0
+        for reading in readings(1, 4):
+            recorder.put(reading)
+        await until(lambda: recorder.lost, what="the old reading is given up")
+        store.failing = None
+        await recorder.caught_up()
+    assert recorder.lost == 1
+    assert [item.time for item in store.items if isinstance(item, Reading)] == [1, 2, 3]
+    assert [item.text for item in store.items if isinstance(item, Event) and item.kind is EventKind.NOTE] == ["kept"]
+
+
+async def test_what_is_dropped_while_a_write_takes_too_long_is_a_gap_too(tmp_path):
+    """The store does not fail, it hangs, as a medium does that is about to be gone."""
+    heard: list[Event] = []
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=heard.append, most_waiting=10)  # type: ignore[arg-type]
+    async with running(recorder):
+        store.gate.clear()
+        recorder.put(CHANNEL)
+        await until(lambda: recorder.queued == 0, what="the batch is in the writer's hands")
+        for reading in readings(0, 30):
+            recorder.put(reading)
+        store.gate.set()
+        await recorder.caught_up()
+    (gap,) = [item for item in store.items if isinstance(item, Event)]
+    assert dict(gap.data) == {"from": 0, "to": 19, "count": recorder.lost}
+    assert heard == [gap]
+
+
+async def test_what_is_dropped_during_the_try_that_succeeds_is_counted_in_a_gap(tmp_path):
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None, retry=0.01, most_waiting=10)  # type: ignore[arg-type]
+    async with running(recorder):
+        store.failing = RecordingError("cannot record to x (full)")
+        for reading in readings(0, 12):
+            recorder.put(reading)
+        await until(lambda: recorder.failure is not None, what="the failure is known")
+        store.gate.clear()
+        await until(lambda: recorder.queued == 0, what="the next try is in the writer's hands")
+        for reading in readings(12, 25):
+            recorder.put(reading)
+        store.failing = None
+        store.gate.set()
+        await recorder.caught_up()
+    gaps = [item for item in store.items if isinstance(item, Event) and item.kind is EventKind.GAP]
+    assert sum(int(str(gap.data["count"])) for gap in gaps) == recorder.lost
+    written = [item.time for item in store.items if isinstance(item, Reading)]
+    assert len(written) + recorder.lost == 25
+    assert min(recorder.lost, written.count(11), written.count(24)) > 0, "the newest of both are there"
+
+
+async def test_the_buffer_stays_within_its_bound_while_tries_fail(tmp_path):
+    """What came during a try counts together with the batch that comes back."""
+    store = Shaky(tmp_path / "x")
+    store.failing = RecordingError("cannot record to x (full)")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None, retry=0.01, most_waiting=10)  # type: ignore[arg-type]
+    async with running(recorder):
+        for reading in readings(0, 10):
+            recorder.put(reading)
+        await until(lambda: recorder.failure is not None, what="the failure is known")
+        store.gate.clear()
+        await until(lambda: recorder.queued == 0, what="the next try is in the writer's hands")
+        for reading in readings(10, 20):
+            recorder.put(reading)
+        assert recorder.lost == 0
+        store.gate.set()
+        await until(lambda: recorder.lost == 10, what="the oldest are dropped")
+        assert recorder.queued <= 10
+        store.failing = None
+        await until(lambda: recorder.failure is None, what="recording goes on")
+    assert {item.time for item in store.items if isinstance(item, Reading)} <= set(range(10, 20))
+
+
+async def test_what_waits_is_written_in_batches_of_a_bounded_size(tmp_path):
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None)  # type: ignore[arg-type]
+    given = readings(0, 2 * MOST_AT_ONCE + 5)
+    for reading in given:
+        recorder.put(reading)
+    async with running(recorder):
+        await recorder.caught_up()
+    assert [len(batch) for batch in store.batches] == [MOST_AT_ONCE, MOST_AT_ONCE, 5]
+    assert store.items == given

@@ -1,10 +1,8 @@
-"""The store: durable, one writer, the same reading twice is one, errors in words, nothing lost to kill -9."""
+"""The store: durable, one writer, the same reading twice is one, errors in words."""
 
+import errno
 import json
 import math
-import os
-import random
-import signal
 import sqlite3
 import stat
 import subprocess
@@ -18,12 +16,12 @@ from hypothesis import strategies as st
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector.database import FORMAT, RecordingError, is_recording
-from collector.recording import Many, Recording, Rows
-from collector.store import Store
+from collector.recording import Recording
+from collector.rows import Many, Rows
+from collector.store import Store, _keep_others_out, _lock_of
 
 DRAFT = Channel("draft_collector", "draft meter", "inH2O", low=-10, high=10, accuracy="0.5 %", response_time=0.2)
 SUPPLY = Channel("temp_supply", "duct thermometer", "degF")
-KILLS = int(os.environ.get("LIGHTOFF_KILLS", "20"))
 
 
 @pytest.fixture
@@ -130,6 +128,23 @@ def test_a_second_writer_is_refused_and_readers_are_not(path):
         assert recording.span() == (1, 3)
 
 
+def test_an_interrupt_while_the_lock_is_taken_leaves_nothing(path, monkeypatch):
+    """Its file is made before it is locked, and Ctrl+C may come in between."""
+
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("fcntl.flock", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            _keep_others_out(path, _lock_of(path))
+    assert path.with_name(f"{path.name}.lock").exists(), "this is what is left of it"
+    monkeypatch.setattr("collector.store._keep_others_out", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        Store(path)
+    assert list(path.parent.iterdir()) == []
+
+
 def test_a_finished_recording_is_one_file(path):
     with Store(path) as store:
         store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
@@ -164,69 +179,16 @@ def test_other_files_are_refused_in_one_sentence(path, tmp_path):
     assert not is_recording(text)
 
 
-WRITER = """
-import sys
-from pathlib import Path
-from analysis.model import Channel, Reading
-from collector.store import Store
-path, start = Path(sys.argv[1]), int(sys.argv[2])
-channels = [Channel("temp_supply", f"meter {n}", "degF") for n in range(4)]
-with Store(path) as store:
-    store.append(channels)
-    batch = start
-    while True:
-        store.append([Reading(channels[n].key, batch * 10 + i, batch + i / 16) for n in range(4) for i in range(10)])
-        print(batch, flush=True)
-        batch += 1
-"""
-
-
-def test_nothing_acknowledged_is_lost_to_kill_9(path):
-    """Kill the writer under load again and again; what it said was written is there, whole batches only."""
-    chance = random.Random(7)
-    start = 0
-    for _ in range(KILLS):
-        with subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path), str(start)], stdout=subprocess.PIPE, text=True
-        ) as writer:
-            assert writer.stdout is not None
-            for _ in range(chance.randrange(1, 120)):
-                assert writer.stdout.readline(), "the writer ended by itself"
-            writer.send_signal(signal.SIGKILL)
-            rest = writer.stdout.read().split("\n")
-        said = [line for line in rest[:-1] if line]
-        with Recording(path) as recording:
-            times = [recording.read(channel.key).time for channel in recording.channels]
-            values = recording.read(recording.channels[0].key).value
-        assert all(np.array_equal(times[0], other) for other in times)
-        assert times[0].size % 10 == 0
-        assert np.array_equal(times[0], np.arange(times[0].size)), "a batch is missing"
-        assert np.array_equal(values, times[0] // 10 + (times[0] % 10) / 16)
-        if said:
-            assert times[0].size >= (int(said[-1]) + 1) * 10
-        start = times[0].size // 10
-    assert start > KILLS
-
-
-def test_a_kill_9_loses_no_batch_whose_return_was_seen(path):
-    """The last line seen before the kill names a batch that must be there."""
-    with subprocess.Popen([sys.executable, "-c", WRITER, str(path), "0"], stdout=subprocess.PIPE, text=True) as writer:
-        assert writer.stdout is not None
-        last = [int(writer.stdout.readline()) for _ in range(50)][-1]
-        writer.send_signal(signal.SIGKILL)
-    with Recording(path) as recording:
-        assert recording.read(recording.channels[0].key).time.size >= (last + 1) * 10
-
-
 LIMITED = """
 import json, resource, signal, sys
 from pathlib import Path
 from analysis.model import Channel, Reading
 from collector.database import RecordingError
 from collector.store import Store
+from collector.verify import verified
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 channel = Channel("temp_supply", "meter", "degF")
-with Store(Path(sys.argv[1])) as store:
+with Store(Path(sys.argv[1]), sealed_after=250) as store:
     store.append([channel])
     resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, resource.RLIM_INFINITY))
     written, errors = 0, []
@@ -356,3 +318,21 @@ def test_a_recording_says_what_it_is_from_its_first_byte_on(path):
         assert is_recording(path)
     finally:
         store.close()
+
+
+def test_a_medium_that_answers_no_more_is_said_and_the_store_goes_on_when_it_does(path, monkeypatch):
+    """What a stick that was pulled out says of every file on it."""
+    gone = OSError(errno.EIO, "Input/output error")
+
+    def answers_no_more(*_: object, **__: object) -> None:
+        raise gone
+
+    with Store(path) as store:
+        store.append([DRAFT, Reading(DRAFT.key, 1, 1.0)])
+        monkeypatch.setattr(Path, "stat", answers_no_more)
+        with pytest.raises(RecordingError, match=r"cannot record to .*Input/output error.*look at the medium"):
+            store.append([Reading(DRAFT.key, 2, 1.0)])
+        monkeypatch.undo()
+        store.append([Reading(DRAFT.key, 2, 1.0)])
+    with Recording(path) as recording:
+        assert recording.read(DRAFT.key).time.tolist() == [1, 2]

@@ -11,9 +11,10 @@ import pytest
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Plate, Reading, Series
 from analysis.points import measure_of
+from analysis.thinning import longest_line, usual_spacing
 from collector.store import Store
 from dashboard.charts import CHARTS, LOOKS, TREND_POINTS
-from dashboard.figures import View, longest_line, trend_figures
+from dashboard.figures import View, trend_figures
 from dashboard.history import moments, rise_of
 from dashboard.hub import Hub
 from dashboard.strip import HELD, bars
@@ -135,9 +136,9 @@ def test_a_gap_is_a_gap() -> None:
 
 def test_a_slow_instrument_is_not_torn_apart() -> None:
     slow = series("temp_return", 20.0, rate=0.2)
-    assert longest_line(slow.time) == pytest.approx(25.0)
+    assert longest_line(usual_spacing(slow.time)) == pytest.approx(25.0)
     assert None not in trend_figures([slow], VIEW)["temperature"]["data"][0]["y"]
-    assert longest_line(slow.time[:1]) == 3.0
+    assert longest_line(usual_spacing(slow.time[:1])) == 3.0
 
 
 def test_values_that_are_missing_are_nothing_and_not_nan() -> None:

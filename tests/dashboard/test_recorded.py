@@ -4,15 +4,21 @@ import json
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from analysis.model import Channel, EventKind, Quality, Reading
+from collector.outline import Outline
+from collector.rows import Many, Rows
 from collector.store import Store
+from dashboard.figures import POINTS_A_TRACE
+from dashboard.history import read
 from dashboard.recorded import Wanted, recorded_figure, shown_span, usable, values_at
 from drivers.base import InputError
 from tests.collector.recordings import DRAFT, SECOND, SUPPLY, SWITCH, T0, event, ramp, recorded
 
 INCH = 249.08891
+RETURN = Channel("temp_return", "duct thermometer", "degF")
 START = T0 / SECOND
 
 
@@ -114,3 +120,50 @@ def test_the_span_shown_lies_within_the_whole(start: float | None, end: float | 
 def test_a_number_that_cannot_be_meant_is_none(number: float | None):
     assert usable(number, 5.0, 10.0) == 5.0
     assert usable(-10.0, 5.0, 10.0) == -10.0
+
+
+def long_call(path: Path) -> Path:
+    """Six hours of 10 Hz: a spike of one reading, a gap of 200 s, a zeroing in the middle, and both temperatures."""
+    count = 6 * 36_000
+    time = T0 + np.arange(count, dtype=np.int64) * (SECOND // 10)
+    draft = np.full(count, 0.5)
+    draft[50_001] = 3.0
+    stays = np.flatnonzero((np.arange(count) < 100_000) | (np.arange(count) > 102_000))
+    columns = {DRAFT: draft, SUPPLY: np.full(count, 122.0), RETURN: np.full(count, 68.0)}
+    zero = event(EventKind.ZEROED, 15_000, "zeroed", channel=DRAFT.key, offset=0.25)
+    with Store(path) as store:
+        store.append([*columns, zero])
+        for channel, value in columns.items():
+            rows = Rows(time, value, np.zeros(count, np.int8)).at(stays)
+            store.append([Many(channel.key, rows)])
+    return path
+
+
+def test_a_long_recording_is_drawn_from_its_overview_with_spike_gap_and_zeroing(tmp_path: Path):
+    path = long_call(tmp_path / "call.lightoff")
+    drawn = recorded_figure(path, Wanted(units="metric"))["figures"]
+    traces = {trace["meta"]["point"]: trace for one in drawn for trace in one["figure"]["data"] if trace.get("name")}
+    trace = traces["draft_switch"]
+    x, y = np.array(trace["x"]) / 1000 - START, np.array([math.nan if one is None else one for one in trace["y"]])
+    assert 500 < x.size <= POINTS_A_TRACE
+    assert trace["mode"] == "lines", "dense readings have no dots, however few are drawn"
+    assert np.nanmax(y) == pytest.approx(3.0 * INCH, rel=1e-4)
+    assert abs(x[np.nanargmax(y)] - 5000.1) < 20
+    (gap,) = np.flatnonzero(np.isnan(y))
+    assert x[gap - 1] == pytest.approx(9999.9, abs=0.001)
+    assert x[gap + 1] == pytest.approx(10_200.1, abs=0.001)
+    before, after = y[(x < 14_999) & (y < 200)], y[(x > 15_001)]
+    assert before == pytest.approx(0.5 * INCH, rel=1e-4)
+    assert after == pytest.approx(0.25 * INCH, rel=1e-4)
+    rise = np.array([math.nan if one is None else one for one in traces["temp_rise"]["y"]])
+    assert rise[np.isfinite(rise)] == pytest.approx(30.0)
+    assert np.count_nonzero(np.isnan(rise)) == 1
+
+
+def test_what_is_looked_at_closely_is_drawn_from_the_readings(tmp_path: Path):
+    path = long_call(tmp_path / "call.lightoff")
+    (draft, *_) = read(path, {"draft_switch"}, START + 4990, START + 5010, POINTS_A_TRACE)
+    assert not isinstance(draft, Outline)
+    assert draft.time.size == 201
+    (whole,) = read(path, {"draft_switch"}, None, None)
+    assert whole.time.size == 6 * 36_000 - 2001, "what computes gets every reading"

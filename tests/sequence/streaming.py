@@ -23,6 +23,10 @@ class Streamed:
     """Outcome of an attempt when it was first called settled, by number."""
     costs: list[float] = field(default_factory=list)
     """Of each reading. [s]"""
+    delays: list[float] = field(default_factory=list)
+    """From the moment at which an attempt was decided until its outcome was settled. [s]"""
+    stands: tuple[Attempt, ...] = ()
+    """Those of the attempts of which the outcome was settled before the recording ended."""
 
 
 def streamed(recorded: Recorded) -> Streamed:
@@ -31,12 +35,19 @@ def streamed(recorded: Recorded) -> Streamed:
 
     recognizer = Recognizer(recorded.timing, recorded.plate)
     found = Streamed(())
+    known = set[int]()
     for point, at, value, quality in recorded.readings():
         began = time.perf_counter()
         progress = recognizer.step(point, at, value, quality)
         found.costs.append(time.perf_counter() - began)
         if progress.settled and progress.outcome and progress.attempt:
             found.settled.setdefault(progress.attempt, progress.outcome)
+        if recognizer.settled > len(known) or len(found.settled) > len(found.delays):
+            for one in recognizer.attempts:
+                if one.number not in known and (one.number <= recognizer.settled or one.number in found.settled):
+                    known.add(one.number)
+                    found.delays.append(at - one.deciding_time)
+    found.stands = tuple(one for one in recognizer.attempts if one.number in known)
     recognizer.look(recorded.end)
     found.attempts = tuple(recognizer.attempts)
     return found
@@ -80,6 +91,12 @@ def agreement(streaming: Sequence[Attempt], offline: Sequence[Attempt], end: flo
             other.append(f"{one.outcome}, offline {pair.outcome}, {end - one.start:.1f} s before the end")
     other += [f"only offline: {one.outcome}, {end - one.start:.1f} s before the end" for one in left]
     return Agreement(same, tuple(other))
+
+
+def settled_agreement(found: Streamed, offline: Sequence[Attempt], end: float) -> Agreement:
+    """The same of what the stream settled: those left out that are found offline after the last of them."""
+    last = max((one.end for one in found.stands), default=-np.inf)
+    return agreement(found.stands, [one for one in offline if one.start < last - START_WITHIN], end)
 
 
 def _over(one: Attempt, end: float) -> bool:

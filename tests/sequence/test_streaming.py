@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.sequence.attempts import Attempt
-from tests.sequence.streaming import Streamed, agreement, revised
+from tests.sequence.streaming import Streamed, agreement, revised, settled_agreement
 
 END = 10_000.0
 
@@ -48,3 +48,12 @@ def test_what_is_under_way_at_the_end_is_left_out() -> None:
 
 def test_a_settled_outcome_that_is_changed_later_is_seen() -> None:
     assert revised(Streamed(tuple(OFFLINE), {1: "heat", 2: "draft_lost", 9: "heat"})) == 1
+
+
+def test_of_what_is_settled_nothing_is_left_out_but_what_comes_later() -> None:
+    settled = Streamed((), stands=tuple(OFFLINE[:3]))
+    assert settled_agreement(settled, OFFLINE, END).share == 1
+    assert settled_agreement(settled, OFFLINE, END).same == 3
+    assert settled_agreement(Streamed((), stands=(OFFLINE[0], OFFLINE[2])), OFFLINE, END).share == 2 / 3
+    other = replace(OFFLINE[1], outcome="flame_lost")
+    assert settled_agreement(Streamed((), stands=(OFFLINE[0], other)), OFFLINE, END).share == 1 / 2

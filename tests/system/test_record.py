@@ -1,4 +1,4 @@
-"""A call recorded from real serial ports: unplugged and plugged again, gaps shown as gaps, a full disk outlived."""
+"""A call recorded from real serial ports: unplugged and plugged again, gaps shown as gaps."""
 
 import time
 from contextlib import closing
@@ -96,35 +96,3 @@ def test_an_instrument_unplugged_and_plugged_again(tmp_path: Path):
     hole = [x / 1000 for x, y in zip(trace["x"], trace["y"], strict=True) if y is None]
     assert len(hole) == 1, "the line is broken once"
     assert draft[gaps[0]] < hole[0] < draft[gaps[0] + 1]
-
-
-@pytest.mark.timeout(120)
-def test_a_full_medium_is_outlived(tmp_path: Path):
-    """The kernel refuses the recording's growth for a while: a loud message, the page lives, nothing is lost."""
-    import json
-    import os
-    import resource
-    import urllib.request
-
-    path = tmp_path / "call.lightoff"
-    with lightoff("demo", "--speed", "100", "--port", "0", "-o", str(path), folder=tmp_path) as demo:
-        address = demo.address
-        low = path.stat().st_size + 400_000
-        unlimited = (resource.RLIM_INFINITY, resource.RLIM_INFINITY)
-        os.kill(demo.process.pid, 0)
-        resource.prlimit(demo.process.pid, resource.RLIMIT_FSIZE, (low, resource.RLIM_INFINITY))
-        said = demo.says("lightoff: recording stands still:", within=60)
-        assert "cannot record to" in said
-        with urllib.request.urlopen(address, timeout=10) as answer:
-            assert answer.status == 200, "the page lives"
-        acknowledged = times(path, "draft_switch@replay: simulated: switch manometer").size
-        assert acknowledged > 0
-        resource.prlimit(demo.process.pid, resource.RLIMIT_FSIZE, unlimited)
-        demo.says("lightoff: recording goes on:", within=30)
-    time_ = times(path, "draft_switch@replay: simulated: switch manometer")
-    assert time_.size > acknowledged
-    assert np.diff(time_).max() < 0.3, "not one reading is missing"
-    with Recording(path) as recording:
-        texts = [event.text for event in recording.events({EventKind.RECORDER})]
-    assert any(text == "recording goes on; 0 readings were lost" for text in texts)
-    assert json.dumps(texts)
