@@ -49,7 +49,7 @@ def test_append_against_plain_sqlite(tmp_path: Path):
         plain.execute("COMMIT")
 
     ours = theirs = 0.0
-    with Store(tmp_path / "call.lightoff", sealed_after=64) as store:  # each channel is sealed again and again
+    with Store(tmp_path / "call.lightoff", sealed_after=256) as store:  # each channel is sealed, 16 times as often
         store.append(CHANNELS)
         for readings in batches:
             ours += took(partial(store.append, readings))
