@@ -35,7 +35,7 @@ soak: $(TEST_STAMP)
 	  LIGHTOFF_ROUND_TRIPS=500 LIGHTOFF_FRAMES=1000000 LIGHTOFF_CYCLES=500 LIGHTOFF_EVERY_LOOK=1 $(BIN)/python -m pytest --timeout=1800 $(TESTS)
 
 bench: $(TEST_STAMP)
-	LIGHTOFF_BENCH=1 LIGHTOFF_BENCH_TABLE=$(or $(TABLE),docs/benchmarks.md) $(BIN)/python -m pytest -s -q tests/benchmarks
+	LIGHTOFF_BENCH=1 LIGHTOFF_HOURS=24 LIGHTOFF_BENCH_TABLE=$(or $(TABLE),benchmarks.md) $(BIN)/python -m pytest -s -q tests/benchmarks
 
 screenshots: $(TEST_STAMP)
 	mkdir -p docs
