@@ -104,4 +104,4 @@ def test_a_call_that_ends_while_nothing_can_be_written_says_what_is_lost(tmp_pat
     with Recording(path) as recording:
         time_ = recording.read("draft_switch@replay: simulated: switch manometer").time
     assert time_.size > 50
-    assert np.diff(time_).max() / NANOSECONDS < 2, "no hole in what was acknowledged"
+    assert np.diff(time_).max() / NANOSECONDS < 0.3, "no hole in what was acknowledged"
