@@ -5,11 +5,12 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.points import nearest
 from collector.job import InstrumentSettings, Job, JobError, parse
 from drivers.base import InputError, LightoffError
 from drivers.replay import FASTEST, SLOWEST
-from drivers.simulate.causes import CAUSES, Cause
+from drivers.simulate.causes import Cause
 
 INSTRUMENTS = ("full", "draft", "basic", "contacts", "random")
 """Sets of meters; a random one is what somebody happens to own, and how it happens to be used."""

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.draft import (
     Inducer,
     Resistances,
@@ -20,7 +21,6 @@ from analysis.draft import (
     water_slug,
 )
 from analysis.draft_network import GRAVITY, MOLAR_MASS_AIR, Floats
-from drivers.simulate.causes import CAUSES
 from drivers.simulate.design import Design, built
 from drivers.simulate.faults import act
 from drivers.simulate.maths import FLOATS

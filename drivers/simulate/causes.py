@@ -3,18 +3,9 @@
 from dataclasses import dataclass
 from math import inf
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.points import nearest
 from drivers.base import InputError
-
-CAUSES = (
-    "none intake_blocked vent_blocked secondary_restricted primary_restricted drain_blocked collector_leak"
-    " heat_exchanger_breach inducer_weak switch_hose_leak switch_hose_water switch_faulty switch_stuck_closed"
-    " gas_supply_low manifold_low manifold_high igniter_faulty gas_valve_faulty flame_sensor_weak"
-    " airflow_low_restricted airflow_low_blower air_baffle_missing limit_faulty humidifier_overrun lockouts_misset"
-    " heat_pump_weak no_call control_power_lost control_board_faulty burner_fouled ground_polarity rollout_open"
-    " vent_recirculation other"
-).split()
-"""Every cause that a diagnosis may name."""
 
 COURSES = ("constant", "growing", "intermittent")
 """Severity from the onset on: all at once; growing over the time that the furnace runs; there now and then."""
@@ -25,7 +16,7 @@ class Cause:
     """One thing wrong with a unit, from `onset` on."""
 
     cause: str
-    """A name in `CAUSES`."""
+    """A name in `analysis.diagnosis.causes.CAUSES`."""
     severity: float = 0.7
     """0 none, just above it only just visible, 1 total; what that is for each cause stands in `faults.py`. [1]"""
     onset: float = 0.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.simulate.causes import CAUSES
+from analysis.diagnosis.causes import CAUSES
 from drivers.simulate.design import Design, Physical, built, outdoors
 from drivers.simulate.draws import KINDS, Draw, Kind, drawn
 from drivers.simulate.faults import act

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from drivers.simulate.causes import CAUSES
+from analysis.diagnosis.causes import CAUSES
 from drivers.simulate.design import Design, built
 from drivers.simulate.draws import KINDS
 from drivers.simulate.furnace import Furnace

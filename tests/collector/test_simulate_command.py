@@ -14,11 +14,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.model import origin_of
 from collector import cli, command_line, job
 from collector.recording import Recording
 from drivers.codecs.recording_csv import CsvReader
-from drivers.simulate.causes import CAUSES
 from tests.collector.job_texts import FULL, unit
 
 SHORT = ("--minutes", "1")

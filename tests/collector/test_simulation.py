@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.model import Event, EventKind, Reading
 from collector import job, simulation
 from collector.papers import papers_of
 from collector.simulation import Practised, make, readings, truth, words
 from collector.simulation_request import Request
 from drivers.base import InputError
-from drivers.simulate.causes import CAUSES, Cause
+from drivers.simulate.causes import Cause
 from drivers.simulate.instruments import Observer
 from drivers.simulate.meters import SENSORS, Input, Meter, Move, standard_meters
 from drivers.simulate.scenario import ROUND

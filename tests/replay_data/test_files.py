@@ -8,12 +8,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.model import origin_of
 from collector.derived import can_derive
 from collector.job import check
 from drivers.codecs.recording_csv import CsvReader
 from drivers.simulate.attempts import Attempt
-from drivers.simulate.causes import CAUSES, Cause
+from drivers.simulate.causes import Cause
 from tests.replay_data.recording import FOLDER, NAMES, SCRIPT, job, lines_of, recording, scenario, truth
 
 ENDINGS = (".csv.gz", ".toml", ".truth.json")

@@ -4,9 +4,10 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.model import Plate, Timing
 from analysis.points import POINTS
-from drivers.simulate.causes import CAUSES, COURSES, Cause
+from drivers.simulate.causes import COURSES, Cause
 from drivers.simulate.meters import Meter, standard_meters
 from drivers.simulate.plant import Plant
 from drivers.simulate.scenario import BY_THERMOSTAT, fitted, prepared

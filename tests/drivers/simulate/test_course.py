@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from analysis.diagnosis.causes import CAUSES
 from drivers.base import InputError
-from drivers.simulate.causes import CAUSES, Cause
+from drivers.simulate.causes import Cause
 from drivers.simulate.course import AWAY, GROWING, MOST_CAUSES, RECOVERING, RESETS, THERE, Courses
 from drivers.simulate.plant import Plant
 from tests.drivers.simulate.plant_bench import typical

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.diagnosis.causes import CAUSES
 from analysis.points import measure_of
 from analysis.units import conversion
-from drivers.simulate.causes import CAUSES, COURSES, Cause
+from drivers.simulate.causes import COURSES, Cause
 from drivers.simulate.design import INCH, Design, built
 from drivers.simulate.faults import FAULTS, act
 from drivers.simulate.heatpump import HeatPumpUnit

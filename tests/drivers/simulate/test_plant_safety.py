@@ -10,7 +10,8 @@ from random import Random
 import numpy as np
 import pytest
 
-from drivers.simulate.causes import CAUSES, COURSES
+from analysis.diagnosis.causes import CAUSES
+from drivers.simulate.causes import COURSES
 from drivers.simulate.control import Control
 from drivers.simulate.control_settings import ControlSettings, Inputs
 from drivers.simulate.plant import Block, Plant

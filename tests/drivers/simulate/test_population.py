@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from drivers.simulate.causes import CAUSES
+from analysis.diagnosis.causes import CAUSES
 from drivers.simulate.design import Design, built, outdoors
 from drivers.simulate.draws import KINDS, Draw, Kind, drawn
 from drivers.simulate.faults import act

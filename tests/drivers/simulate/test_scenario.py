@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from drivers.simulate.causes import CAUSES, Cause
+from analysis.diagnosis.causes import CAUSES
+from drivers.simulate.causes import Cause
 from drivers.simulate.scenario import BY_THERMOSTAT, CALL_BEGINS, CALL_ENDS, ROUND, bench_calls, fitted, prepared
 from drivers.simulate.thermostat import ThermostatUnit
 from drivers.simulate.unit import random_unit

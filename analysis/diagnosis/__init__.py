@@ -1,0 +1,1 @@
+"""Which cause, how sure, and what to test next."""
