@@ -11,12 +11,10 @@ from analysis.data import DataProblem
 from analysis.measures.measured import Measured
 from analysis.model import Series, origin_of
 from analysis.sequence.attempts import Attempt, PhaseSpan
-from collector.analysis_run import Analysis
+from collector.analysis_run import WALL, Analysis
 from collector.analysis_units import in_units, judged, limit, rounded, seconds
+from collector.diagnosis_json import diagnosis_in_json
 from collector.opened import Opened
-
-WALL = 365 * 86_400.0
-"""Times before this count from the start of a recording and say nothing of a clock. [s]"""
 
 
 def text_of(analysis: Analysis) -> str:
@@ -33,8 +31,8 @@ def in_json(analysis: Analysis) -> dict[str, Any]:
         "attempts": [attempt_in_json(attempt, start) for attempt in analysis.recognition.attempts],
         "measures": [_measure(one, start, analysis.units) for one in analysis.measures],
         "checks": [_check(one, analysis.units) for one in analysis.checks],
-        "causes": list(analysis.causes),
-        "next_tests": list(analysis.next_tests),
+        **diagnosis_in_json(analysis.diagnosis, start),
+        "next_tests": [],
         "alarms": [
             {"rule": one.rule, **_span(one.start, one.end, start), "priority": one.priority, "text": one.text}
             for one in analysis.alarms

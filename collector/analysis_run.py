@@ -1,20 +1,24 @@
 """Everything that is found in what was recorded, put together: attempts, measures, checks, alarms, bad data."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 from analysis.checks import Check
 from analysis.data import DataProblem, problems
+from analysis.diagnosis.result import Diagnosis
 from analysis.measures import Measured, measures
 from analysis.sequence.attempts import Recognition
 from analysis.sequence.recognize import recognize
 from collector.analysis_stops import stops
+from collector.diagnosing import diagnosis
 from collector.judged import judged
 from collector.opened import Opened
 from collector.past_alarms import PastAlarm, past_alarms
 from collector.session import rules
 
+WALL = 365 * 86_400.0
+"""Times before this count from the start of a recording and say nothing of a clock. [s]"""
 Progress = Callable[[float], None]
 """Told which share of the work is done, from 0 to 1."""
 
@@ -30,10 +34,8 @@ class Analysis:
     alarms: Sequence[PastAlarm] = ()
     """In the order of time."""
     data_problems: Sequence[DataProblem] = ()
-    causes: Sequence[Any] = ()
-    """Empty: nothing names causes yet."""
-    next_tests: Sequence[Any] = ()
-    """Empty: nothing proposes tests yet."""
+    diagnosis: Diagnosis = field(default_factory=Diagnosis)
+    """Causes, the most probable first."""
     units: str = "trade"
     """Units to show it in: `trade` or `metric`."""
 
@@ -50,9 +52,16 @@ def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "
     tell(0.6)
     checks = judged(found, attempts, job)
     doubts = problems(series, attempts, job.plate, doubtful=opened.doubtful)
+    tell(0.7)
+    judgement = diagnosis(series, attempts, found, doubts, job, year=_year(opened.start))
     tell(0.8)
     points = frozenset(one.channel.point for one in series)
     raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)
     alarms = sorted([*raised, *stops(series, attempts)], key=lambda alarm: (alarm.start, alarm.rule))
     tell(1.0)
-    return Analysis(opened, recognition, found, checks, alarms, doubts, units=units)
+    return Analysis(opened, recognition, found, checks, alarms, doubts, judgement.diagnosis, units)
+
+
+def _year(time: float) -> float:
+    """Year of a moment [s]; 0 where its clock counts from the start of the recording."""
+    return float(datetime.fromtimestamp(time, UTC).year) if time > WALL else 0.0

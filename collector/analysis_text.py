@@ -12,6 +12,7 @@ from collector.analysis_measures import measured
 from collector.analysis_run import Analysis
 from collector.analysis_safety import safety
 from collector.analysis_units import judged
+from collector.diagnosis_text import causes
 from collector.opened import Opened
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS, in_words
 
@@ -38,6 +39,7 @@ def lines(analysis: Analysis, *, every: bool = False) -> list[str]:
         *_section("ATTEMPTS", attempts(analysis)),
         *_section("MEASURES", measured(analysis, every=every)),
         *_section("CHECKS against the job file", _checks(analysis)),
+        *_section("CAUSES", causes(analysis)),
         *_section("ALARMS", _alarms(analysis)),
         *_section("DATA PROBLEMS", _data(analysis)),
         "",

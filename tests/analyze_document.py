@@ -24,6 +24,7 @@ SHOWN = {
     "ATTEMPTS": 14,
     "MEASURES": 16,
     "CHECKS against the job file": 12,
+    "CAUSES": 14,
     "ALARMS": 4,
     "DATA PROBLEMS": 4,
 }

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from analysis.model import Baseline, Plate, Timing
 from drivers.simulate.checks import STAYS_DRY_TO, check_papers
 from drivers.simulate.control_settings import ControlSettings
-from drivers.simulate.design import BTU, INCH, Physical, built, outdoors
+from drivers.simulate.design import BTU, INCH, Design, Physical, built, outdoors
 from drivers.simulate.draws import KINDS, Draw, drawn
 from drivers.simulate.from_papers import physical_of
 from drivers.simulate.heatpump import HeatPumpUnit
@@ -39,11 +39,12 @@ class Unit:
     """Of the room at the beginning. [1]"""
 
 
-def random_unit(seed: int) -> Unit:
-    """A plausible installation; the same seed gives the same one."""
+def random_unit(seed: int, design: Design | None = None) -> Unit:
+    """A plausible installation; the same seed gives the same one. `design`: of its furnace, None: drawn too."""
     chance = random.Random(f"unit {seed}")
-    kind = chance.choices([kind for kind, _ in KINDS], [share for _, share in KINDS])[0]
-    design = drawn(Draw.one(chance), kind)
+    if design is None:
+        kind = chance.choices([kind for kind, _ in KINDS], [share for _, share in KINDS])[0]
+        design = drawn(Draw.one(chance), kind)
     pump = chance.uniform(0.8, 1.2) * PUMP_SHARE * design.input if chance.random() < 0.8 else None
     timing = Timing(
         prepurge=chance.choice((5.0, 10.0, 15.0, 20.0, 30.0)),

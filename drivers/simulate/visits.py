@@ -1,6 +1,7 @@
 """Visits to invented units, drawn: what is wrong, how bad, which calls, which weather; a library is made of them."""
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from analysis.diagnosis.causes import CAUSES
@@ -13,7 +14,9 @@ from drivers.simulate.unit import Unit, random_unit
 
 STEP = 0.2
 """Of the plant: half as fine as when it is watched live. [s]"""
-SLOW = frozenset("temperature humidity fraction trace".split())
+BY_HOUSE = 0.2
+"""Share of visits in which the thermostat calls and not the technician; our choice. [1]"""
+SLOW = frozenset("temperature humidity".split())
 """Measures that are read each second; the others each step."""
 
 
@@ -27,19 +30,29 @@ class Drawn:
     causes: tuple[Cause, ...]
 
 
-def visit(seed: int, causes: tuple[str, ...] | None = None, *, least: float = 0.1, step: float = STEP) -> Drawn:
+def visit(
+    seed: int,
+    causes: tuple[str, ...] | None = None,
+    *,
+    least: float = 0.1,
+    step: float = STEP,
+    by_house: float = BY_HOUSE,
+    made: Callable[[int], Unit] = random_unit,
+) -> Drawn:
     """The visit of a seed, always the same; without causes one is drawn.
 
     least : severities are drawn from it up to 1. [1]
+    by_house : share of visits in which the thermostat calls; the furnace may not run in them. [1]
+    made : the unit of a seed.
     """
     chance = random.Random(f"case {seed}")
-    unit = random_unit(seed)
+    unit = made(seed)
     names = causes if causes is not None else (chance.choice(CAUSES),)
     wrong = tuple(_cause(name, chance, least) for name in names if name != "none")
     asked = {one.cause for one in wrong}
-    by_house = bool(asked & BY_THERMOSTAT) or chance.random() < 0.2
-    minutes = chance.uniform(20.0, 40.0) if by_house else chance.uniform(10.0, 22.0)
-    plant = _plant(unit, wrong, 60.0 * round(minutes), chance, by_house=by_house, step=step)
+    left_alone = bool(asked & BY_THERMOSTAT) or chance.random() < by_house
+    minutes = chance.uniform(20.0, 40.0) if left_alone else chance.uniform(10.0, 22.0)
+    plant = _plant(unit, wrong, 60.0 * round(minutes), chance, by_house=left_alone, step=step)
     return Drawn(plant, 60.0 * round(minutes), wrong)
 
 

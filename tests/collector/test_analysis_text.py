@@ -39,9 +39,10 @@ def test_no_line_is_wider_than_a_page(name):
     assert not re.search("[\u00a0\x1b\t]", "\n".join(found))
 
 
-def test_the_order_is_safety_attempts_numbers_verdicts_alarms_data_and_to_go_on():
+def test_the_order_is_safety_attempts_numbers_verdicts_causes_alarms_data_and_to_go_on():
     titles = [line for line in lines(whole()) if re.match("[A-Z]{3}", line)]
-    assert titles == ["SAFETY", "ATTEMPTS", "MEASURES", "CHECKS against the job file", "ALARMS", "DATA PROBLEMS"]
+    judged = ["CHECKS against the job file", "CAUSES"]
+    assert titles == ["SAFETY", "ATTEMPTS", "MEASURES", *judged, "ALARMS", "DATA PROBLEMS"]
     assert lines(whole())[-1] == KEEP_CHECKING
 
 
