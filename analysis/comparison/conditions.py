@@ -145,7 +145,7 @@ def _apart_u(pair: _Pair, before: Side, after: Side) -> float:
 
 
 def temp_intake(outdoor: float, pipes: int | None) -> float:
-    """Air in the intake: outdoors, warmed on its way by a fifth of what it lacks to a room; of one pipe the room's. [degC]
+    """Air in the intake: of two pipes warmed on its way by a fifth of what it lacks to a room. [degC]
 
     Middle of `corrections.INTAKE_HOT`; common practice, no published source.
     """

@@ -2,8 +2,9 @@
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from analysis.comparison.conditions import BAROMETER, ZERO, Conditions
 from analysis.units import INCH_OF_WATER
@@ -43,11 +44,15 @@ SUPPLY = {
     "gas_inlet": 0.05 * INCH_OF_WATER,
     "gas_manifold": 0.01 * INCH_OF_WATER,
 }
-"""By how much gas pressures move from visit to visit, with other appliances and the load of the main; common practice, no
-published source. [Pa]"""
+"""By how much gas pressures move from visit to visit, with other appliances and the load of the main; common practice,
+no published source. [Pa]"""
 TRACE, TRACE_SHARE = 0.3e-6, 0.1
 """By how much a trend of carbon monoxide [1/min] and its level, as a share [1], do so, with the wind; our choice on
 simulated units."""
+SHARES = {"flue_co.": TRACE_SHARE, "flue_co2": GAS_AIR, "static_": 2 * GAS_AIR, "flame_current": FLAME, "volts_": VOLTS}
+SHARES |= {"amps_": 2 * VOLTS}
+"""By how much other readings do so, as a share of them, by how their names begin; common practice, no published source.
+[1]"""
 UNSEEN_RETURN = 2.0
 """What the return air may differ by from what was read at another moment; our choice. [K]"""
 WARMS_MORE = 0.1
@@ -100,37 +105,54 @@ def corrections(
         Handbook - HVAC Systems and Equipment, chapter on chimneys (as `stack_pressure`); heat carried by air: ASHRAE
         Handbook - Fundamentals 2017, chapter 1, equations 26 and 30.
     """
-    size = (abs(before) + abs(after)) / 2
-    if re.fullmatch(r"draft_\w+\.trend\.\w+", name):
-        return [Correction("wind", "the wind drifts", u=WIND_DRIFTS * around.wind_u / max(minutes, 1.0))]
-    if name == "draft_switch.after_stop":
-        return [_vent(around), _wind(around)]
-    if name.startswith("draft_"):
-        return [*_draft(name, after, size, around)]
-    if name.startswith("temp_rise."):
-        return [*_rise(after, size, around)]
-    if name == "temp_supply.highest":
-        return [_supply(around, abs(after - before))]
-    if name.startswith("flue_o2"):
-        text = "wind, barometer and density change the combustion air a little from visit to visit"
-        return [Correction("day", text, u=GAS_AIR * (FRESH - size))]
-    for head, u in SUPPLY.items():
-        if name.startswith(head):
-            return [Correction("day", "gas pressure moves with the load of the supply", u=u)]
-    if name.startswith("flue_co.trend"):
-        return [Correction("wind", "the wind moves the combustion air within a run", u=TRACE)]
-    shares = {
-        "flue_co.": TRACE_SHARE,
-        "flue_co2": GAS_AIR,
-        "static_": 2 * GAS_AIR,
-        "flame_current": FLAME,
-        "volts_": VOLTS,
-        "amps_": 2 * VOLTS,
-    }
-    for head, share in shares.items():
-        if name.startswith(head) and not re.search(r"\.trend\.|\.decay", name):
-            return [Correction("day", "line voltage, gas and air differ a little from visit to visit", u=share * size)]
+    seen = _Seen(name, before, after, around, minutes)
+    for pattern, made in _KINDS:
+        if re.match(pattern, name):
+            return [*made(seen)]
     return []
+
+
+class _Seen(NamedTuple):
+    """What is corrected."""
+
+    name: str
+    before: float
+    after: float
+    around: Conditions
+    minutes: float
+
+    @property
+    def size(self) -> float:
+        """Of both values. [inside unit]"""
+        return (abs(self.before) + abs(self.after)) / 2
+
+
+def _trend(seen: _Seen) -> Iterator[Correction]:
+    yield Correction("wind", "the wind drifts", u=WIND_DRIFTS * seen.around.wind_u / max(seen.minutes, 1.0))
+
+
+def _still(seen: _Seen) -> Iterator[Correction]:
+    yield _vent(seen.around)
+    yield _wind(seen.around)
+
+
+def _gas(seen: _Seen) -> Iterator[Correction]:
+    u = next(u for head, u in SUPPLY.items() if seen.name.startswith(head))
+    yield Correction("day", "gas pressure moves with the load of the supply", u=u)
+
+
+def _trace(_: _Seen) -> Iterator[Correction]:
+    yield Correction("wind", "the wind moves the combustion air within a run", u=TRACE)
+
+
+def _oxygen(seen: _Seen) -> Iterator[Correction]:
+    text = "wind, barometer and density change the combustion air a little from visit to visit"
+    yield Correction("day", text, u=GAS_AIR * (FRESH - seen.size))
+
+
+def _day(seen: _Seen) -> Iterator[Correction]:
+    share = next(share for head, share in SHARES.items() if seen.name.startswith(head))
+    yield Correction("day", "line voltage, gas and air differ a little from visit to visit", u=share * seen.size)
 
 
 def _middle(low_high: tuple[float, float]) -> tuple[float, float]:
@@ -139,7 +161,8 @@ def _middle(low_high: tuple[float, float]) -> tuple[float, float]:
     return (low + high) / 2, (high - low) / math.sqrt(12)
 
 
-def _draft(name: str, after: float, size: float, around: Conditions) -> Iterator[Correction]:
+def _draft(seen: _Seen) -> Iterator[Correction]:
+    name, after, size, around = seen.name, seen.after, seen.size, seen.around
     cold = not re.search(r"\.hot\.|\.smallest|\.at_", name)
     box = name.startswith("draft_burner_box")
     # power with which the reading goes with the density of the outdoor air, and its standard uncertainty
@@ -184,7 +207,8 @@ def _outdoor(grown: float, size: float, power: tuple[float, float], around: Cond
 NO_OUTDOOR = "not measured on both visits (temp_outdoor); not corrected"
 
 
-def _rise(after: float, size: float, around: Conditions) -> Iterator[Correction]:
+def _rise(seen: _Seen) -> Iterator[Correction]:
+    after, size, around = seen.after, seen.size, seen.around
     thick = around.thicker
     if thick:  # the orifices pass with the root of the density of the gas, the blower with that of the air
         amount = after * (math.exp(thick / 2) - 1)
@@ -209,10 +233,27 @@ def _rise(after: float, size: float, around: Conditions) -> Iterator[Correction]
     yield Correction("outdoor air", text, -after * AIR_HEAT * apart, u, *around.outdoor, "degC")
 
 
-def _supply(around: Conditions, apart: float) -> Correction:
+def _supply(seen: _Seen) -> Iterator[Correction]:
+    around, apart = seen.around, abs(seen.after - seen.before)
     if around.returns is None:
         text = "not measured at the end of a stage on both visits (temp_return); not corrected"
-        return Correction("return air", text, u=max(apart, UNSEEN_RETURN) / math.sqrt(3))
+        yield Correction("return air", text, u=max(apart, UNSEEN_RETURN) / math.sqrt(3))
+        return
     first, second = around.returns
     u = math.hypot(around.returns_u, WARMS_MORE * (second - first), UNSEEN_RETURN / math.sqrt(12))
-    return Correction("return air", "the supply goes with it", first - second, u, first, second, "degC")
+    yield Correction("return air", "the supply goes with it", first - second, u, first, second, "degC")
+
+
+_KINDS: tuple[tuple[str, Callable[[_Seen], Iterator[Correction]]], ...] = (
+    (r"draft_\w+\.trend\.", _trend),
+    (r"draft_switch\.after_stop", _still),
+    (r"draft_", _draft),
+    (r"temp_rise\.", _rise),
+    (r"temp_supply\.highest", _supply),
+    (r"gas_(inlet|manifold)", _gas),
+    (r"flue_co\.trend", _trace),
+    (r"flue_o2", _oxygen),
+    (r"flame_current\.(decay|trend)", lambda _: iter(())),
+    ("|".join(map(re.escape, SHARES)), _day),
+)
+"""Beginnings of names and what is corrected of them; the first that fits holds."""

@@ -79,7 +79,7 @@ def hoses(before: Side) -> Item:
                 before, "hoses: excluded by the switch's ports, which read collector less burner box", figures
             )
         if _agrees(arrives, collector.quantity, Quantity(0.0, "Pa", 0.0)):
-            text = "hoses: the switch reads the collector against the room: its other port is open to it, or that hose leaks"
+            text = "hoses: the switch reads the collector against the room: its other port, or that hose, is open"
             return _tried(before, "hoses") or Item("hoses", CANNOT_TELL, text, figures)
         text = "hoses: the switch's ports do not read what the taps do; a hose, a port, water or a swapped hose"
         return _tried(before, "hoses") or Item("hoses", SHOWN, text, figures)
