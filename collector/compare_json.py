@@ -96,6 +96,7 @@ def _outcomes(one: Outcomes) -> dict[str, Any]:
         "probability": None if math.isnan(one.probability) else round(one.probability, 6),
         "verdict": one.verdict.replace(" ", "_"),
         "clean_needed": one.needed,
+        "clean_to_tell": one.to_tell,
         "clean_needed_at_most": one.needed_surely,
         "why": one.why,
     }

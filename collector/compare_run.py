@@ -83,21 +83,21 @@ def _notes(before: Analysis, after: Analysis, found: Comparison) -> Iterator[str
     first, second = before.opened.job, after.opened.job
     serials = (first.unit.serial, second.unit.serial)
     if None not in serials and serials[0] != serials[1]:
-        yield f"The job files name two units (serial {serials[0]} and {serials[1]}): a comparison speaks of one unit only."
+        yield f"The job files name two units, serial {serials[0]} and {serials[1]}: a comparison speaks of one only."
     if after.opened.start < before.opened.start and before.opened.start - after.opened.start > 1.0:
         yield "The second recording is older than the first: BEFORE comes first."
     if None in (first.altitude, second.altitude):
         yield "Altitude is not in both job files: taken as the same place, nothing corrected for it."
     if found.conditions.outdoor is None:
-        yield "Outdoor air was not measured on both visits (temp_outdoor): nothing corrected for it, its usual change counted."
+        yield "Outdoor air was not measured on both visits (temp_outdoor): not corrected, its usual change counted."
     if found.conditions.pipes is None:
         yield "The job file does not say how many pipes (`furnace.pipes`): combustion air is taken from outdoors."
     same = sorted({key for one in found.measures if one.same_meter for key in one.after.channels})
     meters = ", ".join(dict.fromkeys(key.partition("@")[2] for key in same))
     if meters:
         yield (
-            f"Taken as the same meter on both visits, by name, unit, accuracy and address: {meters}; what it errs by on both"
-            " cancels for the most part."
+            f"Taken as the same meter on both visits, by name, unit, accuracy and address: {meters}; what it errs by on"
+            " both cancels for the most part."
         )
     else:
         yield "No meter was used on both visits, as far as names and papers tell: no error of a meter cancels."

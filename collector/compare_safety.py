@@ -5,8 +5,8 @@ from collector.analysis_safety import NO_CO, safety
 from collector.compare_run import Compare
 
 NO_CLEARANCE = (
-    "No comparison makes an unsafe unit safe, none clears a heat exchanger, and `better` is not `repaired`: a licensed person"
-    " decides after an inspection."
+    "No comparison makes an unsafe unit safe, none clears a heat exchanger, and `better` is not `repaired`: a licensed"
+    " person decides after an inspection."
 )
 
 

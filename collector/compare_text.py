@@ -27,6 +27,9 @@ VERDICTS = {
 }
 """Sections of the measures, those that need somebody first."""
 KEEP_CHECKING = "Keep checking: one fault found is not the only one, and one that comes and goes needs more attempts."
+SMALL = 0.1
+"""Corrections below this share of the standard uncertainty are not told in text. [1]"""
+COMES_AND_GOES = "What comes and goes with water, ice or wind needs longer runs too."
 _STATES = {"shown": "SHOWN", "excluded": "excluded", "cannot tell": "cannot tell", "not measured": "not measured"}
 
 
@@ -94,14 +97,14 @@ def _outcomes(found: Compare) -> Iterator[str]:
     yield f"  after:  {_share(one.after)}"
     yield from wrapped(f"{one.verdict}: {one.why}", 4, first=2)
     if one.needed is not None:
-        most = (
-            f"; up to {one.needed_surely} if it failed as rarely as these attempts allow" if one.needed_surely else ""
-        )
-        text = (
-            f"If it still failed as often, {one.needed} clean attempts in a row would be met with less than 5 %{most}. What"
-            " comes and goes with water, ice or wind needs longer runs too."
-        )
-        yield from wrapped(text, 4, first=2)
+        yield from wrapped(f"{_clean(one.needed, one.needed_surely)} {COMES_AND_GOES}", 4, first=2)
+
+
+def _clean(needed: int, surely: int | None) -> str:
+    """How many attempts without a failure mean something, by how often it failed before."""
+    attempts = "1 clean attempt" if needed == 1 else f"{needed} clean attempts in a row"
+    rarely = f" ({surely} if it fails as rarely as the attempts before allow)" if surely and surely > needed else ""
+    return f"If it still fails as often as before, {attempts} would come by chance less than 1 time in 20{rarely}."
 
 
 def _share(one: Share) -> str:
@@ -119,17 +122,28 @@ def _measure(one: Compared, units: str) -> Iterator[str]:
         yield from wrapped(f"{text}; {one.why}", 4, first=2)
         return
     moved = _apart(one.name, one.difference, units)
+    put_right = [_correction(one, each, units) for each in one.corrections if _matters(each, one)]
     if one.verdict == "no change":
         sees = replace(one.difference, value=one.sees, u=math.nan, budget=(), interval=None)
-        text += f"; {moved}, would be seen from {_bare(_apart(one.name, sees, units))} on"
-    else:
-        text += f"; changed by {moved}"
-    yield from wrapped(text, 4, first=2)
-    put_right = [_correction(one, each, units) for each in one.corrections if each.applied]
+        seen = _apart(one.name, sees, units)
+        text = f"{label_of(one.name)}: {first}, then {second}; {moved}, seen from {_rounded(seen)} on"
+        yield from wrapped("; ".join([text, *(f"put right: {each}" for each in put_right)]), 4, first=2)
+        return
+    yield from wrapped(f"{text}; changed by {moved}", 4, first=2)
     if put_right:
         yield from wrapped(f"put right: {'; '.join(put_right)}", 6, first=4)
-    if one.verdict != "no change":
-        yield from wrapped(f"{one.why}{'; same meter' if one.same_meter else ''}", 6, first=4)
+    yield from wrapped(f"{one.why}{'; same meter' if one.same_meter else ''}", 6, first=4)
+
+
+def _matters(each: Correction, one: Compared) -> bool:
+    """Whether a correction shows beside the uncertainty."""
+    return each.applied and abs(each.amount) > SMALL * one.difference.u
+
+
+def _rounded(text: str) -> str:
+    """A number with its unit to two digits."""
+    number, _, unit = text.removeprefix("+").partition(KEEP)
+    return f"{float(f'{float(number):.2g}'):g}{KEEP}{unit}"
 
 
 def _correction(one: Compared, each: Correction, units: str) -> str:
@@ -151,10 +165,6 @@ def _apart(name: str, quantity: Quantity, units: str) -> str:
     label = DIFFERENCE if quantity.unit == "degC" else name
     text = str(labelled(label, apart(name, quantity, units), units)).replace(" ", KEEP)
     return text if text.startswith("-") or not quantity.value > 0 else f"+{text}"
-
-
-def _bare(text: str) -> str:
-    return text.removeprefix("+")
 
 
 def _lacking(found: Compare) -> list[str]:

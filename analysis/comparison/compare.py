@@ -12,7 +12,7 @@ from analysis.comparison.meaning import NEARER, NONE, NOT_COMPARED, Meaning, eve
 from analysis.comparison.outcomes import Outcomes, outcomes
 from analysis.comparison.representative import Representative, representative
 from analysis.comparison.side import Side, parted, same_meter
-from analysis.measures.draft import SWITCHES
+from analysis.measures.draft import SWITCHES, UNSEEN
 from analysis.measures.levels import summed
 from analysis.model import Baseline, Plate
 from analysis.quantity import Error, Quality, Quantity
@@ -124,11 +124,17 @@ class _Prepared:
     def doubt(self) -> str:
         """Why nothing can be told, or empty."""
         for which, one in (("before", self.before), ("after", self.after)):
-            if one.quantity.quality is not Quality.GOOD:
+            if one.quantity.quality is not Quality.GOOD and not self.dips:
                 return f"doubtful {which}: {one.quantity.reason}"
         if not math.isfinite(self.difference.u):
             return "the accuracy of a meter is not known: state it in the job file"
         return ""
+
+    @property
+    def dips(self) -> bool:
+        """Whether both visits only leave open what is shorter than their meters see: what lasts is compared."""
+        reasons = [one.quantity.reason for one in (self.before, self.after) if one.quantity.quality is not Quality.GOOD]
+        return bool(reasons) and all(reason.endswith(UNSEEN) and ";" not in reason for reason in reasons)
 
     @property
     def probability(self) -> float:
@@ -188,6 +194,7 @@ def _judged(prepared: Sequence[_Prepared]) -> Iterator[Compared]:
         changed.add(one.name)
     for one in prepared:
         verdict, why = (CANNOT, one.doubt) if one.doubt else _verdict(one, changed=one.name in changed)
+        why += f"; {UNSEEN}" if one.dips else ""
         share = RISK / max(len(sure) - len(changed), 1) / 2
         factor = -float(stdtrit(min(one.difference.freedom, 1e9), share))
         sees = math.nan if one.doubt else factor * one.difference.u

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 
+from analysis.check_table import SET_POINT
 from analysis.comparison.flow_path import Sections
 from analysis.comparison.link import BREACH, CANNOT_TELL, EXCLUDED, NOT_MEASURED, SHOWN, SURELY, Figure, Item, sure
 from analysis.comparison.outcomes import GAVE_HEAT, SAYS_NOTHING
@@ -115,17 +116,17 @@ def switch(before: Side) -> Item:
     open_at = [one for one in most if one.attempt in stayed]
     if open_at:
         return _stayed_open(max(open_at, key=lambda each: each.quantity.value))
-    closed, low = _sound(before, "draft_margin.to_close.cold"), _sound(before, "draft_margin.smallest")
+    closed, low = _sound(before, "draft_margin.to_close.cold"), representative(before.of("draft_margin.smallest"))
     if closed is None or _sound(before, "switch_closed.time_to_close") is None:
         needs = "switch: needs draft_switch, switch_closed and its set-points in the job file"
         return Item("switch", NOT_MEASURED, needs)
     if not any(one.outcome == "draft_lost" for one in before.attempts):
         figure = (Figure("draft_margin.to_close.cold", closed.quantity, closed.channels),)
         return Item("switch", EXCLUDED, "switch: excluded by closing at its pressure and staying closed", figure)
-    if low is None:
+    if low is None or not math.isfinite(low.quantity.u):
         return Item("switch", CANNOT_TELL, "switch: opened, and the smallest pressure at it is not known well enough")
     figure = (Figure("draft_margin.smallest", low.quantity, low.channels),)
-    if low.quantity.value < sure(low.quantity):
+    if low.quantity.value < sure(low.quantity) + SET_POINT:
         text = "switch: excluded by the pressure at it, which fell to its opening point when it opened"
         return Item("switch", EXCLUDED, text, figure)
     return Item("switch", SHOWN, "switch: opened with its opening point in hand: wiring, then the switch", figure)
@@ -134,11 +135,11 @@ def switch(before: Side) -> Item:
 def _stayed_open(one: Measured) -> Item:
     """A switch that did not close: the largest pressure that it saw."""
     figure = (Figure(one.name, one.quantity, one.channels),)
-    if one.quantity.value > sure(one.quantity):
+    if one.quantity.value > sure(one.quantity) + SET_POINT:
         return Item("switch", SHOWN, f"switch: stayed open above its closing point; {CONDEMNED}", figure)
-    if one.quantity.value < -sure(one.quantity):
+    if one.quantity.value < -sure(one.quantity) - SET_POINT:
         return Item("switch", EXCLUDED, "switch: excluded by the pressure at it, below its closing point", figure)
-    return Item("switch", CANNOT_TELL, "switch: the pressure came too near its closing point to tell", figure)
+    return Item("switch", CANNOT_TELL, "switch: the pressure came within its tolerance of the closing point", figure)
 
 
 def breach(before: Side) -> Item:

@@ -53,10 +53,10 @@ def sections(before: Side, after: Side, around: Conditions) -> Sections:
     """Resistances before over those after; without taps after, over those of the job file's baseline."""
     first, second = _taps(before), _taps(after)
     if not first:
-        return Sections(None, "", "before the repair")
+        return Sections(None, "", "burner on for 5 min, before the repair")
     baseline = _stated(after.baseline if after.baseline != Baseline() else before.baseline)
     if not second and not baseline:
-        return Sections(None, "", "after the repair, or the baseline of the job file")
+        return Sections(None, "", "burner on for 5 min, after the repair; or the baseline of the job file")
     channels = tuple(dict.fromkeys(key for one in first.values() for key in one.channels))
     now = Readings(**_values(first, around))
     if second:

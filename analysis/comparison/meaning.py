@@ -12,7 +12,7 @@ LARGER, SMALLER, NEARER, NONE, NOT_COMPARED = "larger", "smaller", "nearer", "no
 """Larger is better, smaller is better, nearer to a target is better, no way is better, says nothing of the unit."""
 
 TABLE: tuple[tuple[str, str, str], ...] = (
-    (r"draft_margin(_high)?\..*", LARGER, "what the switch has in hand"),
+    (r"draft_margin(_high)?\..*", LARGER, "more in hand at the switch"),
     (r"flame_current\.(settled|smallest)(\..*)?", LARGER, "more flame current"),
     (r"flame_current\.trend\..*", LARGER, "a flame current that does not fall"),
     (r"volts_control\.lowest(\..*)?", LARGER, "a control supply that does not sag"),

@@ -13,6 +13,8 @@ SAYS_NOTHING = ("cut_off", "call_ended", "unknown", "no_start")
 """Outcomes that are neither heat nor a failure of an attempt: the recording or the call ended, or nobody can tell."""
 SURE = 0.95
 """How sure. [1]"""
+MOST = 200
+"""Clean attempts in a row beyond which nobody goes. [1]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +43,10 @@ class Outcomes:
     needed: int | None
     """Attempts in a row without a failure that would be met with less than 5 % if it still failed as often as before;
     None where none failed."""
+    to_tell: int | None
+    """Clean attempts after which Fisher's test tells the two visits apart; None where none failed, or beyond `MOST`."""
     needed_surely: int | None
-    """The same if it failed as rarely as the first recording allows (95 %, one-sided)."""
+    """As `needed` if it failed as rarely as the first recording allows (95 %, one-sided)."""
     why: str
     """One sentence without a full stop."""
 
@@ -72,13 +76,13 @@ def outcomes(before: Sequence[Attempt], after: Sequence[Attempt]) -> Outcomes:
         return Outcomes(first, second, math.nan, "cannot tell", *_needed(first), why)
     table = [[first.failed, first.count - first.failed], [second.failed, second.count - second.failed]]
     probability = float(fisher_exact(table).pvalue)
-    needed, surely = _needed(first)
+    needed, to_tell, surely = _needed(first)
     verdict = "no change"
     if probability <= 1 - SURE:
         verdict = "better" if second.failed / second.count < first.failed / first.count else "worse"
     elif needed is not None or second.failed:
         verdict = "cannot tell"
-    return Outcomes(first, second, probability, verdict, needed, surely, _why(first, second, verdict, needed))
+    return Outcomes(first, second, probability, verdict, needed, to_tell, surely, _why(first, second, verdict, to_tell))
 
 
 def share(attempts: Sequence[Attempt]) -> Share:
@@ -102,19 +106,30 @@ def clean_attempts(probability: float) -> int | None:
     return math.ceil(math.log(1 - SURE) / math.log1p(-probability) - 1e-9)
 
 
-def _needed(before: Share) -> tuple[int | None, int | None]:
+def _needed(before: Share) -> tuple[int | None, int | None, int | None]:
     if not before.failed:
-        return None, None
+        return None, None, None
     rarely = binomtest(before.failed, before.count, alternative="greater").proportion_ci(SURE, method="exact").low
-    return clean_attempts(before.failed / before.count), clean_attempts(float(rarely))
+    return clean_attempts(before.failed / before.count), _to_tell(before), clean_attempts(float(rarely))
 
 
-def _why(before: Share, after: Share, verdict: str, needed: int | None) -> str:
+def _to_tell(before: Share) -> int | None:
+    """Fewest clean attempts that the test tells from those before."""
+
+    def tells(count: int) -> bool:
+        table = [[before.failed, before.count - before.failed], [0, count]]
+        return float(fisher_exact(table).pvalue) <= 1 - SURE
+
+    return next((count for count in range(1, MOST + 1) if tells(count)), None)
+
+
+def _why(before: Share, after: Share, verdict: str, to_tell: int | None) -> str:
     told = f"failed {before.failed} of {before.count} before and {after.failed} of {after.count} after"
     if verdict in ("better", "worse"):
         return f"{told}: more than chance"
-    if needed is None:
+    if not before.failed:
         return f"{told}: none failed before, so attempts cannot show a repair" if not after.failed else told
     if after.failed:
         return f"{told}: chance alone may do that"
-    return f"{told}: none failed in {after.count} proves little, {needed} in a row would"
+    would = f"{to_tell} in a row would" if to_tell else f"not even {MOST} in a row would"
+    return f"{told}: none failed in {after.count} proves little, {would}"
