@@ -14,9 +14,9 @@ INTAKE_HOT = (0.6, 1.0)
 practice, no published source. [1]"""
 THROUGH_COLD = (0.0, 1.0)
 """The same for the whole circuit in prepurge, between an exchanger that warms the air wholly and not at all. [1]"""
-ELSEWHERE = 0.1
-"""Most that other taps change with the density of the air in the intake, as a share of its change: the intake's share
-of all resistance; our choice. [1]"""
+ELSEWHERE, BEHIND = 0.1, 0.2
+"""Most that other taps change with the density of the air in the intake, as a power of its ratio: the intake's share of
+what they read, at the transition box more; our choice, held against the network itself. [1]"""
 BLOWER = (0.0, 1.0)
 """Share of a change of the return air's density that the mass flow of the blower has: none where its control holds the
 mass flow, all where it holds its speed; common practice, no published source. [1]"""
@@ -166,7 +166,8 @@ def _draft(seen: _Seen) -> Iterator[Correction]:
     cold = not re.search(r"\.hot\.|\.smallest|\.at_", name)
     box = name.startswith("draft_burner_box")
     # power with which the reading goes with the density of the outdoor air, and its standard uncertainty
-    middle, unsure = _middle(THROUGH_COLD if cold else INTAKE_HOT) if cold or box else (0.0, ELSEWHERE / math.sqrt(3))
+    most = BEHIND if name.startswith("draft_transition") else ELSEWHERE
+    middle, unsure = _middle(THROUGH_COLD if cold else INTAKE_HOT) if cold or box else (0.0, most / math.sqrt(3))
     grown = after * around.density_factor
     yield from _altitude(grown - after, around)
     text = f"weather moves it by about {100 * BAROMETER:.0f} %, not measured"
@@ -214,6 +215,7 @@ def _rise(seen: _Seen) -> Iterator[Correction]:
         amount = after * (math.exp(thick / 2) - 1)
         text = "orifices as they are: thinner air takes up less heat, and less gas comes"
         yield Correction("altitude", text, amount, abs(amount) / math.sqrt(3), *around.altitudes, "m")
+        after += amount
     text = "barometer, line voltage and heating value of the gas differ a little from visit to visit"
     yield Correction("day", text, u=size * math.hypot(BAROMETER / math.sqrt(2), ROUNDS))
     if around.returns is not None:
@@ -222,6 +224,7 @@ def _rise(seen: _Seen) -> Iterator[Correction]:
         amount = after * (math.exp(-middle * log) - 1)
         u = size * math.hypot(unsure * log, middle * around.returns_u / (around.returns[0] + ZERO))
         yield Correction("return air", "density of the air at the blower", amount, u, *around.returns, "degC")
+        after += amount
     if around.pipes == 1:
         return
     if around.outdoor is None:
