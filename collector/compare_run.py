@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from analysis.comparison import Comparison, Item, Side, Test, chain, compare
+from analysis.comparison import Comparison, Item, Side, Tried, chain, compare
 from analysis.model import NANOSECONDS, EventKind, origin_of
 from collector.analysis_run import Analysis, analyzed
 from collector.check_states import CheckStates
@@ -68,7 +68,7 @@ def _meters(opened: Opened) -> dict[str, str]:
     return found
 
 
-def _tests(opened: Opened) -> Iterator[Test]:
+def _tests(opened: Opened) -> Iterator[Tried]:
     """What was opened for a test and put back, by the entries in the recording."""
     states = CheckStates()
     for event in opened.events:
@@ -76,7 +76,7 @@ def _tests(opened: Opened) -> Iterator[Test]:
             states.apply(event)
     for entry in (*states.closed.values(), *states.open.values()):
         end = None if entry.closed is None else entry.closed / NANOSECONDS
-        yield Test(entry.item, entry.text, entry.since / NANOSECONDS, end)
+        yield Tried(entry.item, entry.text, entry.since / NANOSECONDS, end)
 
 
 def _notes(before: Analysis, after: Analysis, found: Comparison) -> Iterator[str]:

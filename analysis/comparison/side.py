@@ -19,7 +19,7 @@ PRESSURES = ("Pa", "Pa/min")
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class Tried:
     """Something that was opened for a test, as it was entered."""
 
     item: str
@@ -47,7 +47,7 @@ class Side:
     meters: Mapping[str, str] = field(default_factory=dict)
     """What tells the meter of a channel from others (unit, accuracy, address), by the key of the channel."""
 
-    tests: Sequence[Test] = ()
+    tests: Sequence[Tried] = ()
 
     def of(self, name: str) -> list[Measured]:
         """Values of a measure."""
