@@ -17,7 +17,7 @@ from tests.analysis.comparison.visits import Case, Row, case
 
 UNITS = int(os.environ.get("LIGHTOFF_COMPARED", "2"))
 
-pytestmark = pytest.mark.timeout(60 + 20 * UNITS)
+pytestmark = pytest.mark.timeout(180 + 60 * UNITS)
 
 
 @pytest.fixture(scope="module")
