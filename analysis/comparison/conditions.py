@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.comparison.representative import representative
+from analysis.comparison.representative import Representative, representative
 from analysis.comparison.side import Side, parted, same_meter
 from analysis.draft_network import GAS_CONSTANT, GRAVITY, MOLAR_MASS_AIR, common_factor, wind_pressure
 from analysis.psychrometrics import pressure_at_altitude
-from analysis.quantity import Error, Quantity
+from analysis.quantity import Error
 
 ZERO = 273.15
 BAROMETER = 0.01
@@ -111,9 +111,9 @@ def conditions(before: Side, after: Side) -> Conditions:
     plate = after.plate if after.plate.pipes is not None else before.plate
     length = after.vent_length or before.vent_length
     return Conditions(
-        outdoor=outdoor and (outdoor[0].value, outdoor[1].value),
+        outdoor=outdoor and (outdoor[0].quantity.value, outdoor[1].quantity.value),
         outdoor_u=_apart_u(outdoor, before, after) if outdoor else DAYS_APART,
-        returns=returns and (returns[0].value, returns[1].value),
+        returns=returns and (returns[0].quantity.value, returns[1].quantity.value),
         returns_u=_apart_u(returns, before, after) if returns else 0.0,
         altitudes=(before.altitude, after.altitude),
         pipes=plate.pipes,
@@ -121,22 +121,23 @@ def conditions(before: Side, after: Side) -> Conditions:
     )
 
 
-_Pair = tuple[Quantity, Quantity]
+_Pair = tuple[Representative, Representative]
 
 
 def _pair(before: Side, after: Side, names: tuple[str, ...]) -> _Pair | None:
     for name in names:
         first, second = representative(before.of(name)), representative(after.of(name))
         if first and second:
-            return first.quantity, second.quantity
+            return first, second
     return None
 
 
 def _apart_u(pair: _Pair, before: Side, after: Side) -> float:
-    """Standard uncertainty of the difference; an accuracy that is not known counts as half a kelvin."""
-    shared = any(same_meter(before, after, (key,)) for key in before.meters if key.startswith("temp_"))
+    """Standard uncertainty of the difference; `ROUGHLY` where no accuracy is known. [K]"""
+    shared = pair[0].channels == pair[1].channels and same_meter(before, after, pair[0].channels)
     first, second = (
-        parted(one.budget, "degC", which, shared=shared) for one, which in zip(pair, ("before", "after"), strict=True)
+        parted(one.quantity.budget, "degC", which, shared=shared)
+        for one, which in zip(pair, ("before", "after"), strict=True)
     )
     budget: dict[Error, float] = dict(second)
     for error, share in first:
