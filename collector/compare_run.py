@@ -80,6 +80,10 @@ def _tests(opened: Opened) -> Iterator[Tried]:
 
 
 def _notes(before: Analysis, after: Analysis, found: Comparison) -> Iterator[str]:
+    for one in (before.opened, after.opened):
+        if one.problem_count:
+            count = "1 row or cell" if one.problem_count == 1 else f"{one.problem_count} rows or cells"
+            yield f"{count} of {one.name} could not be read; `lightoff analyze` says which."
     first, second = before.opened.job, after.opened.job
     serials = (first.unit.serial, second.unit.serial)
     if None not in serials and serials[0] != serials[1]:

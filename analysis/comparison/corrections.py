@@ -33,6 +33,9 @@ ROUNDS = 0.005
 common practice, no published source. [1]"""
 FLAME = 0.02
 """The same for a flame current. [1]"""
+CLOSING = 0.1
+"""The same for the time until the switch closes: density and line voltage turn a slow approach into a later moment; our
+choice on simulated units. [1]"""
 VOLTS = 0.01
 """The same for supply voltages: common practice, no published source. [1]"""
 FRESH = 0.2095
@@ -50,7 +53,7 @@ TRACE, TRACE_SHARE = 0.3e-6, 0.1
 """By how much a trend of carbon monoxide [1/min] and its level, as a share [1], do so, with the wind; our choice on
 simulated units."""
 SHARES = {"flue_co.": TRACE_SHARE, "flue_co2": GAS_AIR, "static_": 2 * GAS_AIR, "flame_current": FLAME, "volts_": VOLTS}
-SHARES |= {"amps_": 2 * VOLTS}
+SHARES |= {"amps_": 2 * VOLTS, "switch_closed": CLOSING}
 """By how much other readings do so, as a share of them, by how their names begin; common practice, no published source.
 [1]"""
 UNSEEN_RETURN = 2.0

@@ -121,6 +121,11 @@ def test_two_units_and_two_altitudes_are_said():
     assert "Outdoor air was not measured" in notes
 
 
+def test_rows_that_could_not_be_read_are_said(tmp_path):
+    result = run(tmp_path, "--json", after=CSV.replace("5,0.02", "5,nothing"))
+    assert any("1 row or cell of after could not be read" in note for note in json.loads(result.stdout)["notes"])
+
+
 def test_an_older_after_is_said():
     found = compared(opened(start=T0, end=T0 + 60), opened(start=T0 - 90_000, end=T0 - 80_000))
     assert any("older" in note for note in found.notes)

@@ -152,6 +152,6 @@ def test_there_and_back_leaves_what_was_read(name):
     assert home == pytest.approx(40.0, rel=2e-3)
 
 
-@pytest.mark.parametrize("name", ["ignition.time_to_prove", "switch_closed.time_to_close", "flame_current.trend.high"])
+@pytest.mark.parametrize("name", ["ignition.time_to_prove", "phase.over_timing.prepurge", "flame_current.trend.high"])
 def test_what_does_not_go_with_the_air_is_let_be(name):
     assert corrections(name, 1.0, 1.0, conditions(outdoor=(10.0, -20.0), altitudes=(0.0, 1500.0))) == []
