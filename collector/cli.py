@@ -16,6 +16,7 @@ from click.core import ParameterSource
 from collector.cautions import CAUTIONS
 from collector.cli_analyze import add_commands as add_analyze
 from collector.cli_archive import add_commands as add_archive
+from collector.cli_compare import add_commands as add_compare
 from collector.cli_entry import add_commands
 from collector.cli_exchange import add_commands as add_exchange
 from collector.cli_instruments import check_profile, scan
@@ -245,6 +246,7 @@ def compute(*, quantity: str | None, given: tuple[str, ...], listing: bool, as_j
 
 
 add_analyze(main)
+add_compare(main)
 add_exchange(main)
 add_verify(main)
 add_commands(main)

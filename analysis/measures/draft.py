@@ -29,6 +29,8 @@ AROUND = 5.0
 """How long after a disturbance the smallest margin is looked for. [s]"""
 SETTLING = 60.0
 """Left off at the beginning of a stage before the draft's trend counts. [s]"""
+UNSEEN = "a dip of 0.2 s is not seen"
+"""What a slower meter leaves open."""
 ZERO_AFTER = 5.0
 """How long after the inducer's stop the switch's hoses should be at nothing. [s]"""
 LOOKED_FOR_ZERO = 60.0
@@ -202,7 +204,7 @@ def _too_slow(source: Source) -> str:
     gap = extremes.spacing(source)
     if source.response_time + gap <= QUICK:
         return ""
-    return f"reads every {gap:.1f} s and follows in {source.response_time:.1f} s: a dip of 0.2 s is not seen"
+    return f"reads every {gap:.1f} s and follows in {source.response_time:.1f} s: {UNSEEN}"
 
 
 def _over(quantity: Quantity, line: float) -> Quantity:

@@ -1,0 +1,1 @@
+"""Two visits compared: whether what is said of the difference is true."""
