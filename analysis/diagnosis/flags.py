@@ -50,6 +50,8 @@ STAGES_UP = 480.0
 """A long call in which a thermostat asks for the second stage; our choice. [s]"""
 NO_AMPS = {"amps_blower": 0.15, "amps_inducer": 0.08, "amps_igniter": 0.15}
 """Less than any that runs takes; common practice, no published source. [A]"""
+BEFORE_GAS = 5.0
+"""An igniter has glowed for so long at least when the gas comes; common practice, no published source. [s]"""
 NO_GAS = 40.0
 """Manifold pressure that lights nothing, 0.16 in. w.c.; common practice, no published source. [Pa]"""
 NO_POWER = 12.0
@@ -156,7 +158,7 @@ def _loads(bench: Bench, attempts: Sequence[Attempt]) -> Iterator[tuple[str, str
     wanted = {
         "blower_amps": ("amps_blower", RUN, 15.0),
         "inducer_amps": ("amps_inducer", ("inducer_start", "prepurge", "igniter_warmup", "ignition_trial", *RUN), 3.0),
-        "igniter_amps": ("amps_igniter", ("igniter_warmup",), 2.0),
+        "igniter_amps": ("amps_igniter", ("ignition_trial",), 0.0),
         "manifold": ("gas_manifold", ("ignition_trial", "blower_on_delay", *RUN), 1.5),
         "flame_seen": ("flame_current", ("ignition_trial", "blower_on_delay", *RUN), 1.5),
     }
@@ -167,8 +169,11 @@ def _loads(bench: Bench, attempts: Sequence[Attempt]) -> Iterator[tuple[str, str
             tops = []
             for one in attempts:
                 for span in one.phases:
-                    if span.phase in phases and span.end - span.start > after + 0.5:
-                        inside = slice(*source.time.searchsorted([span.start + after, span.end]))
+                    start, end = span.start + after, span.end
+                    if point == "amps_igniter":  # one that is open shows no warm-up: what comes before the gas counts
+                        start, end = span.start - BEFORE_GAS, span.start
+                    if span.phase in phases and end - start > 0.5:
+                        inside = slice(*source.time.searchsorted([start, end]))
                         if source.value[inside].size:
                             tops.append(float(source.value[inside].max()))
             if tops:

@@ -20,13 +20,15 @@ from scipy.stats import chi2
 
 from analysis.diagnosis.cases import KINDS, Cases
 from analysis.diagnosis.causes import CAUSES
-from analysis.diagnosis.features import FEATURES, GROUPS
+from analysis.diagnosis.features import FEATURES, FROM_PAPERS, GROUPS
 from analysis.diagnosis.flags import FLAGS, WORST
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-SPREAD = np.array([feature.spread for feature in FEATURES])
+SPREAD = 2.0 * np.array([feature.spread for feature in FEATURES])
+"""Error of the physics, twice what a modeller would say of his own. [1]"""
+PAPERS = np.array([feature.name in FROM_PAPERS for feature in FEATURES])
 GROUP = np.array([GROUPS.index(feature.group) for feature in FEATURES])
 SMALLEST = 12
 """Cases below which a part is not cut off. [1]"""
@@ -36,17 +38,21 @@ ENOUGH = 20
 """Cases from which a covariance of sound units is taken. [1]"""
 FEWEST = 5.0
 """Cases from which on a part may scatter more than sound units, and that these count as then. [1]"""
-SURE = 0.999
+TURNS = 4
+"""Times that the covariance of sound units is taken anew. [1]"""
+HEAVY = 8.0
+"""Degrees of freedom by which far cases count less. [1]"""
+SURE = 0.99999
 """How sure it must be that a part scatters more. [1]"""
 LIKE_CAUSE = 3.0
 """Cases that the mean of the whole cause counts as in that of each part. [1]"""
-FREEDOM = 8.0
+FREEDOM = 4.0
 """Degrees of freedom of a group; the fewer, the less a misfit counts. [1]"""
 DOUBT = 0.04
 """Share of flags that say anything. [1]"""
 CHANCE = 5.0
 """Squared standard errors that a mean has to be away from nothing before it counts. [1]"""
-TIGHT = 0.02
+TIGHT = 0.002
 """Smallest eigenvalue of a correlation matrix. [1]"""
 
 
@@ -71,18 +77,33 @@ class Mixture:
 
 
 def fitted(cases: Cases) -> Mixture:
-    """The mixture of a library."""
+    """The mixture of a library.
+
+    What units differ in by their papers is taken off first, so that a shift or a scatter of a part is seen against
+    what is left, and not against the spread of the whole population.
+    """
     healthy = _healthy(cases)
     rest = cases.values - healthy[cases.kind]
-    parts = list(_parts(cases))
-    of_cause = {cause: _mean(rest[cases.cause == cause], 0.5, 0.0) for cause in set(cases.cause.tolist())}
-    shift = np.array([_mean(rest[part], LIKE_CAUSE, of_cause[cause]) for cause, part in parts])
-    within = np.full(rest.shape, np.nan)
-    for (_, part), mean in zip(parts, shift, strict=True):
-        within[part] = rest[part] - mean
     sound = cases.cause == CAUSES.index("none")
+    whole = _usual(rest[sound] - _mean(rest[sound], 1e-9, 0.0), rest)
+    lean = _lean(whole)
+    left = rest - np.nan_to_num(rest) @ lean.T
+    parts = list(_parts(cases))
+    of_cause = {cause: _mean(left[cases.cause == cause], 0.5, 0.0) for cause in set(cases.cause.tolist())}
+    shift = np.array([_mean(left[part], LIKE_CAUSE, of_cause[cause]) for cause, part in parts])
+    within = np.full(left.shape, np.nan)
+    for (_, part), mean in zip(parts, shift, strict=True):
+        within[part] = left[part] - mean
     usual = _usual(within[sound], within)
-    shift = np.array([_sure(mean, rest[part], usual) for (_, part), mean in zip(parts, shift, strict=True)])
+    trust = _trust(within, usual)
+    shift = np.array([_sure(mean, left[part], usual) for (_, part), mean in zip(parts, shift, strict=True)])
+    shift[:, PAPERS] = 0.0
+    carried = np.eye(len(FEATURES)) + lean
+    papers = np.where(np.outer(PAPERS, PAPERS), whole, 0.0) + np.diag(np.where(PAPERS, SPREAD**2, 0.0))
+    covariance = [
+        carried @ (papers + _covariance(within[part], trust[part], usual, mean)) @ carried.T
+        for (_, part), mean in zip(parts, shift, strict=True)
+    ]
     size = np.array([np.sum(part) for _, part in parts], np.float64)
     return Mixture(
         cause=np.array([cause for cause, _ in parts], np.int64),
@@ -90,11 +111,21 @@ def fitted(cases: Cases) -> Mixture:
         healthy=healthy,
         log_kind=np.log([(np.sum(cases.kind == kind) + 1.0) / (cases.kind.size + 4.0) for kind in range(len(KINDS))]),
         shift=shift,
-        covariance=np.array(
-            [_covariance(within[part], usual, mean) for (_, part), mean in zip(parts, shift, strict=True)]
-        ),
+        covariance=np.array(covariance),
         flag=tuple(_flag(cases, parts, number) for number in range(len(FLAGS))),
     )
+
+
+def _lean(covariance: Array) -> Array:
+    """(features, features) how far each feature goes with each paper of its group; zero for papers themselves."""
+    found = np.zeros_like(covariance)
+    for number in range(len(GROUPS)):
+        own = np.flatnonzero(number == GROUP)
+        told, rest = own[PAPERS[own]], own[~PAPERS[own]]
+        if told.size:
+            within = covariance[np.ix_(told, told)]
+            found[np.ix_(rest, told)] = np.linalg.solve(within, covariance[np.ix_(told, rest)]).T
+    return found
 
 
 def _healthy(cases: Cases) -> Array:
@@ -157,39 +188,76 @@ def _by_severity(part: NDArray[np.bool_], severity: Array) -> Iterator[NDArray[n
 
 
 def _usual(sound: Array, within: Array) -> Array:
-    """Covariance of sound units about their means; of all where too few sound ones show a feature."""
-    found, together = _scatter(sound)
-    whole, often = _scatter(within)
-    found = np.where(together >= ENOUGH, found, np.where(often >= ENOUGH, whole, 0.0))
-    alone = (np.diag(together) < ENOUGH) & (np.diag(often) < ENOUGH)
-    found[alone, alone] = 1.0
-    return positive(found)
+    """Covariance of sound units about their means; of all where too few sound ones show a feature.
+
+    It is that of a Student t: cases that lie far from the others, as after a run that was too short, count less.
+    """
+    trust = np.ones((sound.shape[0], len(GROUPS)))
+    for turn in range(TURNS):
+        found, together = _scatter(sound, trust)
+        whole, often = _scatter(within, np.ones((within.shape[0], len(GROUPS))))
+        found = np.where(together >= ENOUGH, found, np.where(often >= ENOUGH, whole, 0.0))
+        alone = (np.diag(together) < ENOUGH) & (np.diag(often) < ENOUGH)
+        found[alone, alone] = 1.0
+        found = _in_groups(found)
+        if turn < TURNS - 1:
+            trust = _trust(sound, found)
+    return found
 
 
-def _scatter(within: Array) -> tuple[Array, Array]:
-    """Covariance of what was seen together, and how often it was."""
-    there = np.isfinite(within).astype(np.float64)
-    zeroed = np.nan_to_num(within)
-    together = there.T @ there
-    return zeroed.T @ zeroed / np.maximum(together, 1.0), together
+def _trust(within: Array, covariance: Array) -> Array:
+    """(cases, groups) what each case counts: the weights of a Student t of `HEAVY` degrees of freedom."""
+    found = np.ones((within.shape[0], len(GROUPS)))
+    for number in range(len(GROUPS)):
+        own = np.flatnonzero(number == GROUP)
+        there = np.isfinite(within[:, own])
+        patterns, which = np.unique(there, axis=0, return_inverse=True)
+        for place, pattern in enumerate(patterns):
+            kept = own[pattern]
+            rows = np.flatnonzero(which == place)
+            if kept.size:
+                root = np.linalg.cholesky(covariance[np.ix_(kept, kept)])
+                white = np.linalg.solve(root, within[np.ix_(rows, kept)].T)
+                found[rows, number] = (HEAVY + kept.size) / (HEAVY + np.sum(white**2, axis=0))
+    return found
 
 
-def _covariance(within: Array, usual: Array, shift: Array) -> Array:
+def _scatter(within: Array, trust: Array) -> tuple[Array, Array]:
+    """Covariance of what was seen together, and how often it was; between groups nothing."""
+    count, size = within.shape[1], np.zeros((within.shape[1], within.shape[1]))
+    found = np.zeros((count, count))
+    for number in range(len(GROUPS)):
+        own = np.flatnonzero(number == GROUP)
+        part, weight = within[:, own], trust[:, number, None]
+        there = np.isfinite(part).astype(np.float64)
+        zeroed = np.nan_to_num(part)
+        block = np.ix_(own, own)
+        size[block] = there.T @ there
+        found[block] = (weight * zeroed).T @ zeroed / np.maximum((weight * there).T @ there, 1e-9)
+    return found, size
+
+
+def _covariance(within: Array, trust: Array, usual: Array, shift: Array) -> Array:
     """Of one part: that of sound units, more where the part surely scatters more, widened by what is not known."""
-    found, together = _scatter(within)
+    found, together = _scatter(within, trust)
     count = np.diag(together)
     limit = chi2.ppf(SURE, np.maximum(count - 1.0, 1.0)) / np.maximum(count - 1.0, 1.0)
     wider = (count >= FEWEST) & (np.diag(found) > limit * np.diag(usual))
     both = np.outer(wider, wider)
     more = np.where(both, (found - usual) * together / (together + FEWEST), 0.0)
     doubt = np.where(shift != 0.0, (np.diag(usual) + np.diag(more)) / (count + LIKE_CAUSE), 0.0)
-    whole = usual + more + np.diag(doubt + SPREAD**2)
-    result = np.zeros_like(whole)
+    whole = _in_groups(usual + more + np.diag(doubt + SPREAD**2))
+    return np.where(np.outer(PAPERS, PAPERS) | np.outer(PAPERS, ~PAPERS) | np.outer(~PAPERS, PAPERS), 0.0, whole)
+
+
+def _in_groups(matrix: Array) -> Array:
+    """A covariance of it within each group, and nothing between them."""
+    found = np.zeros_like(matrix)
     for number in range(len(GROUPS)):
         own = np.flatnonzero(number == GROUP)
         block = np.ix_(own, own)
-        result[block] = positive(whole[block])
-    return result
+        found[block] = positive(matrix[block])
+    return found
 
 
 def positive(matrix: Array) -> Array:

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from analysis.diagnosis.cases import UNTOLD, places
 from analysis.diagnosis.causes import CAUSES
-from analysis.diagnosis.features import FEATURES, FROM_PAPERS, GROUPS
+from analysis.diagnosis.features import FEATURES, GROUPS
 from analysis.diagnosis.flags import FLAGS
-from analysis.diagnosis.mixture import GROUP, Mixture, log_t
+from analysis.diagnosis.mixture import GROUP, PAPERS, Mixture, log_t
 from analysis.diagnosis.seen import Seen
 
 Array = NDArray[np.float64]
@@ -20,9 +20,8 @@ Index = NDArray[np.int64]
 TEMPER = 0.55
 """What a logarithm of a likelihood counts: features are less independent than the mixture has them, and the physics is
 a model. Chosen so that probabilities come true on simulated calls that the library does not know. [1]"""
-ODD = 0.01
+ODD = 0.003
 """Share of readings that say nothing of the unit: a slip of meter, hand or recognizer; our choice. [1]"""
-PAPERS = np.array([feature.name in FROM_PAPERS for feature in FEATURES])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
