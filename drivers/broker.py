@@ -11,7 +11,7 @@ import time
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
@@ -20,10 +20,11 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from drivers.base import DriverError, Now, SilentError
+from drivers.base import DriverError, Now, SettingsError, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
 from drivers.endings import thread_ended
+from drivers.held import GONE, HERE, Held, Kept
 from drivers.inbox import Inbox, Message
 
 ANSWER = 5.0
@@ -54,6 +55,28 @@ class Wanted:
     """Of a message; what is beyond it is cut off. [bytes]"""
     answer: float = ANSWER
     """[s]"""
+    kept: Kept | None = None
+    """A session that the broker keeps; None: one that ends with the connection."""
+
+
+class Taker(Protocol):
+    """Who takes the messages of a connection; called in its thread."""
+
+    stop: threading.Event
+    opened: bool
+    failure: Exception | None
+
+    def open(self) -> None:
+        """The broker has agreed."""
+        ...
+
+    def put(self, message: Message) -> None:
+        """A message came."""
+        ...
+
+    def end(self) -> None:
+        """The thread is at its end."""
+        ...
 
 
 @dataclass(slots=True)
@@ -67,7 +90,7 @@ class _Heard:
     defect: Exception | None = None
 
 
-def listen(wanted: Wanted, inbox: Inbox) -> threading.Thread:
+def listen(wanted: Wanted, inbox: Taker) -> threading.Thread:
     """Start the thread that connects, subscribes and fills the inbox until that says stop or says why it ended."""
     name = f"{wanted.instrument}: {wanted.broker}"
     thread = threading.Thread(target=_listen, args=(wanted, inbox), name=name, daemon=True)
@@ -85,10 +108,13 @@ async def hang_up(thread: threading.Thread, inbox: Inbox) -> None:
             _log.warning("%s: the system does not come back from connecting", thread.name)
 
 
-def _listen(wanted: Wanted, inbox: Inbox) -> None:
+def _listen(wanted: Wanted, inbox: Taker) -> None:
     """The thread."""
     try:
         if not _session(wanted, inbox, MQTTProtocolVersion.MQTTv5):
+            if wanted.kept:
+                what = f"the broker at {wanted.broker} does not know MQTT 5"
+                raise SettingsError(wanted.instrument, what, "get a newer one: only there several share what comes")
             _session(wanted, inbox, MQTTProtocolVersion.MQTTv311)
     except DriverError as error:
         inbox.failure = error.with_traceback(None)  # its frames hold the client, and that its descriptors
@@ -98,13 +124,15 @@ def _listen(wanted: Wanted, inbox: Inbox) -> None:
         inbox.end()
 
 
-def _session(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion) -> bool:
+def _session(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion) -> bool:
     """One connection; returns whether the broker knows this version of MQTT, raises DriverError."""
     heard = _Heard()
     client = _client(wanted, inbox, protocol, heard)
     try:
         _connect(client, wanted, protocol)
         _turn(client, wanted, inbox, heard)
+        if isinstance(inbox, Held):
+            _part(client, wanted, inbox)
     finally:
         client.disconnect()
     return not (heard.refused and heard.refused.value == UNSUPPORTED_VERSION and protocol == MQTTProtocolVersion.MQTTv5)
@@ -115,6 +143,10 @@ def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion)
     if protocol == MQTTProtocolVersion.MQTTv5:
         settings = {"clean_start": True, "properties": Properties(PacketTypes.CONNECT)}  # type: ignore[no-untyped-call]
         settings["properties"].MaximumPacketSize = LARGEST
+        if wanted.kept:
+            settings["clean_start"] = False
+            settings["properties"].SessionExpiryInterval = wanted.kept.expiry
+            settings["properties"].ReceiveMaximum = wanted.kept.most
     broker = wanted.broker
     try:
         client.connect(broker.host, broker.port, keepalive=ALIVE, **settings)
@@ -122,7 +154,7 @@ def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion)
         raise connecting_error(wanted.instrument, broker, error) from error.with_traceback(None)
 
 
-def _turn(client: paho.Client, wanted: Wanted, inbox: Inbox, heard: _Heard) -> None:
+def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> None:
     """Turn the client until it shall end or has to; a broker that refuses the version ends it without an error."""
     deadline = time.monotonic() + wanted.answer
     while not inbox.stop.is_set():
@@ -132,6 +164,10 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Inbox, heard: _Heard) -> N
             if heard.defect:
                 raise heard.defect from None
             raise no_mqtt(wanted.instrument, wanted.broker) from error.with_traceback(None)
+        if isinstance(inbox, Held):
+            _acknowledge(client, inbox)
+            if inbox.finish.is_set():
+                return
         if heard.refused and heard.refused.value == UNSUPPORTED_VERSION:
             return
         if trouble := _trouble(wanted, heard, result):
@@ -139,6 +175,28 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Inbox, heard: _Heard) -> N
         if not inbox.opened and time.monotonic() > deadline:
             what = f"{wanted.broker} lets itself be called and does not answer within {wanted.answer:g} s"
             raise SilentError(wanted.instrument, what, "check that a broker is at that port, and start it anew")
+
+
+def _acknowledge(client: paho.Client, held: Held) -> None:
+    for number in held.done():
+        client.ack(number, 1)
+
+
+def _part(client: paho.Client, wanted: Wanted, held: Held) -> None:
+    """Acknowledge what is done with, and end the session, or leave it to whoever takes it over."""
+    assert wanted.kept is not None
+    if not client.is_connected():
+        return
+    _acknowledge(client, held)
+    properties: Any = Properties(PacketTypes.DISCONNECT)  # type: ignore[no-untyped-call]
+    if held.finish.is_set():
+        properties.SessionExpiryInterval = 0
+    finished = client.publish(wanted.kept.presence, b"" if held.finish.is_set() else GONE, qos=1, retain=True)
+    deadline = time.monotonic() + min(1.0, wanted.answer)
+    while not finished.is_published() and time.monotonic() < deadline:
+        if client.loop(WAIT) != MQTTErrorCode.MQTT_ERR_SUCCESS:
+            return
+    client.disconnect(properties=properties)
 
 
 def _trouble(wanted: Wanted, heard: _Heard, result: MQTTErrorCode) -> DriverError | None:
@@ -154,40 +212,54 @@ def _trouble(wanted: Wanted, heard: _Heard, result: MQTTErrorCode) -> DriverErro
     return lost(name, broker, heard.farewell) if heard.connected else no_mqtt(name, broker)
 
 
-def _client(wanted: Wanted, inbox: Inbox, protocol: MQTTProtocolVersion, heard: _Heard) -> paho.Client:
+def _client(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion, heard: _Heard) -> paho.Client:
     """A client whose callbacks say what they hear; it does not connect again by itself."""
     client = paho.Client(
         CallbackAPIVersion.VERSION2,
-        client_id=f"lightoff{uuid.uuid4().hex[:14]}",  # of the length and letters that every broker has to take
+        client_id=wanted.kept.name if wanted.kept else f"lightoff{uuid.uuid4().hex[:14]}",  # what every broker takes
         protocol=protocol,
         reconnect_on_failure=False,
+        manual_ack=wanted.kept is not None,
     )
+    if wanted.kept:
+        client.will_set(wanted.kept.presence, GONE, qos=1, retain=True)
     client.connect_timeout = wanted.answer
     if wanted.broker.user is not None:
         client.username_pw_set(wanted.broker.user, wanted.secret)
     if wanted.broker.tls:
         client.tls_set_context(_trusting())
 
-    def on_connect(client: paho.Client, _data: object, _flags: object, code: ReasonCode, _properties: object) -> None:
+    def on_connect(
+        client: paho.Client, _data: object, flags: paho.ConnectFlags, code: ReasonCode, _properties: object
+    ) -> None:
         if code.is_failure:
             heard.refused = code
             return
         heard.connected = True
+        if wanted.kept and isinstance(inbox, Held):
+            inbox.resumed = flags.session_present
+            client.publish(wanted.kept.presence, HERE, qos=1, retain=True)
+            if wanted.kept.leave:
+                client.unsubscribe(list(wanted.kept.leave))
         options: Any = SubscribeOptions(qos=1) if protocol == MQTTProtocolVersion.MQTTv5 else 1
         client.subscribe([(topic, options) for topic in wanted.topics])
 
     def on_subscribe(
-        _client: paho.Client, _data: object, _number: int, codes: list[ReasonCode], _properties: object
+        client: paho.Client, _data: object, _number: int, codes: list[ReasonCode], _properties: object
     ) -> None:
         denied = (pair for pair in zip(wanted.topics, codes, strict=False) if pair[1].is_failure)
         heard.denied = next(denied, None)
         if not heard.denied:
             inbox.open()
+            if wanted.kept and wanted.kept.marker:
+                client.publish(wanted.kept.marker, b"", qos=1)
 
     def on_message(_client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         try:
             payload = bytes(message.payload[: wanted.longest + 1])
-            inbox.put(Message(wanted.now(), message.topic, payload, retained=message.retain, again=message.dup))
+            number = message.mid if wanted.kept and message.qos else 0
+            arrived = wanted.now()
+            inbox.put(Message(arrived, message.topic, payload, "", message.retain, message.dup, number))
         except Exception as error:
             heard.defect = error
             raise

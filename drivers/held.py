@@ -1,0 +1,102 @@
+"""Messages of a session that the broker keeps: none is acknowledged before whoever took it says so.
+
+A broker sends no more than was agreed before it hears acknowledgements, so what waits here is bounded without anything
+being dropped: whoever is slow is sent nothing more, and the broker keeps the rest.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from drivers.base import ConnectionLostError
+from drivers.inbox import Message
+
+EXPIRY = 7 * 24 * 3600
+"""How long a broker is asked to keep a session whose worker is away; it may keep it for less. [s]"""
+MOST = 2000
+"""Messages that a session may have unacknowledged; Mosquitto sends 20 unless `max_inflight_messages` says more. [1]"""
+HERE, GONE = b"here", b"gone"
+"""What stands, retained, on the topic of a session's presence; nothing where the session was ended."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A session that the broker keeps between connections, also when this program is killed."""
+
+    name: str
+    """Client identifier: the session belongs to whoever connects with it last."""
+    presence: str
+    """Topic on which the broker says `here` or `gone`."""
+    most: int = MOST
+    """Messages unacknowledged at a time; what the broker sends beyond it is an error of the broker. [1]"""
+    expiry: int = EXPIRY
+    """[s]"""
+    leave: Sequence[str] = ()
+    """Subscriptions of the session that are ended first: only what waits in it is wanted."""
+    marker: str = ""
+    """Where it is to be emptied: a topic on which a message comes behind all that waits."""
+
+
+class Held:
+    """Messages of one connection on their way from its thread to the one that takes them."""
+
+    def __init__(self, most: int = MOST, *, woken: Callable[[], None] = lambda: None) -> None:
+        self.stop = threading.Event()
+        """Hang up; the session stays and is said to be gone."""
+        self.finish = threading.Event()
+        """Hang up and end the session for good."""
+        self.opened = False
+        """The broker has agreed to all that was asked for."""
+        self.resumed: bool | None = None
+        """Whether the broker still had the session; None until it says."""
+        self.failure: Exception | None = None
+        """What ended the connection."""
+        self.ended = threading.Event()
+        self.dropped = 0
+        """Messages sent without a promise (QoS 0) that were too many. [1]"""
+        self._most = most
+        self._messages: deque[Message] = deque()
+        self._done: deque[int] = deque()
+        self._lock = threading.Lock()
+        self._woken = woken
+
+    def open(self) -> None:
+        """In its thread: the other side has agreed."""
+        self.opened = True
+        self._woken()
+
+    def put(self, message: Message) -> None:
+        """In its thread: add a message."""
+        with self._lock:
+            full = len(self._messages) >= self._most
+            if full and not message.number:
+                self.dropped += 1
+                return
+            if len(self._messages) >= 2 * self._most:
+                what = f"the broker sends more than the {self._most} messages that were agreed"
+                raise ConnectionLostError("archive", what, "the connection begins anew; look for a newer broker")
+            self._messages.append(message)
+        self._woken()
+
+    def end(self) -> None:
+        """In its thread: its last act."""
+        self.ended.set()
+        self._woken()
+
+    def take(self) -> Message | None:
+        """The oldest message."""
+        with self._lock:
+            return self._messages.popleft() if self._messages else None
+
+    def acknowledge(self, number: int) -> None:
+        """A message that was taken is done with; the broker forgets it."""
+        if number:
+            self._done.append(number)
+
+    def done(self) -> list[int]:
+        """In its thread: numbers to be acknowledged now."""
+        found = []
+        while self._done:
+            found.append(self._done.popleft())
+        return found
