@@ -24,7 +24,7 @@ from drivers.base import DriverError, Now, SettingsError, SilentError
 from drivers.broker_address import BrokerAddress
 from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
 from drivers.endings import thread_ended
-from drivers.held import GONE, HERE, Held, Kept
+from drivers.held import GONE, HERE, PRESENT, Held, Kept
 from drivers.inbox import Inbox, Message
 
 ANSWER = 5.0
@@ -157,6 +157,7 @@ def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion)
 def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> None:
     """Turn the client until it shall end or has to; a broker that refuses the version ends it without an error."""
     deadline = time.monotonic() + wanted.answer
+    told = time.monotonic()
     while not inbox.stop.is_set():
         try:
             result = client.loop(WAIT)
@@ -168,6 +169,9 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
             _acknowledge(client, inbox)
             if inbox.finish.is_set():
                 return
+            if wanted.kept and inbox.opened and time.monotonic() - told > PRESENT:
+                told = time.monotonic()
+                client.publish(wanted.kept.presence, HERE, qos=1, retain=True)
         if heard.refused and heard.refused.value == UNSUPPORTED_VERSION:
             return
         if trouble := _trouble(wanted, heard, result):

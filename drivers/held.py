@@ -19,6 +19,9 @@ MOST = 2000
 HERE, GONE = b"here", b"gone"
 """What stands, retained, on the topic of a session's presence; nothing where the session was ended."""
 
+PRESENT = 20.0
+"""`here` is said anew so often: a broker that was killed says nobody's last word. [s]"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
