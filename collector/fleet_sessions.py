@@ -20,6 +20,7 @@ from drivers.broker import Wanted, listen
 from drivers.broker_address import BrokerAddress
 from drivers.held import EXPIRY, GONE, MOST, PRESENT, Held, Kept
 from drivers.inbox import Message
+from drivers.share_topics import CHANNELS, READINGS, ROOT, VERSION
 
 NAME = "archive"
 """Whom errors of the broker are about."""
@@ -59,12 +60,12 @@ class Where:
     @property
     def channels(self) -> str:
         """Topics on which calls describe their channels; every worker hears all of them."""
-        return f"lightoff/1/{self.company}/+/+/channels"
+        return "/".join((ROOT, VERSION, self.company, "+", "+", CHANNELS))
 
     @property
     def readings(self) -> str:
         """Of which each message goes to one worker."""
-        return f"$share/{self.group}/lightoff/1/{self.company}/+/+/readings"
+        return "/".join(("$share", self.group, ROOT, VERSION, self.company, "+", "+", READINGS))
 
     def presence(self, worker: str) -> str:
         """Where it stands whether somebody has a worker's session."""
@@ -85,6 +86,8 @@ class Session:
     """[s, monotonic]"""
     open: int = 0
     """Messages of this connection that were taken and are not acknowledged. [1]"""
+    counted: bool = False
+    """What the broker said of its memory was looked at."""
     emptied: bool = False
     """All that waited when the connection began was taken."""
 
@@ -136,17 +139,13 @@ class Sessions:
         """Whether nothing waits in any session that is known."""
         return self.own.emptied and not self.own.open and not self._gone and not self._taken_over
 
-    @property
-    def dropped(self) -> int:
-        """Messages without a promise that were too many. [1]"""
-        return self.own.held.dropped
-
     def tend(self) -> None:
         """Connect what is not connected, take over what is gone, end what is empty; DriverError that stays one."""
         now = self._monotonic()
         for session in (self.own, *self._taken_over.values()):
-            if session.held.ended.is_set():
+            if session.started and session.held.ended.is_set():
                 self._ended(session, now)
+            self._count_forgotten(session)
             if not session.started and now >= session.next_try:
                 self._start(session)
         for session in list(self._taken_over.values()):
@@ -213,7 +212,7 @@ class Sessions:
 
     def _start(self, session: Session) -> None:
         session.held = Held(self._where.most, woken=self._woken)
-        session.open, session.emptied, session.started = 0, False, True
+        session.open, session.emptied, session.started, session.counted = 0, False, True, False
         self.connections += 1
         listen(session.wanted, session.held)
 
@@ -221,7 +220,6 @@ class Sessions:
         """A connection is over: what it had not acknowledged comes again, here or elsewhere."""
         failure = session.held.failure
         session.started = False
-        self._count_forgotten(session)
         if session is not self.own:
             self._taken_over.pop(session.name, None)
             if session.held.finish.is_set() and failure is None:
@@ -241,12 +239,14 @@ class Sessions:
         log.warning("%s", self.trouble)
 
     def _count_forgotten(self, session: Session) -> None:
-        if session.held.resumed is False and (session is not self.own or self._known):
+        """Once a connection: a broker without its own memory was started anew, or the session had waited too long."""
+        if session.counted or session.held.resumed is None:
+            return
+        session.counted = True
+        if not session.held.resumed and (session is not self.own or self._known):
             self.forgotten += 1
-            log.warning(
-                "the broker no longer had the session of %s; what waited in it is in the technicians' recordings",
-                session.name,
-            )
+            what = "the broker no longer had the session of %s; what waited in it is in the technicians' recordings"
+            log.warning(what, session.name)
 
     def _presence(self, message: Message) -> None:
         worker, now = message.source.split("/")[-2], self._monotonic()

@@ -53,8 +53,6 @@ class WorkerStatus:
     """Sessions of other workers that this one emptied and ended. [1]"""
     forgotten: int = 0
     """Sessions that the broker no longer had: what waited in them is only in the recordings. [1]"""
-    dropped: int = 0
-    """Messages sent without a promise (QoS 0) that were too many. [1]"""
     calls: int = 0
     """Whose channels are known. [1]"""
     connections: int = 0

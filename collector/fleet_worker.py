@@ -19,6 +19,7 @@ from collector.sinks.sink import Sink, SinkError
 from collector.supervisor import Backoff
 from drivers.base import InputError
 from drivers.inbox import Message
+from drivers.share_topics import CHANNELS, READINGS, topics_of
 
 GATHER = 0.2
 """Messages of so long go to the server together, unless there are enough before. [s]"""
@@ -26,7 +27,7 @@ PATIENCE = 10.0
 """How long readings wait for the description of their channels. [s]"""
 
 MOST_WAITING = 10_000
-"""Messages without a promise (QoS 0) that wait for it; what was promised is bounded by the broker. [1]"""
+"""Messages that wait for it; further ones are set aside at once. [1]"""
 
 
 @dataclass(slots=True)
@@ -75,6 +76,11 @@ class Worker:
         """How long the server has taken nothing. [s]"""
         return 0.0 if self._failing_since is None else self._monotonic() - self._failing_since
 
+    @property
+    def unsure(self) -> int:
+        """Messages that the server has answered for and may still lose. [1]"""
+        return self._delivery.unsure
+
     def step(self) -> None:
         """Gather messages, or hand them to the server; returns within a fraction of a second, or when that answers."""
         self.sessions.tend()
@@ -87,7 +93,7 @@ class Worker:
         status, sessions = self.status, self.sessions
         self.status.text = self.status.text or ("" if sessions.own.connected else sessions.trouble)
         status.calls, status.connections = len(self._calls), sessions.connections
-        status.taken_over, status.dropped, status.forgotten = sessions.emptied, sessions.dropped, sessions.forgotten
+        status.taken_over, status.forgotten = sessions.emptied, sessions.forgotten
 
     def close(self) -> None:
         """Hang up at the broker; what is not acknowledged waits there."""
@@ -139,9 +145,15 @@ class Worker:
 
     def _take(self, session: Session, message: Message) -> int:
         """Readings in a message that goes with this batch. [1]"""
-        place = place_of(message.source)
+        found = topics_of(message.source)
+        if found is None:  # a name that can be no call's
+            self.status.set_aside("a message came on a topic that is no call's")
+            self._acknowledging(session, message)()
+            return 0
+        topics, what = found
+        place = Place(topics.company, topics.technician, topics.call)
         taken = Taken(place, message.data, [], self._acknowledging(session, message))
-        if message.source.endswith("/channels"):
+        if what == CHANNELS:
             try:
                 self._calls.learn(place, message.data)
             except InputError as error:
@@ -152,8 +164,9 @@ class Worker:
         try:
             return self._read(taken)
         except UnknownChannelError as error:
-            if not message.number and len(self._waiting) >= MOST_WAITING:
+            if len(self._waiting) >= MOST_WAITING:
                 self.status.set_aside(str(error))
+                taken.done()
                 return 0
             self._waiting.append(_Waiting(self._monotonic() + self._patience, taken))
         return 0
@@ -185,15 +198,9 @@ class Worker:
         held = session.held
 
         def done() -> None:
-            self.status.messages += not message.source.endswith("/channels")
+            self.status.messages += message.source.endswith(f"/{READINGS}")
             if held is session.held:  # else that connection is over, and the message comes again
                 session.open -= 1
                 held.acknowledge(message.number)
 
         return done
-
-
-def place_of(topic: str) -> Place:
-    """Whose call a topic is, `lightoff/1/COMPANY/TECHNICIAN/CALL/...`."""
-    parts = topic.split("/")
-    return Place(*parts[2:5])

@@ -149,7 +149,7 @@ def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion)
             settings["properties"].ReceiveMaximum = wanted.kept.most
     broker = wanted.broker
     try:
-        client.connect(broker.host, broker.port, keepalive=ALIVE, **settings)
+        client.connect(broker.host, broker.port, keepalive=2 * PRESENT if wanted.kept else ALIVE, **settings)
     except (OSError, UnicodeError) as error:
         raise connecting_error(wanted.instrument, broker, error) from error.with_traceback(None)
 
@@ -160,7 +160,7 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
     told = time.monotonic()
     while not inbox.stop.is_set():
         try:
-            result = client.loop(WAIT)
+            result = _loop(client, inbox)
         except Exception as error:  # of the library where what came is no MQTT
             if heard.defect:
                 raise heard.defect from None
@@ -171,7 +171,7 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
                 return
             if wanted.kept and inbox.opened and time.monotonic() - told > PRESENT:
                 told = time.monotonic()
-                client.publish(wanted.kept.presence, HERE, qos=1, retain=True)
+                client.publish(wanted.kept.presence, HERE, qos=0, retain=True)
         if heard.refused and heard.refused.value == UNSUPPORTED_VERSION:
             return
         if trouble := _trouble(wanted, heard, result):
@@ -179,6 +179,13 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
         if not inbox.opened and time.monotonic() > deadline:
             what = f"{wanted.broker} lets itself be called and does not answer within {wanted.answer:g} s"
             raise SilentError(wanted.instrument, what, "check that a broker is at that port, and start it anew")
+
+
+def _loop(client: paho.Client, inbox: Taker) -> MQTTErrorCode:
+    """Read and write once; who has no room for more is only written for, and the broker waits."""
+    if not isinstance(inbox, Held) or inbox.room(WAIT):
+        return client.loop(WAIT)
+    return client.loop_write() if client.want_write() else MQTTErrorCode.MQTT_ERR_SUCCESS
 
 
 def _acknowledge(client: paho.Client, held: Held) -> None:

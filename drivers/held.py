@@ -1,7 +1,8 @@
 """Messages of a session that the broker keeps: none is acknowledged before whoever took it says so.
 
-A broker sends no more than was agreed before it hears acknowledgements, so what waits here is bounded without anything
-being dropped: whoever is slow is sent nothing more, and the broker keeps the rest.
+What waits here is bounded without anything being dropped: where whoever takes it is slow, nothing more is read from the
+connection, and the broker keeps the rest. The broker is also told how many messages may be unacknowledged (receive
+maximum), but mosquitto 2.0.11 sends more while it empties a queue: as many again for each acknowledgement.
 """
 
 import threading
@@ -9,7 +10,6 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from drivers.base import ConnectionLostError
 from drivers.inbox import Message
 
 EXPIRY = 7 * 24 * 3600
@@ -19,8 +19,9 @@ MOST = 2000
 HERE, GONE = b"here", b"gone"
 """What stands, retained, on the topic of a session's presence; nothing where the session was ended."""
 
-PRESENT = 20.0
-"""`here` is said anew so often: a broker that was killed says nobody's last word. [s]"""
+PRESENT = 20
+"""`here` is said anew so often: a broker that was killed says nobody's last word, and one that is read no more hears of
+us by it. [s]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +33,7 @@ class Kept:
     presence: str
     """Topic on which the broker says `here` or `gone`."""
     most: int = MOST
-    """Messages unacknowledged at a time; what the broker sends beyond it is an error of the broker. [1]"""
+    """Messages unacknowledged at a time. [1]"""
     expiry: int = EXPIRY
     """[s]"""
     leave: Sequence[str] = ()
@@ -56,9 +57,9 @@ class Held:
         self.failure: Exception | None = None
         """What ended the connection."""
         self.ended = threading.Event()
-        self.dropped = 0
-        """Messages sent without a promise (QoS 0) that were too many. [1]"""
         self._most = most
+        self._room = threading.Event()
+        self._room.set()
         self._messages: deque[Message] = deque()
         self._done: deque[int] = deque()
         self._lock = threading.Lock()
@@ -72,15 +73,15 @@ class Held:
     def put(self, message: Message) -> None:
         """In its thread: add a message."""
         with self._lock:
-            full = len(self._messages) >= self._most
-            if full and not message.number:
-                self.dropped += 1
-                return
-            if len(self._messages) >= 2 * self._most:
-                what = f"the broker sends more than the {self._most} messages that were agreed"
-                raise ConnectionLostError("archive", what, "the connection begins anew; look for a newer broker")
             self._messages.append(message)
+            self._room.clear()
+            if len(self._messages) < self._most:
+                self._room.set()
         self._woken()
+
+    def room(self, within: float) -> bool:
+        """In its thread: whether more may be read, waiting for that up to `within` [s]."""
+        return self._room.is_set() or self._room.wait(within)
 
     def end(self) -> None:
         """In its thread: its last act."""
@@ -90,7 +91,14 @@ class Held:
     def take(self) -> Message | None:
         """The oldest message."""
         with self._lock:
-            return self._messages.popleft() if self._messages else None
+            found = self._messages.popleft() if self._messages else None
+            if len(self._messages) < self._most:
+                self._room.set()
+            return found
+
+    def __len__(self) -> int:
+        """Messages that wait. [1]"""
+        return len(self._messages)
 
     def acknowledge(self, number: int) -> None:
         """A message that was taken is done with; the broker forgets it."""
