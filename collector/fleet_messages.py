@@ -20,11 +20,21 @@ MOST_CALLS = 20_000
 """Calls whose channels are remembered; of more, those that said nothing for longest are forgotten. [1]"""
 
 
+@dataclass(frozen=True, slots=True)
+class Described:
+    """What a call says of its channels."""
+
+    channels: Mapping[str, Channel]
+    """By the names that its readings have for them."""
+    equipment: str = ""
+    """Model and serial number of the unit, where its job says them."""
+
+
 class Decoder(Protocol):
     """Reads the two kinds of message; InputError where one cannot be read."""
 
-    def channels(self, payload: bytes) -> Mapping[str, Channel]:
-        """The channels of a call, by the names that its readings have for them."""
+    def channels(self, payload: bytes) -> Described:
+        """The channels of a call."""
         ...
 
     def readings(self, payload: bytes) -> Sequence[tuple[str, Rows]]:
@@ -50,7 +60,8 @@ Parts = list[tuple[Writer, Rows]]
 
 @dataclass(slots=True)
 class _Call:
-    channels: dict[str, Channel]
+    channels: dict[str, tuple[Channel, str]]
+    """With the unit that they are of."""
     writers: dict[str, Writer]
 
 
@@ -70,13 +81,14 @@ class Calls:
         """The channels of a call; an empty message (the call is over) takes nothing back, since readings may follow."""
         if not payload:
             return
-        channels = dict(self._decoder.channels(payload))
+        said = self._decoder.channels(payload)
         call = self._calls.setdefault(place, _Call({}, {}))
         self._calls.move_to_end(place)
         about = {"call": place.call, "company": place.company, "technician": place.technician}
-        for name, channel in channels.items():
-            if call.channels.get(name) != channel:
-                call.channels[name], call.writers[name] = channel, Writer(channel, about)
+        about |= {"equipment": said.equipment} if said.equipment else {}
+        for name, channel in said.channels.items():
+            if call.channels.get(name) != (channel, said.equipment):
+                call.channels[name], call.writers[name] = (channel, said.equipment), Writer(channel, about)
         while len(self._calls) > self._most:
             self._calls.popitem(last=False)
 

@@ -1,32 +1,53 @@
-"""What a shared call says, read: its channels, and packs of SenML."""
+"""What a shared call says, read: its channels, its readings as packs of SenML, and how it stands."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from analysis.model import Channel
+from collector.fleet_messages import Described
+from collector.forward_about import equipment_in
 from collector.rows import Rows
 from drivers.codecs import senml
 from drivers.codecs.cbor import UnreadableError, unpacked
+
+VERSION = 1
+"""Of what is said beside readings."""
+MOST_CHANNELS = 1000
+"""Of a call. [1]"""
+LONGEST = 200
+"""Of a name. [characters]"""
 
 
 class PackDecoder:
     """Reads the two kinds of message; UnreadableError where one cannot be read."""
 
-    def channels(self, payload: bytes) -> Mapping[str, Channel]:
-        """The channels of a call, by the names that its packs have for them."""
-        said = unpacked(senml.unzipped(payload))
-        found = said.get("channels") if isinstance(said, dict) else None
-        if not isinstance(found, dict):
+    def channels(self, payload: bytes) -> Described:
+        """The channels of a call, by the numbers that its packs have for them, and which unit it is about."""
+        said = read_map(payload)
+        rows, job = said.get("channels"), said.get("job")
+        if not isinstance(rows, list) or len(rows) > MOST_CHANNELS:
             raise UnreadableError("the description of the channels is none", "nothing of it is taken")
-        return {str(name): _channel(one) for name, one in found.items()}
+        channels = dict(_numbered(row) for row in rows)
+        return Described(channels, equipment_in(job) if isinstance(job, str) else "")
 
     def readings(self, payload: bytes) -> Sequence[tuple[str, Rows]]:
         """Readings by the name of their channel."""
         return [(one.name, Rows(one.time, one.value, one.quality)) for one in senml.decode(payload).blocks]
 
 
-def _channel(said: object) -> Channel:
-    match said:
-        case {"point": str(point), "instrument": str(instrument), "unit": str(unit)}:
-            return Channel(point, instrument, unit)
+def read_map(payload: bytes) -> Mapping[str, Any]:
+    """What is said in a map with its version; UnreadableError."""
+    said = unpacked(payload)
+    if not isinstance(said, dict) or said.get("v") != VERSION:
+        raise UnreadableError("the message is of another version than this program", "use the same lightoff everywhere")
+    return said
+
+
+def _numbered(row: object) -> tuple[str, Channel]:
+    match row:
+        case {"number": int(number), "point": str(point), "instrument": str(instrument), "unit": str(unit)} if (
+            max(len(point), len(instrument), len(unit)) <= LONGEST
+        ):
+            return str(number), Channel(point, instrument, unit)
         case _:
             raise UnreadableError("the description of a channel is none", "nothing of it is taken")

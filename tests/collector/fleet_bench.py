@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -48,14 +48,15 @@ def channel(number: int, technician: str = "") -> Channel:
 
 def described(count: int) -> bytes:
     """The description of so many channels, retained."""
-    said = {}
-    for number in range(count):
-        one = channel(number)
-        said[str(number + 1)] = {"point": one.point, "instrument": one.instrument, "unit": one.unit}
-    return packed({"channels": said})
+    found = {number + 1: channel(number) for number in range(count)}
+    rows = [
+        {"number": number, "point": one.point, "instrument": one.instrument, "unit": one.unit}
+        for number, one in found.items()
+    ]
+    return packed({"v": 1, "channels": rows, "job": '[unit]\nmodel = "INV-80"\nserial = "12345"\n'})
 
 
-def pack(times: Sequence[int], values: dict[int, Sequence[float]]) -> bytes:
+def pack(times: Sequence[int], values: Mapping[int, Sequence[float]]) -> bytes:
     """Readings at these times [ns] of channels by their numbers, from 0."""
     at = np.array(times, np.int64)
     good = np.zeros(len(at), np.int8)
@@ -67,7 +68,8 @@ class Technician:
     """Shares a call, and remembers what was said and taken by the broker."""
 
     def __init__(self, port: int, user: str = "north/ann", *, call: str = "call-1", channels: int = 2) -> None:
-        self.topics = CallTopics(*user.split("/"), call)
+        company, _, own = user.partition("/")
+        self.topics = CallTopics(company, own, call)
         self._publisher = Publisher(port, user=user, secret=SECRET)
         self._channels = channels
         self._time = time.time_ns() // 1_000_000 * 1_000_000

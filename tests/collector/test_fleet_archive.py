@@ -82,7 +82,7 @@ def test_what_technicians_share_comes_to_the_server(tmp_path: Path, broker: Brok
         ("north", "ann", "call-1"),
         ("south", "eve", "call-1"),
     }
-    assert {one["origin"] for one in tags} == {"simulated"}
+    assert {(one["origin"], one["equipment"]) for one in tags} == {("simulated", "INV-80 12345")}
     assert not worker.status.aside
     assert worker.status.delays.share(0.99)
 
