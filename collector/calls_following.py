@@ -4,7 +4,7 @@ import asyncio
 import time
 
 from collector.calls import Calls
-from collector.fleet_senml import read_map
+from collector.fleet_maps import read_map
 from collector.supervisor import Backoff
 from drivers.base import DriverError
 from drivers.broker import Wanted, hang_up, listen

@@ -16,6 +16,7 @@ from click.core import ParameterSource
 from collector.cautions import CAUTIONS
 from collector.cli_analyze import add_commands as add_analyze
 from collector.cli_archive import add_commands as add_archive
+from collector.cli_calls import add_commands as add_calls
 from collector.cli_entry import add_commands
 from collector.cli_exchange import add_commands as add_exchange
 from collector.cli_instruments import check_profile, scan
@@ -249,6 +250,7 @@ add_exchange(main)
 add_verify(main)
 add_commands(main)
 add_archive(main)
+add_calls(main)
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:

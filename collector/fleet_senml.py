@@ -1,17 +1,15 @@
 """What a shared call says, read: its channels, its readings as packs of SenML, and how it stands."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from analysis.model import Channel
+from collector.fleet_maps import read_map
 from collector.fleet_messages import Described
 from collector.forward_about import equipment_in
 from collector.rows import Rows
 from drivers.codecs import senml
-from drivers.codecs.cbor import UnreadableError, unpacked
+from drivers.codecs.cbor import UnreadableError
 
-VERSION = 1
-"""Of what is said beside readings."""
 MOST_CHANNELS = 1000
 """Of a call. [1]"""
 LONGEST = 200
@@ -33,14 +31,6 @@ class PackDecoder:
     def readings(self, payload: bytes) -> Sequence[tuple[str, Rows]]:
         """Readings by the name of their channel."""
         return [(one.name, Rows(one.time, one.value, one.quality)) for one in senml.decode(payload).blocks]
-
-
-def read_map(payload: bytes) -> Mapping[str, Any]:
-    """What is said in a map with its version; UnreadableError."""
-    said = unpacked(payload)
-    if not isinstance(said, dict) or said.get("v") != VERSION:
-        raise UnreadableError("the message is of another version than this program", "use the same lightoff everywhere")
-    return said
 
 
 def _numbered(row: object) -> tuple[str, Channel]:

@@ -6,12 +6,8 @@ from typing import Any
 
 from dash import html
 
+from dashboard.caution import CAUTION
 from dashboard.tiles import data
-
-CAUTION = (
-    "Gas, carbon monoxide and mains voltage can kill. Local codes, the maker's instructions and licensed practice "
-    "come first; nothing on this page replaces them."
-)
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,6 +130,11 @@ class Archiver:
             [*command, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
         )
 
+    @property
+    def number(self) -> int:
+        """Of its process."""
+        return self._process.pid
+
     def ready(self) -> None:
         """Wait until the broker keeps what is said from now on."""
         assert self._process.stderr is not None

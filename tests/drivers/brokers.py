@@ -55,6 +55,12 @@ class Broker:
         self._process: subprocess.Popen[bytes] | None = None
         self.start()
 
+    @property
+    def number(self) -> int:
+        """Of its process."""
+        assert self._process
+        return self._process.pid
+
     def start(self, *, within: float = 10.0) -> None:
         """Return when it takes connections."""
         assert PROGRAM
