@@ -1,4 +1,4 @@
-"""`python -m tests.benchmarks.fleet_talkers PORT TECHNICIANS SECONDS` is many technicians that share simulated readings.
+"""`python -m tests.benchmarks.fleet_talkers PORT TECHNICIANS SECONDS` is many technicians that share readings.
 
 Each has a connection of its own and says, ten times a second, one reading of each of its 16 channels, as a program that
 shares what it records does. What is said is made once and only its time is changed, so that making it costs little. It
