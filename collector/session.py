@@ -146,7 +146,15 @@ async def _record(
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
         more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
-        commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more, began=began)
+        commands = Commands(
+            collector,
+            manual=manual,
+            replay=replay,
+            plant=plant,
+            more=more,
+            began=began,
+            watching=plan.watch is not None,
+        )
         feed = Feed(
             collector,
             commands,

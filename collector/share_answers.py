@@ -156,8 +156,7 @@ class Answers:
 
     def _counts(self, ask: Ask) -> Parcel:
         recording, (first, last) = self._read, ask.minutes
-        span = recording.span() or (0, 0)
-        until = min(span[1] - SETTLED, (last + 1) * MINUTE - 1)
+        until = min(self._now() - SETTLED, (last + 1) * MINUTE - 1)
         counts = []
         for key, number in recording.numbers().items():
             time = recording.read(key, first * MINUTE, until).time if until >= first * MINUTE else np.zeros(0, np.int64)

@@ -12,8 +12,7 @@ import pytest
 
 from analysis.model import Event, EventKind, Reading
 from collector import archive as archive_module
-from collector import carrier
-from collector import page
+from collector import carrier, page
 from collector.archive import Archive
 from collector.archive_target import secrets_beside
 from collector.job_sections import ArchiveSettings
