@@ -4,12 +4,12 @@ import asyncio
 import time
 
 from collector.calls import Calls
-from collector.fleet_maps import read_map
 from collector.supervisor import Backoff
 from drivers.base import DriverError
 from drivers.broker import Wanted, hang_up, listen
 from drivers.broker_address import BrokerAddress
 from drivers.inbox import Inbox
+from drivers.share_messages import read_status
 from drivers.share_topics import every_call
 
 NAME = "calls"
@@ -24,7 +24,7 @@ class Following:
     """What is known of the calls of a company, and how the connection to its broker stands."""
 
     def __init__(self, broker: BrokerAddress, company: str, secret: str | None = None) -> None:
-        self.calls = Calls(read_map, time.monotonic)
+        self.calls = Calls(read_status, time.monotonic)
         self.trouble = ""
         """Why nothing comes, in one sentence; empty while the broker is listened to."""
         self._broker = broker

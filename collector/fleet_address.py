@@ -21,3 +21,12 @@ def company_at(url: str, whose: str) -> tuple[BrokerAddress, str | None]:
     if named and any(sign in named[0] for sign in "+#/\0$"):
         raise InputError(f"{whose}: '{named[0][:40]}' cannot be the name of a company", "use letters and digits")
     return broker, named[0] if named else None
+
+
+def of_a_company(url: str) -> bool:
+    """Whether an address of a broker names a company and nothing in it."""
+    try:
+        parts = urlsplit(url.strip())
+    except ValueError:
+        return False
+    return url.startswith(BROKERS) and sum(map(bool, parts.path.split("/"))) == 1

@@ -11,6 +11,7 @@ import time
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Protocol
 
 import paho.mqtt.client as paho
@@ -26,13 +27,16 @@ from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, n
 from drivers.endings import thread_ended
 from drivers.held import GONE, HERE, PRESENT, Held, Kept
 from drivers.inbox import Inbox, Message
+from drivers.outgoing import Outgoing, Parcel
 
 ANSWER = 5.0
 """Longest time for each step of beginning: connecting, TLS, the broker's answer. [s]"""
 ALIVE = 10
 """A broker that does not answer for so long is asked, and lost where it does not answer that. [s]"""
-WAIT = 0.1
-"""Longest time until the thread sees that it shall end. [s]"""
+WAIT, SOON = 0.1, 0.01
+"""Longest time until the thread sees that it shall end, and that there is something to say. [s]"""
+LAST_WORDS = 1.0
+"""How long the broker has to confirm what is said last. [s]"""
 END = 1.9
 """Longest time to wait for the thread's end. [s]"""
 LARGEST = 1_000_000
@@ -57,6 +61,12 @@ class Wanted:
     """[s]"""
     kept: Kept | None = None
     """A session that the broker keeps; None: one that ends with the connection."""
+    outgoing: Outgoing | None = None
+    """What is said there; None where there is nothing to say."""
+    will: Parcel | None = None
+    """What the broker says when this side is gone without a word."""
+    certificate: str | None = None
+    """File with a certificate of our own and its key, for a broker that wants one."""
 
 
 class Taker(Protocol):
@@ -87,6 +97,8 @@ class _Heard:
     connected: bool = False
     denied: tuple[str, ReasonCode] | None = None
     farewell: str = ""
+    unwanted: tuple[str, ReasonCode] | None = None
+    """What was said and refused."""
     defect: Exception | None = None
 
 
@@ -121,6 +133,8 @@ def _listen(wanted: Wanted, inbox: Taker) -> None:
     except Exception as error:  # a defect: the session raises it
         inbox.failure = error
     finally:
+        if wanted.outgoing:
+            wanted.outgoing.broken_off()
         inbox.end()
 
 
@@ -147,6 +161,7 @@ def _connect(client: paho.Client, wanted: Wanted, protocol: MQTTProtocolVersion)
             settings["clean_start"] = False
             settings["properties"].SessionExpiryInterval = wanted.kept.expiry
             settings["properties"].ReceiveMaximum = wanted.kept.most
+        settings["properties"].TopicAliasMaximum = 0
     broker = wanted.broker
     try:
         client.connect(broker.host, broker.port, keepalive=2 * PRESENT if wanted.kept else ALIVE, **settings)
@@ -160,7 +175,9 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
     told = time.monotonic()
     while not inbox.stop.is_set():
         try:
-            result = _loop(client, inbox)
+            if wanted.outgoing and inbox.opened:
+                wanted.outgoing.publish(partial(_publish, client))
+            result = _loop(client, inbox, SOON if wanted.outgoing else WAIT)
         except Exception as error:  # of the library where what came is no MQTT
             if heard.defect:
                 raise heard.defect from None
@@ -179,12 +196,30 @@ def _turn(client: paho.Client, wanted: Wanted, inbox: Taker, heard: _Heard) -> N
         if not inbox.opened and time.monotonic() > deadline:
             what = f"{wanted.broker} lets itself be called and does not answer within {wanted.answer:g} s"
             raise SilentError(wanted.instrument, what, "check that a broker is at that port, and start it anew")
+    if wanted.outgoing and inbox.opened:  # what is said last
+        wanted.outgoing.publish(partial(_publish, client))
+        until = time.monotonic() + LAST_WORDS
+        while (
+            wanted.outgoing.unconfirmed and time.monotonic() < until and not _trouble(wanted, heard, client.loop(SOON))
+        ):
+            pass
 
 
-def _loop(client: paho.Client, inbox: Taker) -> MQTTErrorCode:
+def _publish(client: paho.Client, parcel: Parcel) -> int:
+    """Say something; its number until the broker confirms it."""
+    properties: Any = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+    if parcel.content_type:
+        properties.ContentType = parcel.content_type
+    if parcel.expires:
+        properties.MessageExpiryInterval = parcel.expires
+    told = client.publish(parcel.topic, parcel.data, qos=parcel.qos, retain=parcel.retain, properties=properties)
+    return told.mid
+
+
+def _loop(client: paho.Client, inbox: Taker, wait: float) -> MQTTErrorCode:
     """Read and write once; who has no room for more is only written for, and the broker waits."""
     if not isinstance(inbox, Held) or inbox.room(WAIT):
-        return client.loop(WAIT)
+        return client.loop(wait)
     return client.loop_write() if client.want_write() else MQTTErrorCode.MQTT_ERR_SUCCESS
 
 
@@ -218,6 +253,9 @@ def _trouble(wanted: Wanted, heard: _Heard, result: MQTTErrorCode) -> DriverErro
     if heard.denied:
         topic, code = heard.denied
         return not_permitted(name, broker, topic, str(code))
+    if heard.unwanted:
+        topic, code = heard.unwanted
+        return not_permitted(name, broker, topic, str(code), doing="write to")
     if result == MQTTErrorCode.MQTT_ERR_SUCCESS:
         return None
     return lost(name, broker, heard.farewell) if heard.connected else no_mqtt(name, broker)
@@ -238,7 +276,9 @@ def _client(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion, heard: 
     if wanted.broker.user is not None:
         client.username_pw_set(wanted.broker.user, wanted.secret)
     if wanted.broker.tls:
-        client.tls_set_context(_trusting())
+        client.tls_set_context(_trusting(wanted))
+    if wanted.will:
+        client.will_set(wanted.will.topic, wanted.will.data, qos=1, retain=wanted.will.retain)
 
     def on_connect(
         client: paho.Client, _data: object, flags: paho.ConnectFlags, code: ReasonCode, _properties: object
@@ -252,6 +292,9 @@ def _client(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion, heard: 
             client.publish(wanted.kept.presence, HERE, qos=1, retain=True)
             if wanted.kept.leave:
                 client.unsubscribe(list(wanted.kept.leave))
+        if not wanted.topics:
+            inbox.open()
+            return
         options: Any = SubscribeOptions(qos=1) if protocol == MQTTProtocolVersion.MQTTv5 else 1
         client.subscribe([(topic, options) for topic in wanted.topics])
 
@@ -280,7 +323,11 @@ def _client(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion, heard: 
     ) -> None:
         heard.farewell = str(code) if flags.is_disconnect_packet_from_server else ""
 
-    client.on_connect, client.on_subscribe = on_connect, on_subscribe
+    def on_publish(_client: paho.Client, _data: object, number: int, code: ReasonCode, _properties: object) -> None:
+        if wanted.outgoing and (parcel := wanted.outgoing.confirmed(number, taken=not code.is_failure)):
+            heard.unwanted = (parcel.topic, code) if code.is_failure else heard.unwanted
+
+    client.on_connect, client.on_subscribe, client.on_publish = on_connect, on_subscribe, on_publish
     client.on_message, client.on_disconnect = on_message, on_disconnect
     return client
 
@@ -296,8 +343,16 @@ class _Closing(ssl.SSLSocket):
             raise
 
 
-def _trusting() -> ssl.SSLContext:
+def _trusting(wanted: Wanted) -> ssl.SSLContext:
     """TLS by this computer's trusted authorities, or those of the file that SSL_CERT_FILE names."""
     context = ssl.create_default_context()
     context.sslsocket_class = _Closing
+    if wanted.certificate:
+        try:
+            context.load_cert_chain(wanted.certificate)
+        except (OSError, ValueError) as error:  # an SSLError is an OSError
+            why = getattr(error, "strerror", "") or "it is none"
+            what = f"the certificate in {wanted.certificate} cannot be used ({why})"
+            hint = "put certificate and key, without a password, one after the other into that file"
+            raise SettingsError(wanted.instrument, what, hint) from error
     return context

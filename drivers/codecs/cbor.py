@@ -82,9 +82,11 @@ def plain(thing: object) -> Any:
         return {str(key): plain(one) for key, one in thing.items()}
     if isinstance(thing, Decimal):
         return float(f"{thing[1]}e{thing[0]}") if abs(thing[0]) < 400 and abs(thing[1]) < 2**64 else str(thing)
-    if isinstance(thing, Sequence) and not isinstance(thing, str | bytes | bytearray):
+    if isinstance(thing, str):
+        return str(thing.encode("utf-8", "replace"), "utf-8")
+    if isinstance(thing, Sequence) and not isinstance(thing, bytes | bytearray):
         return [plain(one) for one in thing]
-    if thing is None or isinstance(thing, str | bool | int | float):
+    if thing is None or isinstance(thing, bool | int | float):
         return thing
     return str(thing)
 

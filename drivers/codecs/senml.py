@@ -82,8 +82,11 @@ def encode(blocks: Iterable[Block], *, compress: bool = True) -> bytes:
     step = _step(full, base)
     units = [UNITS.get(block.unit, "") for block in full]
     records: list[dict[object, object]] = []
-    for block, unit in zip(full, units, strict=True):
-        records += _records(block, unit, base, step)
+    for block, unit, before in zip(full, units, ["", *units], strict=False):
+        own = _records(block, base, step)
+        if unit != before:  # it holds until another is said
+            own[0][BU] = unit
+        records += own
     first: dict[object, object] = {BT: _decimal(base, -9), OWN_VERSION: VERSION}
     if not SECONDARY_UNITS.isdisjoint(units):
         first[BVER] = SECONDARY
@@ -128,7 +131,7 @@ def _step(blocks: Sequence[Block], base: int) -> int:
     return -9
 
 
-def _records(block: Block, unit: str, base: int, step: int) -> list[dict[object, object]]:
+def _records(block: Block, base: int, step: int) -> list[dict[object, object]]:
     size = 10 ** (step + 9)
     found: list[dict[object, object]] = [
         {V: number(value), T: tagged(step, (time - base) // size)}
@@ -137,7 +140,6 @@ def _records(block: Block, unit: str, base: int, step: int) -> list[dict[object,
     for place in np.flatnonzero(block.quality).tolist():
         found[place][QUALITY] = int(block.quality[place])
     found[0][BN] = block.name
-    found[0][BU] = unit
     return found
 
 

@@ -64,7 +64,9 @@ def main() -> None:
     people = [connected(port, number) for number in range(technicians)]
     selector = selectors.DefaultSelector()
     for client, _ in people:
-        selector.register(client.socket(), selectors.EVENT_READ, client)
+        connection = client.socket()
+        assert connection is not None
+        selector.register(connection.fileno(), selectors.EVENT_READ, client)
     print("talking", flush=True)  # noqa: T201
     sys.stdin.readline()
     used = resource.getrusage(resource.RUSAGE_SELF)

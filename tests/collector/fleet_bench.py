@@ -16,7 +16,7 @@ import pytest
 
 from analysis.model import Channel
 from drivers.codecs import senml
-from drivers.codecs.cbor import packed
+from drivers.share_messages import channels_map
 from drivers.share_topics import CallTopics
 from tests.collector.archive_bench import Known
 from tests.drivers.brokers import Broker, Publisher
@@ -48,12 +48,8 @@ def channel(number: int, technician: str = "") -> Channel:
 
 def described(count: int) -> bytes:
     """The description of so many channels, retained."""
-    found = {number + 1: channel(number) for number in range(count)}
-    rows = [
-        {"number": number, "point": one.point, "instrument": one.instrument, "unit": one.unit}
-        for number, one in found.items()
-    ]
-    return packed({"v": 1, "channels": rows, "job": '[unit]\nmodel = "INV-80"\nserial = "12345"\n'})
+    job = '[unit]\nmodel = "INV-80"\nserial = "12345"\n'
+    return channels_map({number + 1: channel(number) for number in range(count)}, job)
 
 
 def pack(times: Sequence[int], values: Mapping[int, Sequence[float]]) -> bytes:

@@ -74,6 +74,11 @@ class Broker:
             assert time.monotonic() < deadline, "the broker does not start"
             time.sleep(0.002)
 
+    @property
+    def running(self) -> bool:
+        """Whether it was started and not killed."""
+        return self._process is not None
+
     def kill(self) -> None:
         """It is gone at once, without a word to anybody."""
         if self._process:

@@ -2,7 +2,9 @@
 
 import math
 import random
+import re
 import zlib
+from pathlib import Path
 
 import cbor2
 import numpy as np
@@ -85,7 +87,7 @@ def test_units_that_senml_has_no_word_for_are_left_to_the_channel():
         block(name, unit, (START, 1.0)) for name, unit in (("a", "inH2O"), ("b", "%"), ("c", "degC"))
     )
     first, second, third = unpacked(encode([inches, share, degrees], compress=False))
-    assert (first[-4], second[-4], third[-4]) == ("", "/100", "Cel")
+    assert (first.get(-4), second[-4], third[-4]) == (None, "/100", "Cel")
     assert first[-1] == 26  # RFC 9100: secondary units are used
     assert -1 not in unpacked(encode([degrees], compress=False))[0]
     assert [one.unit for one in decode(encode([inches, share, degrees])).blocks] == ["", "%", "degC"]
@@ -109,6 +111,15 @@ def test_any_readings_come_back_bit_for_bit(content, compress):
     found = decode(encode(blocks, compress=compress))
     assert len(found.blocks) == len(blocks)
     assert all(same(one, other) for one, other in zip(blocks, found.blocks, strict=True))
+
+
+def test_the_example_of_the_document_is_what_is_written():
+    text = (Path(__file__).parents[2] / "docs" / "sharing.md").read_text()
+    shown = "".join(re.findall(r"^([0-9a-f ]+?)\s+#", text, re.MULTILINE)).replace(" ", "")
+    time = 1_768_372_520 * SECOND
+    draft = block("lightoff:3f0c7a1e/1", "inH2O", (time, -1.248), (time + SECOND // 10, -1.25))
+    flue = block("lightoff:3f0c7a1e/2", "degC", (time + SECOND // 25, 54.2, 1))
+    assert encode([draft, flue], compress=False).hex() == shown
 
 
 def test_an_empty_pack_is_one():
