@@ -87,6 +87,7 @@ def test_what_technicians_share_comes_to_the_server(tmp_path: Path, broker: Brok
     assert worker.status.delays.share(0.99)
 
 
+@pytest.mark.timeout(240)
 def test_a_worker_killed_with_messages_in_its_hands_loses_nothing(tmp_path: Path, broker: Broker):
     with gate() as server, technician(broker.port) as ann:
         ann.describe()
@@ -95,7 +96,7 @@ def test_a_worker_killed_with_messages_in_its_hands_loses_nothing(tmp_path: Path
             doomed.ready()
             ann.say(20)
             ann.settled()
-            deadline = time.monotonic() + 30
+            deadline = time.monotonic() + 60
             while not any(lines > 1 for _, lines in server.asked):
                 assert time.monotonic() < deadline, "it hands nothing to the server"
                 time.sleep(0.01)
