@@ -99,8 +99,11 @@ class Delivery:
                 log.warning("%d readings are set aside: %s", count, why)
             self._status.set_aside(why, count)
         self._status.readings += len(lines.text) - sum(refused.values()) + lines.refused
-        if lines.newest:
-            self._status.delays.add((self._now() - lines.newest) / 1e9, len(lines.text))
+        now = self._now()
+        for one in batch:
+            if one.parts:
+                newest = max((int(rows.time.max()) for _, rows in one.parts if rows.time.size), default=now)
+                self._status.delays.add((now - newest) / 1e9)
         self._keep(batch)
 
     def beat_is_due(self) -> bool:

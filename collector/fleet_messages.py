@@ -12,7 +12,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 
 from analysis.model import Channel
-from collector.rows import Rows, joined
+from collector.rows import Rows
 from collector.sinks.lines import Writer
 from drivers.base import InputError
 
@@ -112,28 +112,21 @@ class Written(NamedTuple):
     text: list[str]
     refused: int
     """Readings of which no line can be made. [1]"""
-    newest: int
-    """Time of the newest reading; 0 without one. [ns]"""
 
 
 def written(parts: Iterable[tuple[Writer, Rows]]) -> Written:
-    """Lines channel by channel, in the order of time; what was read twice is one."""
-    rows: dict[Writer, list[Rows]] = {}
-    for writer, one in parts:
-        rows.setdefault(writer, []).append(one)
+    """Lines message by message, each channel in the order of time; what came twice stands there twice."""
     text: list[str] = []
-    refused, newest = 0, 0
-    for writer, many in rows.items():
-        lines = writer.lines(_in_order(many))
+    refused = 0
+    for writer, rows in parts:
+        lines = writer.lines(_in_order(rows))
         text += lines.text
         refused += len(lines.refused)
-        if len(lines.time):
-            newest = max(newest, int(lines.time[-1]))
-    return Written(text, refused, newest)
+    return Written(text, refused)
 
 
-def _in_order(many: Sequence[Rows]) -> Rows:
-    rows = joined(many)
+def _in_order(rows: Rows) -> Rows:
+    """Without what stands there twice."""
     if rows.time.size < 2 or bool((rows.time[1:] > rows.time[:-1]).all()):
         return rows
     _, places = np.unique(rows.time, return_index=True)

@@ -14,7 +14,7 @@ MOST_REASONS = 20
 
 
 class Delays:
-    """How many readings took how long; of any number of them the same small table."""
+    """How many messages took how long; of any number of them the same small table."""
 
     def __init__(self) -> None:
         self._counts = np.zeros(STEPS, np.int64)

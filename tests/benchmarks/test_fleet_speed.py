@@ -1,6 +1,6 @@
 """Many technicians at one broker, and 1, 2 and 3 workers of the archive: rate and delay.
 
-With `LIGHTOFF_BENCH=1` 200 technicians of 160 readings a second each (32,000/s), for 20 s; else 20 of them for 2 s. All
+With `LIGHTOFF_BENCH=1` 200 technicians of 160 readings a second each (32,000/s), for 10 s; else 20 of them for 2 s. All
 of it, those who talk too, shares the cores of this machine. Held: nothing is lost, however many workers there are.
 """
 
@@ -23,7 +23,7 @@ from tests.collector.fleet_bench import Archiver
 from tests.drivers.brokers import Broker
 
 BENCH = os.environ.get("LIGHTOFF_BENCH") == "1"
-TECHNICIANS, SECONDS = (200, 20.0) if BENCH else (20, 2.0)
+TECHNICIANS, SECONDS = (200, 10.0) if BENCH else (20, 2.0)
 WORKERS = (1, 2, 3) if BENCH else (1,)
 
 
@@ -49,7 +49,7 @@ def count(server: Server) -> int:
     return int(float(found[0]["value"][1])) if found else 0
 
 
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(1200)
 @pytest.mark.parametrize("workers", WORKERS)
 def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
     """Wished: 32,000 readings a second, each on the server within 2 s (99 %)."""
@@ -62,7 +62,7 @@ def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
             used = {name: processor(number) for name, number in processes(broker, server, started).items()}
             out, _ = talkers.communicate("\n", timeout=SECONDS + 300)
             said = json.loads(out)
-            deadline = time.monotonic() + 240
+            deadline = time.monotonic() + 400
             while (found := count(server)) < said["kept"]:
                 assert time.monotonic() < deadline, f"{found} of {said['kept']} readings"
                 time.sleep(0.2)
