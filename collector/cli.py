@@ -21,6 +21,7 @@ from collector.cli_entry import add_commands
 from collector.cli_exchange import add_commands as add_exchange
 from collector.cli_instruments import check_profile, scan
 from collector.cli_recordings import add_commands as add_verify
+from collector.cli_share import add_commands as add_share
 from collector.command_line import FILE, Command, Group, Number, bar, counting, say
 from drivers.base import InputError
 
@@ -79,17 +80,31 @@ SPEEDS = (0.1, 100.0)
     "--speed", type=Number(*SPEEDS), default=1.0, show_default=True, help="How fast it is played (0.1 to 100)."
 )
 @click.option("-o", "--output", type=FILE, help="Where to record; default: a new file in the folder recordings.")
-def demo(*, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None) -> None:
+@click.option("--share", type=FILE, metavar="JOB", help="Share it as the [share] of this job file says.")
+def demo(
+    *, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None, share: Path | None
+) -> None:
     """Play the bundled recording (an invented scenario) and show it live."""
     from collector.files import job_at, place_for
     from collector.plans import replaying
+    from collector.share_target import share_secrets
     from drivers.replay import CsvSource
 
     with as_file(files("replay_data")) as folder:
         job = job_at(folder / f"{DEMO}.toml")
+        if share:
+            job = replace(job, share=job_at(share).share)
+        secrets = share_secrets(share.parent) if share else None
         source = CsvSource(folder / f"{DEMO}.csv.gz")
         plan = replaying(
-            source, job, place_for(output, "demo", say=say), speed=speed, loop=True, port=port, seconds=seconds
+            source,
+            job,
+            place_for(output, "demo", say=say),
+            speed=speed,
+            loop=True,
+            port=port,
+            seconds=seconds,
+            share=secrets,
         )
         _run(plan, no_browser=no_browser)
 
@@ -251,6 +266,7 @@ add_exchange(main)
 add_verify(main)
 add_commands(main)
 add_archive(main)
+add_share(main, lambda plan, no_browser: _run(plan, no_browser=no_browser))
 
 
 def _run(plan: "Plan", *, no_browser: bool) -> None:

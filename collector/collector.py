@@ -22,6 +22,7 @@ from collector.first_drop import CHAIN, Drops
 from collector.normalize import Normalizer, Zeros, refuse_zero, zeroing
 from collector.open_channels import OpenChannels
 from collector.recorder import Recorder
+from collector.rows import Many, Rows
 from collector.sequence import LiveSequence
 from collector.sessions import Sessions
 from collector.speakers import Speakers
@@ -30,7 +31,7 @@ from collector.succession import Succession
 from collector.supervisor import Supervisor
 from collector.suspicions import Suspicions
 from collector.typed import Typed, is_typed
-from drivers.base import Driver, Emission, InputError, SettingsError
+from drivers.base import Driver, Emission, InputError, Past, SettingsError
 from drivers.manual import HANDS
 
 TICK = 0.5
@@ -200,6 +201,12 @@ class Collector:
                 self.sequence.begin_anew()
         else:
             self._open(item)
+
+    def record_past(self, past: Past) -> None:
+        """Record readings that are no present; SettingsError for a channel that was not announced."""
+        if self._channels.get(past.channel) is None:
+            raise SettingsError(past.channel, "gave readings of a channel it never announced", "report it")
+        self.recorder.put(Many(past.channel, Rows(past.time, past.value, past.quality)))
 
     def _ingest_reading(self, reading: Reading) -> None:
         normalizer = self._channels.get(reading.channel)

@@ -16,11 +16,18 @@ from drivers.base import InputError
 from drivers.manual import Manual
 from drivers.replay import Replay
 
+OF_THE_TECHNICIAN = frozenset({
+    "zero", "unzero", "type_in", "withdraw", "photo_part", "photo_keep", "check", "open_entry", "close_entry",
+    "reopen_entry",
+})  # fmt: skip
+"""What would change the recording of a call that is only watched here."""
+
 
 class Commands:
     """The commands of one call; each returns one sentence or an `Answer`, or raises LightoffError with a sentence.
 
-    `more` are commands of other parts of the call, by their names; `began` is when the recording did, by default now.
+    `more` are commands of other parts of the call; `began` is when the recording did, by default now. A call that is
+    `watching` another takes no command that would change what was recorded there.
     """
 
     def __init__(
@@ -32,8 +39,10 @@ class Commands:
         plant: Practice | None = None,
         more: Mapping[str, Command] | None = None,
         began: int | None = None,
+        watching: bool = False,
     ) -> None:
         self._collector = collector
+        self._watching = watching
         self._by_hand = ByHand(collector, manual, began)
         self._replay = replay
         self._plant = plant
@@ -65,6 +74,8 @@ class Commands:
         command = self._known.get(name)
         if command is None:
             raise InputError(f"there is no command '{name[:40]}'", f"known are {', '.join(self._known)}")
+        if self._watching and name in OF_THE_TECHNICIAN:
+            raise InputError("this call is watched: only the technician can do that", "write a note, or call there")
         answer = command(given)
         return Answer(answer) if isinstance(answer, str) else answer
 

@@ -28,9 +28,20 @@ def about_of(recording: Recording, known: Iterable[Mapping[str, str]] = ()) -> d
     time, facts = min(began)
     about = {"call": f"{_stamp(time)}-{hashlib.sha256(f'{time} {facts}'.encode()).hexdigest()[:8]}"}
     job = _job(recording)
-    unit = " ".join(filter(None, (_text(job, "unit", "model"), _text(job, "unit", "serial"))))
-    about |= {"technician": _text(job, "archive", "technician"), "equipment": unit}
+    about |= {"technician": _text(job, "archive", "technician"), "equipment": _equipment(job)}
     return {name: text for name, text in about.items() if text}
+
+
+def equipment_in(job: str) -> str:
+    """Model and serial number of the unit of a job's text, empty where it names none or cannot be read."""
+    try:
+        return _equipment(tomllib.loads(job.removeprefix("\ufeff")))
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return ""
+
+
+def _equipment(job: Tables) -> str:
+    return " ".join(filter(None, (_text(job, "unit", "model"), _text(job, "unit", "serial"))))
 
 
 def _beginnings(recording: Recording) -> list[tuple[int, str]]:

@@ -120,6 +120,16 @@ class ShareSettings(Section):
     """The broker through which other machines see the readings."""
 
     broker: Annotated[str | None, by(given.url, "mqtt", "mqtts")] = None
+    company: _Text = None
+    """First name of the call on the broker."""
+    technician: _Text = None
+    """Second name; without it, who records as the archive has it."""
+    call: _Text = None
+    """Third name; without it, that of the recording."""
+    secret: Annotated[str | None, by(given.secret_place)] = None
+    """Where the password of the user in `broker` is kept."""
+    certificate: _Text = None
+    """File with a certificate of our own and its key, for a broker that wants one."""
 
 
 class ArchiveSettings(Section):

@@ -109,7 +109,14 @@ WORDS: dict[str, Words] = {
     ),
     "instrument.channels": Words("points of its values", "pressure = draft_switch", "One a line: value = point."),
     "instrument.units": Words("units of its values", "pressure = inH2O", "One a line: value = unit."),
-    "share.broker": Words("broker", "mqtts://broker.invalid:8883"),
+    "share.broker": Words("broker", "mqtts://ann@broker.invalid:8883", "With the user name in it, never a password."),
+    "share.company": Words("company", "cold company", "First name of the call on the broker."),
+    "share.technician": Words("technician", "Ann", "Second name of the call on the broker."),
+    "share.call": Words("call", "2026-01-14", "Third name; left empty, that of the recording."),
+    "share.secret": Words("where its password is", "env:BROKER_PASSWORD", "env:NAME or file:PATH, never itself."),
+    "share.certificate": Words(
+        "own certificate", "technician.pem", "A file with certificate and key, if it wants one."
+    ),
     "archive.url": Words("server that takes line protocol", "https://archive.invalid"),
     "archive.bucket": Words("bucket", "lightoff", "On servers that have several."),
     "archive.org": Words("owner of the bucket (org)", "", "On servers that have several."),

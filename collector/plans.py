@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from collector.archive_target import secrets_beside
+from collector.archive_target import Secrets, secrets_beside
 from collector.clock import Clock
 from collector.instruments import build
 from collector.job import InstrumentSettings, Job
@@ -13,6 +13,7 @@ from collector.page import program
 from collector.papers import papers_of
 from collector.profiles import named, secret_from
 from collector.session import Plan
+from collector.share_target import share_secrets
 from collector.simulation_request import without_causes
 from drivers.base import Driver
 from drivers.replay import Replay, Source
@@ -38,6 +39,7 @@ def recording(job: Job, place: Path, *, port: int, seconds: float | None, job_fi
         instruments=make,
         job_file=job_file,
         archive=secrets_beside(folder),
+        share=share_secrets(folder),
     )
 
 
@@ -51,9 +53,11 @@ def replaying(
     port: int,
     seconds: float | None,
     hurry: bool = False,
+    share: Secrets | None = None,
 ) -> Plan:
-    """Play a source; it stays at its end until it is moved."""
+    """Play a source; it stays at its end until it is moved. It is shared where its job says so and `share` is there."""
     return Plan(
+        share=share,
         recording=place,
         job=job,
         page=program(),

@@ -8,11 +8,12 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 
-from analysis.model import NANOSECONDS, Event, EventKind, Reading
+from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
 from collector.attachments import LARGEST, Attachment, Piece, pieces
 from collector.database import RecordingError
+from collector.rows import Many
 from collector.store import Store, Written
-from drivers.base import Emission, InputError, Now
+from drivers.base import InputError, Now
 
 PERIOD = 0.1
 """Longest time a reading waits before its batch is written. [s]"""
@@ -28,6 +29,7 @@ MOST_ATTACHED = 2 * LARGEST
 """Of attachments kept until they are written; a further one is refused. [bytes]"""
 
 Done = Callable[[], None]
+Item = Channel | Reading | Event | Many
 Gap = tuple[int, int, int]
 """First and last time of what was lost [ns], and how much [1]."""
 
@@ -53,7 +55,7 @@ class Recorder:
         self._announce = announce
         self._monotonic = monotonic
         self._most_waiting, self._patience, self._retry = most_waiting, patience, retry
-        self._waiting: deque[tuple[float, Emission]] = deque()
+        self._waiting: deque[tuple[float, Item]] = deque()
         self._attaching: deque[Piece | tuple[Attachment, Done]] = deque()
         self._wake = asyncio.Event()
         self._idle = asyncio.Event()
@@ -74,7 +76,7 @@ class Recorder:
         """Items that wait for the store. [1]"""
         return len(self._waiting)
 
-    def put(self, item: Emission) -> None:
+    def put(self, item: Item) -> None:
         """Queue an item for the next batch; never waits."""
         self._waiting.append((self._monotonic(), item))
         self._idle.clear()
@@ -105,7 +107,7 @@ class Recorder:
                     await self._pause(self._retry if self.failure else PERIOD)
                 await self._write(thread)
                 if self._stopping and self.failure:
-                    self.lost += sum(isinstance(item, Reading) for _, item in self._waiting)
+                    self.lost += sum(_readings_in(item) for _, item in self._waiting)
                     log.error("%s: %d readings could not be written: %s", self._store.path, self.lost, self.failure)
                     return
 
@@ -211,6 +213,10 @@ class Recorder:
         why = self.failure or "the medium took too long"
         text = f"{count} readings of {(last - first) / NANOSECONDS:.0f} s were lost: {why}"
         return Event(first, EventKind.GAP, text, None, {"from": first, "to": last, "count": count})
+
+
+def _readings_in(item: Item) -> int:
+    return item.rows.time.size if isinstance(item, Many) else int(isinstance(item, Reading))
 
 
 def _both(one: Gap | None, other: Gap | None) -> Gap | None:

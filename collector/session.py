@@ -38,12 +38,14 @@ from collector.replays import program as replay_program
 from collector.rules import default_rules
 from collector.running import Running
 from collector.searches import Searches
+from collector.sharing import Sharing, sharing_of
 from collector.store import Store
 from collector.trials import Trials
 from drivers.base import Driver
 from drivers.manual import Manual
 from drivers.registry import KINDS
 from drivers.replay import Replay, stem
+from drivers.share import Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,10 @@ class Plan:
     """Where the job came from; one that is made on the page goes beside the recording."""
     archive: Secrets | None = None
     """Reads the token of the job's archive; None where nothing goes to one."""
+    share: Secrets | None = None
+    """Reads the password for the broker where the job shares the call; None where nothing is shared."""
+    watch: Callable[[Collector, Sequence[Event]], Share] | None = None
+    """The call that is watched, made with what records it and the events that are recorded already."""
 
 
 async def run(
@@ -86,15 +92,15 @@ async def run(
     """
     stopped = asyncio.Event()
     with _stopping(stopped):
-        collector, checklists, archive = await _record(plan, stopped, on_address, on_start)
-    for left in filter(None, (checklists.left_open(), archive.left() if archive else "")):
+        collector, checklists, carriers = await _record(plan, stopped, on_address, on_start)
+    for left in filter(None, (checklists.left_open(), *(carrier.left() for carrier in carriers))):
         on_left(left)
     return collector
 
 
 async def _record(
     plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
-) -> tuple[Collector, Checklists, Archive | None]:
+) -> tuple[Collector, Checklists, tuple[Archive | Sharing, ...]]:
     clock = Clock()
 
     async def caught_up() -> None:
@@ -107,6 +113,7 @@ async def _record(
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
             began = beginning(before)
+            told = before.events() if plan.watch else []
         collector = Collector(
             store,
             plate=plan.job.plate,
@@ -116,9 +123,10 @@ async def _record(
             recorded=recorded,
             timing=plan.job.stated_timing,
         )
+        watched_call = plan.watch(collector, told) if plan.watch else None
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
         manual = Manual(now=collector.now, known=recorded)
-        for driver in (*drivers, manual):
+        for driver in (*drivers, *([watched_call] if watched_call else ()), manual):
             collector.add(driver)
         _write_beginning(plan, collector)
         plant = next((driver for driver in drivers if isinstance(driver, Practice)), None)
@@ -126,6 +134,8 @@ async def _record(
         running = Running(collector, plan.job.instruments, make)
         desk = JobDesk(collector, plan.job, place_of_job(plan, plant), rules=watched, running=running)
         archive = archive_of(plan.recording, plan.archive, collector, lambda: desk.job.archive)
+        folder = (plan.job_file or plan.recording).parent
+        sharing = sharing_of(plan.recording, plan.share, collector, lambda: desk.job, folder=folder)
         searches = Searches(running=lambda: running.settings)
         trials = Trials(desk.with_instrument, running, now=clock)
         about: Mapping[str, object] = {
@@ -136,7 +146,15 @@ async def _record(
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
         more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
-        commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more, began=began)
+        commands = Commands(
+            collector,
+            manual=manual,
+            replay=replay,
+            plant=plant,
+            more=more,
+            began=began,
+            watching=plan.watch is not None,
+        )
         feed = Feed(
             collector,
             commands,
@@ -145,6 +163,8 @@ async def _record(
                 "checks": checklists.status(),
                 "replays": replays.state(),
                 "archive": archive.status() if archive else None,
+                "sharing": sharing.status() if sharing else None,
+                "watching": watched_call.standing() if watched_call else None,
             },
             instruments=lambda: instrument_facts(desk.job.instruments),
         )
@@ -160,9 +180,12 @@ async def _record(
             }
             with announced(found_at):
                 on_start()
-                async with archive.sending() if archive else nullcontext():
+                async with (
+                    archive.sending() if archive else nullcontext(),
+                    sharing.sending() if sharing else nullcontext(),
+                ):
                     await _until_stopped(plan, collector, stopped, settings, on_address)
-        return collector, checklists, archive
+        return collector, checklists, tuple(one for one in (archive, sharing) if one)
 
 
 def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[AlarmRule, ...]]:
@@ -195,6 +218,8 @@ def more_commands(
 
 def place_of_job(plan: Plan, plant: Practice | None) -> Place:
     """Where the job is saved that is changed on the page, or why it cannot be changed."""
+    if plan.watch:
+        return Place(None, "The job is that of the technician: it cannot be changed here.")
     if plan.replay:
         return Place(None, "A replay plays what was recorded: its job cannot be changed here.")
     if plant:

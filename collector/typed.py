@@ -9,8 +9,8 @@ KEPT = 100
 
 
 def is_typed(instrument: str) -> bool:
-    """Whether an instrument's readings were typed in, now or in what is replayed."""
-    return origin_of(instrument.removeprefix("replay: ")) == "by hand"
+    """Whether an instrument's readings were typed in, now, in what is replayed, or on another machine."""
+    return origin_of(instrument.removeprefix("shared: ").removeprefix("replay: ")) == "by hand"
 
 
 class Typed:

@@ -6,10 +6,7 @@ It ends by itself when standard input ends: the recorder is gone.
 import asyncio
 import json
 import logging
-import os
-import socket
 import sys
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +17,7 @@ from dashboard.app import LONGEST_COMMAND, page
 from dashboard.feed import FeedClient
 from dashboard.found_attempts import FoundAttempts
 from dashboard.hub import Hub
-
-HOST = "127.0.0.1"
+from dashboard.serving import HOST, AnnouncingServer, listening_socket, when_input_ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,36 +57,6 @@ class Settings:
                 )
 
 
-class AnnouncingServer(uvicorn.Server):
-    """A server that says when it listens."""
-
-    def __init__(self, config: uvicorn.Config, announce: Callable[[], None]) -> None:
-        super().__init__(config)
-        self._announce = announce
-
-    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-        """Listen, then announce."""
-        await super().startup(sockets=sockets)
-        self._announce()
-
-
-def listening_socket(port: int) -> socket.socket:
-    """Socket bound to the port on loopback, or to another free one."""
-    for wanted in (port, 0):
-        bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        try:
-            if os.name == "posix":  # elsewhere this would take a port that is in use
-                bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            bound.bind((HOST, wanted))
-        except OSError:
-            bound.close()
-            if wanted == 0:
-                raise
-        else:
-            return bound
-    raise AssertionError("not reached")
-
-
 async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None]) -> None:
     """Serve the page until `ended` calls back."""
     hub = Hub(settings.recording)
@@ -122,17 +88,6 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         reading.cancel()
         await asyncio.gather(reading, return_exceptions=True)
         bound.close()
-
-
-def when_input_ends(call: Callable[[], object]) -> None:
-    """Call from a thread of its own when standard input ends."""
-
-    def wait() -> None:
-        while os.read(0, 4096):
-            pass
-        call()
-
-    threading.Thread(target=wait, name="standard input", daemon=True).start()
 
 
 def main() -> int:

@@ -6,12 +6,8 @@ from typing import Any
 
 from dash import html
 
+from dashboard.caution import CAUTION
 from dashboard.tiles import data
-
-CAUTION = (
-    "Gas, carbon monoxide and mains voltage can kill. Local codes, the maker's instructions and licensed practice "
-    "come first; nothing on this page replaces them."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +66,8 @@ def _top_line() -> Any:
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
             html.Span(id="archive-state", className="state", hidden=True),
+            html.Span(id="sharing-state", className="state", hidden=True),
+            html.Span(id="watching-state", className="state", hidden=True),
             html.Button(id="meters-state", hidden=True),
             _settings(),
             html.Div(

@@ -19,9 +19,28 @@ Whether and when a new session starts is decided in `collector.supervisor` and n
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import ClassVar, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from analysis.model import Channel, Event, Reading
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Past:
+    """Readings of a channel that are recorded and are no present: no alarm, tile or phase rests on them."""
+
+    channel: str
+    """Key of the channel."""
+    time: NDArray[np.int64]
+    """(n,) in any order, UTC since 1970. [ns]"""
+    value: NDArray[np.float64]
+    """(n,) [native unit of the channel]"""
+    quality: NDArray[np.int8]
+    """(n,)"""
+
 
 Emission = Channel | Reading | Event
 Emit = Callable[[Emission], None]

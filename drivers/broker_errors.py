@@ -52,10 +52,12 @@ def refusal(instrument: str, broker: BrokerAddress, code: int, words: str) -> Dr
     return NotFoundError(instrument, what, "look into the log of the broker")
 
 
-def not_permitted(instrument: str, broker: BrokerAddress, topic: str, words: str) -> NotPermittedError:
-    """The broker refused a subscription."""
+def not_permitted(
+    instrument: str, broker: BrokerAddress, topic: str, words: str, *, doing: str = "read"
+) -> NotPermittedError:
+    """The broker refused a subscription, or what was said."""
     who = f"the user '{broker.user}'" if broker.user else "somebody without a user name"
-    what = f"the broker at {broker} does not let {who} read '{topic}' ({words.lower()})"
+    what = f"the broker at {broker} does not let {who} {doing} '{topic}' ({words.lower()})"
     return NotPermittedError(instrument, what, "have its owner permit it, or correct the topic")
 
 

@@ -26,6 +26,8 @@ class Message(NamedTuple):
     """The broker kept it from before the subscription."""
     again: bool = False
     """The broker says that it may have been sent before."""
+    number: int = 0
+    """By which it is acknowledged; 0 where nobody waits for that."""
 
 
 @dataclass(slots=True)

@@ -194,13 +194,14 @@ def test_the_sentences_that_are_explained_are_those_of_the_program(tmp_path):
 
 
 def test_the_table_of_what_arrives_on_a_server_has_every_tag():
-    """`call`, `technician` and `equipment` are those of the call, the others of `collector.sinks.lines`."""
+    """`call`, `technician`, `company` and `equipment` are of the call, the others of `collector.sinks.lines`."""
     text = (ROOT / "docs" / "fleet.md").read_text()
     rows = re.findall(
         r"^\| `(\w+)` \| ", text.partition("| tag | what | example |")[2].partition("\n\n")[0], re.MULTILINE
     )
     time = np.array([0, 1])
-    writer = Writer(Channel("draft_switch", "meter", "inH2O"), {"call": "x", "technician": "x", "equipment": "x"})
+    about = dict.fromkeys(("call", "technician", "company", "equipment"), "x")
+    writer = Writer(Channel("draft_switch", "meter", "inH2O"), about)
     lines = writer.lines(Rows(time, np.array([1.0, 2.0]), np.zeros(2, np.int8))).text
     assert sorted(rows) == re.findall(r",(\w+)=", lines[1].partition(" ")[0])
     (example,) = re.findall(r"^```toml\n(.*?)^```", text, re.MULTILINE | re.DOTALL)

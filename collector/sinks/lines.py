@@ -3,10 +3,10 @@
 A line is checked before it is sent: a server may answer success to a line that it could not read.
 """
 
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,23 +70,35 @@ class Writer:
         Readings without a value have the field `missing` instead. The second and further readings of one millisecond
         have the rest of their time as the tag `ns`, so that a server that keeps milliseconds keeps them all.
         """
-        known = np.isnan(rows.value) | (np.abs(rows.value) <= LARGEST)
-        time, value, quality = rows.time[known], rows.value[known], rows.quality[known]
-        text = [
-            f"{self._head(q)}value={v!r} {t}" if not math.isnan(v) else f"{self._head(q)}missing=1 {t}"
-            for t, v, q in zip(time.tolist(), value.tolist(), quality.tolist(), strict=True)
-        ]
-        shared = np.flatnonzero(np.diff(rows.time[known] // MILLISECOND) == 0) + 1
-        for place in shared.tolist():
-            at, field = int(time[place]), text[place].rpartition(" ")[0].rpartition(" ")[2]
-            own = {**self._tags, "quality": QUALITY[int(quality[place])], "ns": str(at % MILLISECOND)}
-            text[place] = f"{head(MEASUREMENT, own)}{field} {at}"
-        return Lines(text, time, rows.time[~known], len(shared))
+        text: list[str] = []
+        times: list[int] = []
+        refused: list[int] = []
+        shared, last = 0, None
+        # a plain loop: most calls are for a few readings, for which arrays cost more than they save
+        for at, value, quality in zip(rows.time.tolist(), rows.value.tolist(), rows.quality.tolist(), strict=True):
+            if isnan(value):
+                field = "missing=1"
+            elif -LARGEST <= value <= LARGEST:
+                field = f"value={value!r}"
+            else:
+                refused.append(at)
+                continue
+            millisecond = at // MILLISECOND
+            if millisecond == last:
+                shared += 1
+                begin = self._beginning(quality, at % MILLISECOND)
+            else:
+                begin = self._heads.get(quality) or self._head(quality)
+            last = millisecond
+            text.append(f"{begin}{field} {at}")
+            times.append(at)
+        return Lines(text, np.array(times, np.int64), np.array(refused, np.int64), shared)
+
+    def _beginning(self, quality: int, rest: int) -> str:
+        return head(MEASUREMENT, {**self._tags, "quality": QUALITY[quality], "ns": str(rest)})
 
     def _head(self, quality: int) -> str:
-        found = self._heads.get(quality)
-        if found is None:
-            found = self._heads[quality] = head(MEASUREMENT, {**self._tags, "quality": QUALITY[quality]})
+        found = self._heads[quality] = head(MEASUREMENT, {**self._tags, "quality": QUALITY[quality]})
         return found
 
 

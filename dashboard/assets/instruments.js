@@ -149,9 +149,37 @@ lightoff.instruments = (function () {
     setClass(id("archive-state"), "bad", Boolean(aside) || (state === "waiting" && behind > 60));
   }
 
+  /* Whether others can see the call. */
+  function drawSharing(sharing, connected) {
+    const { id, setText, setClass, show } = lightoff.dom;
+    show(id("sharing-state"), Boolean(sharing));
+    if (!sharing) return;
+    const late = sharing.behind > 5 ? ", " + lightoff.format.span(sharing.behind) + " to be sent" : "";
+    const words = sharing.state === "waiting" ? "not shared now" : "shared";
+    setText(id("sharing-state"), connected ? words + late : "");
+    id("sharing-state").title = [sharing.server, sharing.text].filter(Boolean).join(": ");
+    setClass(id("sharing-state"), "bad", sharing.state === "waiting");
+  }
+
+  /* Of a call that is watched: whose it is, and always how far the newest reading is behind the time there. */
+  function drawWatching(watching, connected) {
+    const { id, setText, setClass, show } = lightoff.dom;
+    show(id("watching-state"), Boolean(watching));
+    if (!watching) return;
+    const { behind, state, lacking, server, origin, text } = watching;
+    const late = behind === null ? "no reading yet" : lightoff.format.span(behind) + " behind";
+    const more = lacking ? "fetching what was before" : "";
+    const words = ["watching " + (watching.name || "a call"), origin, state, late, more].filter(Boolean).join(" · ");
+    setText(id("watching-state"), connected ? words : "");
+    id("watching-state").title = [server, text].filter(Boolean).join(": ");
+    setClass(id("watching-state"), "bad", !connected || state !== "live" || behind === null || behind > 5);
+  }
+
   function draw(status, connected, recording) {
     drawOrigin(status);
     drawArchive(status.archive, connected);
+    drawSharing(status.sharing, connected);
+    drawWatching(status.watching, connected);
     drawRecorder(status, connected, recording);
     drawList(status, connected);
   }

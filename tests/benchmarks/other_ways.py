@@ -19,12 +19,13 @@ from dash.exceptions import PreventUpdate
 from starlette.websockets import WebSocket
 
 from analysis.thinning import thin
-from dashboard.__main__ import AnnouncingServer, Settings, listening_socket, when_input_ends
+from dashboard.__main__ import Settings
 from dashboard.app import PageServer, _tell
 from dashboard.feed import FeedClient
 from dashboard.figures import POINTS_A_TRACE
 from dashboard.history import read
 from dashboard.hub import Hub
+from dashboard.serving import AnnouncingServer, listening_socket, when_input_ends
 from dashboard.tiles import data
 
 PERIOD = 0.2

@@ -52,6 +52,12 @@ class Server:
         """Its address."""
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def number(self) -> int:
+        """Of its process."""
+        assert self._process
+        return self._process.pid
+
     def start(self, *, within: float = 20.0) -> None:
         """Return when it answers."""
         assert PROGRAM

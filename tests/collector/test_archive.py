@@ -12,7 +12,7 @@ import pytest
 
 from analysis.model import Event, EventKind, Reading
 from collector import archive as archive_module
-from collector import page
+from collector import carrier, page
 from collector.archive import Archive
 from collector.archive_target import secrets_beside
 from collector.job_sections import ArchiveSettings
@@ -112,7 +112,7 @@ async def test_killed_it_is_started_again_and_nothing_is_missing(tmp_path: Path)
 
 async def test_one_that_hangs_holds_nothing_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """It reads nothing and ends only by force; what it would be told of stays bounded."""
-    monkeypatch.setattr(archive_module, "GRACE", 0.1)
+    monkeypatch.setattr(carrier, "GRACE", 0.1)
     monkeypatch.setattr(page, "END", 0.3)
     hangs = (sys.executable, "-c", "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); time.sleep(99)")
     async with recording(tmp_path, "http://127.0.0.1:1", hangs) as bench:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from collector import replays as module
+from collector import programs_apart as module
 from collector.replays import MOST, Replays, program
 from drivers.base import InputError
 from tests.collector.recordings import DRAFT, ramp, recorded

@@ -14,8 +14,9 @@ import pytest
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from dashboard.__main__ import Settings, listening_socket
+from dashboard.__main__ import Settings
 from dashboard.app import LONGEST_COMMAND
+from dashboard.serving import listening_socket
 from tests.dashboard.feed_server import TOKEN, FeedServer
 from tests.support import until
 

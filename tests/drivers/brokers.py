@@ -55,6 +55,12 @@ class Broker:
         self._process: subprocess.Popen[bytes] | None = None
         self.start()
 
+    @property
+    def number(self) -> int:
+        """Of its process."""
+        assert self._process
+        return self._process.pid
+
     def start(self, *, within: float = 10.0) -> None:
         """Return when it takes connections."""
         assert PROGRAM
@@ -67,6 +73,11 @@ class Broker:
             assert self._process.poll() is None, f"the broker ended with {self._process.returncode}"
             assert time.monotonic() < deadline, "the broker does not start"
             time.sleep(0.002)
+
+    @property
+    def running(self) -> bool:
+        """Whether it was started and not killed."""
+        return self._process is not None
 
     def kill(self) -> None:
         """It is gone at once, without a word to anybody."""
