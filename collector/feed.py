@@ -138,7 +138,7 @@ class Feed:
     def _job(self) -> Message:
         """What follows from the job in force, for pages that know of another one; their readings stay."""
         about = self._about()
-        return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits")}}
+        return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits", "site") if name in about}}
 
     async def _send_status(self, writer: asyncio.StreamWriter, sequence: "_Known") -> None:
         while True:

@@ -16,6 +16,7 @@ from collector.archive import Archive, archive_of
 from collector.archive_target import Secrets
 from collector.arguments import Command
 from collector.at_work import AtWork, announced
+from collector.building import Share
 from collector.by_hand import beginning
 from collector.checklists import words as checklist_words
 from collector.checks import Checklists
@@ -68,8 +69,14 @@ class Plan:
     """Makes those that the job gets while the call runs; None where the instruments stay as they are."""
     job_file: Path | None = None
     """Where the job came from; one that is made on the page goes beside the recording."""
+    share: Share | None = None
+    """As the page is shared in the building from the start; None: not until that is wished on it."""
     archive: Secrets | None = None
     """Reads the token of the job's archive; None where nothing goes to one."""
+
+
+Shown = tuple[Callable[[str], None], Callable[[Share], None]]
+"""Told where the page is, and how it is shared."""
 
 
 async def run(
@@ -78,22 +85,23 @@ async def run(
     on_address: Callable[[str], None],
     on_start: Callable[[], None],
     on_left: Callable[[str], None] = lambda _: None,
+    on_share: Callable[[Share], None] = lambda _: None,
 ) -> Collector:
     """Record until stopped by a signal or after the planned time; what was taken in is durable on return.
 
-    `on_left` is told in one sentence what is still open then. A second signal changes nothing: the stop that is under
-    way is short, and cutting it would lose what is queued.
+    `on_left` is told in one sentence what is still open then, `on_share` how the page is shared in the building. A
+    second signal changes nothing: the stop that is under way is short, and cutting it would lose what is queued.
     """
     stopped = asyncio.Event()
     with _stopping(stopped):
-        collector, checklists, archive = await _record(plan, stopped, on_address, on_start)
+        collector, checklists, archive = await _record(plan, stopped, (on_address, on_share), on_start)
     for left in filter(None, (checklists.left_open(), archive.left() if archive else "")):
         on_left(left)
     return collector
 
 
 async def _record(
-    plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
+    plan: Plan, stopped: asyncio.Event, shown: Shown, on_start: Callable[[], None]
 ) -> tuple[Collector, Checklists, Archive | None]:
     clock = Clock()
 
@@ -157,11 +165,12 @@ async def _record(
                 "recording": str(plan.recording.absolute()),
                 "library": str(library.folder),
                 "port": plan.port,
+                "share": plan.share.facts() if plan.share else None,
             }
             with announced(found_at):
                 on_start()
                 async with archive.sending() if archive else nullcontext():
-                    await _until_stopped(plan, collector, stopped, settings, on_address)
+                    await _until_stopped(plan, collector, stopped, settings, shown)
         return collector, checklists, archive
 
 
@@ -227,7 +236,7 @@ async def _until_stopped(
     collector: Collector,
     stopped: asyncio.Event,
     settings: Mapping[str, object],
-    on_address: Callable[[str], None],
+    shown: Shown,
 ) -> None:
     recording = asyncio.create_task(collector.run(), name="collector")
     waiting = asyncio.create_task(stopped.wait(), name="stop")
@@ -235,11 +244,12 @@ async def _until_stopped(
     seen = asyncio.Event()
     if plan.page:
 
-        def shown(address: str) -> None:
+        def there(address: str) -> None:
             on_address(address)
             seen.set()
 
-        page = PageProcess(plan.page, settings, on_address=shown).run()
+        on_address, on_share = shown
+        page = PageProcess(plan.page, settings, on_address=there, on_share=on_share).run()
         around.append(asyncio.create_task(page, name="page"))
     else:
         seen.set()
