@@ -55,6 +55,12 @@ class EventKind(StrEnum):
     """The server that keeps readings for good: away for a while, back, or it refuses something."""
     CHECK = "check"
     """Something ticked, or opened for a test and put back: `list`, `item`, `state` and `id` in the data."""
+    REMOTE_NOTE = "remote_note"
+    """A note by somebody who looks on from elsewhere: `id`, `at` [ns] the moment it is about, `text`, `author`."""
+    REMOTE_REQUEST = "remote_request"
+    """Somebody who looks on asks for a measurement: `id`, `at` [ns], `text`, `author`; the subject is the point."""
+    REMOTE_DONE = "remote_done"
+    """Whoever is at the unit answers a note or request: its `id`, `at` [ns] of the answer, `text`, `author`."""
     JOB = "job"
     """The job file in force: its text in the data."""
 

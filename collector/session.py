@@ -40,6 +40,8 @@ from collector.rules import default_rules
 from collector.running import Running
 from collector.searches import Searches
 from collector.store import Store
+from collector.talking import REMOTE
+from collector.talks import Talking
 from collector.trials import Trials
 from drivers.base import Driver
 from drivers.manual import Manual
@@ -114,6 +116,7 @@ async def _record(
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
+            talked = before.events(REMOTE)
             began = beginning(before)
         collector = Collector(
             store,
@@ -125,6 +128,7 @@ async def _record(
             timing=plan.job.stated_timing,
         )
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
+        talking = Talking(collector, recorded=talked, replaying=replay is not None)
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, manual):
             collector.add(driver)
@@ -143,7 +147,7 @@ async def _record(
             "checks": checklist_words(),
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
-        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
+        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials, talking=talking)
         commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more, began=began)
         feed = Feed(
             collector,
@@ -153,6 +157,7 @@ async def _record(
                 "checks": checklists.status(),
                 "replays": replays.state(),
                 "archive": archive.status() if archive else None,
+                "talk": talking.status(),
             },
             instruments=lambda: instrument_facts(desk.job.instruments),
         )
@@ -189,7 +194,14 @@ def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[Alarm
 
 
 def more_commands(
-    checklists: Checklists, desk: JobDesk, library: Library, replays: Replays, *, searches: Searches, trials: Trials
+    checklists: Checklists,
+    desk: JobDesk,
+    library: Library,
+    replays: Replays,
+    *,
+    searches: Searches,
+    trials: Trials,
+    talking: Talking,
 ) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
     return {
@@ -198,6 +210,7 @@ def more_commands(
         **library_commands(library, replays),
         **searches.commands,
         **trials.commands,
+        **talking.commands(),
         "meter_offers": lambda _: offers(beside=desk.folder),
     }
 
