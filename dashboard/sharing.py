@@ -60,7 +60,7 @@ class Sharing:
 
     def __init__(self, *, now: Callable[[], float] = time.time, knocks: Knocks | None = None) -> None:
         self._now = now
-        self._knocks = knocks or Knocks()
+        self._knocks = Knocks() if knocks is None else knocks
         self._viewers: dict[bytes, Viewer] = {}
         """By the hash of what their browser keeps."""
         self._numbers = 0

@@ -6,8 +6,7 @@ lightoff.guest = (function () {
   const CUT_OFF = 4401; // as in dashboard/app.py
   const VIEWS = ["live", "meters"]; // the others are about this computer and other calls
 
-  const [id, setText, show] = ["id", "setText", "show"]
-    .map((name) => (...given) => lightoff.dom[name](...given)); // this file is read before lightoff.dom is known to be there
+  const { id, setText, show } = lightoff.dom;
   let guest = false;
   let ended = false;
 

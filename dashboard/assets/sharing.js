@@ -6,8 +6,7 @@ lightoff.sharing = (function () {
   const HOURS = [1, 2, 4, 8, 24];
   const USUAL = 8;
 
-  const [id, element, setText, show] = ["id", "element", "setText", "show"]
-    .map((name) => (...given) => lightoff.dom[name](...given)); // this file is read before others
+  const { id, element, setText, show } = lightoff.dom;
   let told = null;
   let drawn = "";
 

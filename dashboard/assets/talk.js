@@ -5,8 +5,7 @@ window.lightoff = window.lightoff || {};
 lightoff.talk = (function () {
   const LONGEST = 400; // [characters] with the words around it no more than the recorder takes
 
-  const [id, element, setText, show] = ["id", "element", "setText", "show"]
-    .map((name) => (...given) => lightoff.dom[name](...given)); // this file is read before lightoff.dom is known to be there
+  const { id, element, setText, show } = lightoff.dom;
   let made = ""; // for which side the section was made
   let drawn = "";
 
