@@ -22,7 +22,11 @@ SCRIPT = """"use strict";
     return;
   }
   fetch("/join", { method: "POST", body: token, credentials: "same-origin", cache: "no-store" })
-    .then(async (answer) => { if (answer.ok) location.replace("/"); else say(await answer.text()); })
+    .then(async (answer) => {
+      const text = await answer.text();
+      if (answer.ok) location.replace("/");
+      else say(text);
+    })
     .catch(() => say("The page does not answer: ask whether it is still shared, and be in the same network."));
 })();
 """

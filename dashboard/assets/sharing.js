@@ -11,7 +11,7 @@ lightoff.sharing = (function () {
   let drawn = "";
 
   const send = (name, given) => lightoff.live.send(name, given);
-  const clock = (seconds) => new Date(seconds * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  const clock = (seconds) => new Date(seconds * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
   const watching = () => told.viewers.filter((one) => one.watching).length;
   const looking = (count) => (count === 0 ? "nobody looks on" : count === 1 ? "1 looks on" : count + " look on");
 
