@@ -124,7 +124,13 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         ws_per_message_deflate=False,  # on this machine it would only cost time
     )
     address = f"http://{HOST}:{bound.getsockname()[1]}/"
-    server = AnnouncingServer(config, lambda: print(json.dumps({"address": address}), flush=True))  # noqa: T201
+    announced = asyncio.Event()
+
+    def announce() -> None:
+        print(json.dumps({"address": address}), flush=True)  # noqa: T201
+        announced.set()  # what else is printed comes after it
+
+    server = AnnouncingServer(config, announce)
     loop = asyncio.get_running_loop()
 
     def end() -> None:
@@ -134,7 +140,7 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
     ended(lambda: loop.call_soon_threadsafe(end))
     around = [asyncio.create_task(feed.run(), name="feed"), asyncio.create_task(guests.watch(), name="sharing")]
     if settings.share:
-        around.append(asyncio.create_task(_shared(guests, settings.share), name="shared from the start"))
+        around.append(asyncio.create_task(_shared(guests, settings.share, announced), name="shared from the start"))
     try:
         await server.serve(sockets=[bound])
     finally:
@@ -145,8 +151,9 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         bound.close()
 
 
-async def _shared(guests: GuestServer, share: Share) -> None:
+async def _shared(guests: GuestServer, share: Share, announced: asyncio.Event) -> None:
     """Share from the start; what hinders it is said, and the page goes on without."""
+    await announced.wait()
     try:
         await guests.begin(share)
     except InputError as error:
