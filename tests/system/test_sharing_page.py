@@ -71,7 +71,7 @@ def test_a_guest_looks_on_by_the_link_can_do_nothing_and_is_cut_off(bench: PageB
         assert link.startswith(f"http://{ADDRESS}:")
         assert own.text("#sharing-state") == "shared: nobody looks on"
         with guest(browser, link) as looker:
-            looker.until("document.querySelector('#guest-banner') && !document.querySelector('#guest-banner').hidden")
+            looker.page.wait_for_selector("#guest-banner:not([hidden])", timeout=60_000)
             bench.tell(("draft_switch@simulated: meter", 0.6 * INCH_OF_WATER))
             looker.until("document.querySelector('.tile-first .tile-value').textContent === '0.60'")
             assert looker.text("#guest-banner") == "Read only · shared by Invented Street 3"
