@@ -33,7 +33,7 @@ REMOTE = frozenset({EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST, EventKind.R
 class TalkBack(Protocol):
     """Takes a note or a request (`EventKind.REMOTE_NOTE`, `REMOTE_REQUEST`) to the recorder at the unit."""
 
-    def __call__(self, event: Event) -> None:
+    def __call__(self, event: Event, /) -> None:
         """Send it, or queue it for sending; LightoffError in one sentence when it cannot be: then it is not recorded.
 
         It is called once for each note or request; what is sent twice is taken once at the other end, by its `id`.

@@ -78,7 +78,8 @@ def test_a_share_goes_to_the_page_and_back() -> None:
     assert share_of({"share": SHARE.facts() | {"addresses": list(SHARE.addresses)}}) == SHARE
     assert share_of({"share": None}) is None
     assert share_of({}) is None
-    for wrong in ({}, [], {**SHARE.facts(), "addresses": []}, {**SHARE.facts(), "token": "short"}):
+    wrongs: list[object] = [{}, [], {**SHARE.facts(), "addresses": []}, {**SHARE.facts(), "token": "short"}]
+    for wrong in wrongs:
         with pytest.raises(ValueError, match="not usable"):
             share_of({"share": wrong})
 

@@ -173,6 +173,12 @@ def test_what_comes_from_elsewhere_and_is_none_is_refused(bench: Bench, wrong: d
     assert events(bench) == []
 
 
+def test_half_a_character_is_replaced_since_it_could_not_be_recorded(bench: Bench) -> None:
+    bench.talking.hear(EventKind.REMOTE_NOTE, {**NOTE, "text": "half \ud83d"})
+    bench.store.append(events(bench))
+    assert bench.told()[0]["text"] == "half ?"
+
+
 def test_only_so_many_wait_for_an_answer(bench: Bench) -> None:
     for number in range(MOST_OPEN):
         bench.talking.hear(EventKind.REMOTE_NOTE, {**NOTE, "id": f"n{number}"})
