@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 RUN_STAMP := $(VENV)/.installed-run
 TEST_STAMP := $(VENV)/.installed-test
 
-.PHONY: demo test soak bench recordings screenshots clean
+.PHONY: demo test soak bench library recordings screenshots clean
 .DEFAULT_GOAL := demo
 
 demo: $(RUN_STAMP)

@@ -5,6 +5,7 @@ import logging
 import signal
 import sys
 import tempfile
+import time
 from dataclasses import replace
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -69,6 +70,17 @@ _port = click.option(
     show_default=True,
     help="Port of the page, or a free one.",
 )
+_share_here = click.option(
+    "--share-here",
+    is_flag=False,
+    flag_value="all",
+    metavar="[ADDRESS]",
+    help="Let others in the same local network look on, read only, by a link; not encrypted. All private addresses of "
+    "this computer, or --share-here=ADDRESS.",
+)
+_share_for = click.option(
+    "--share-for", type=Number(min=0.01), metavar="HOURS", help="With --share-here: the link ends then; default 8."
+)
 SPEEDS = (0.1, 100.0)
 
 
@@ -76,13 +88,22 @@ SPEEDS = (0.1, 100.0)
 @_seconds
 @_no_browser
 @_port
+@_share_here
+@_share_for
 @click.option(
     "--speed", type=Number(*SPEEDS), default=1.0, show_default=True, help="How fast it is played (0.1 to 100)."
 )
 @click.option("-o", "--output", type=FILE, help="Where to record; default: a new file in the folder recordings.")
 @click.option("--share", type=FILE, metavar="JOB", help="Share it as the [share] of this job file says.")
 def demo(
-    *, seconds: float | None, no_browser: bool, port: int, speed: float, output: Path | None, share: Path | None
+    *,
+    seconds: float | None,
+    no_browser: bool,
+    port: int,
+    speed: float,
+    output: Path | None,
+    share: Path | None,
+    **sharing: Any,
 ) -> None:
     """Play the bundled recording (an invented scenario) and show it live."""
     from collector.files import job_at, place_for
@@ -106,7 +127,7 @@ def demo(
             seconds=seconds,
             share=secrets,
         )
-        _run(plan, no_browser=no_browser)
+        _run(plan, no_browser=no_browser, **sharing)
 
 
 @main.command(epilog="lightoff record --job job.toml -o tuesday.lightoff")
@@ -115,7 +136,11 @@ def demo(
 @_seconds
 @_no_browser
 @_port
-def record(*, job_file: Path | None, output: Path | None, seconds: float | None, no_browser: bool, port: int) -> None:
+@_share_here
+@_share_for
+def record(
+    *, job_file: Path | None, output: Path | None, seconds: float | None, no_browser: bool, port: int, **sharing: Any
+) -> None:
     """Record the instruments of a job and show them live.
 
     Without a job file the page is there all the same, and readings can be typed in on it. README has a job file to
@@ -129,7 +154,7 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
     for caution in filter(None, (*cautions(job.instruments), elsewhere(job.instruments))):
         click.echo(caution, err=True)
     place = place_for(output, job_file.stem if job_file else "call", say=say)
-    _run(recording(job, place, port=port, seconds=seconds, job_file=job_file), no_browser=no_browser)
+    _run(recording(job, place, port=port, seconds=seconds, job_file=job_file), no_browser=no_browser, **sharing)
 
 
 @main.command(epilog="lightoff replay tuesday.lightoff --speed 10")
@@ -141,6 +166,8 @@ def record(*, job_file: Path | None, output: Path | None, seconds: float | None,
 @_seconds
 @_no_browser
 @_port
+@_share_here
+@_share_for
 def replay(
     *,
     file: Path,
@@ -151,6 +178,7 @@ def replay(
     seconds: float | None,
     no_browser: bool,
     port: int,
+    **sharing: Any,
 ) -> None:
     """Play a recording or a CSV file again, with its own times, and show it."""
     hurry = speed == "max"
@@ -169,7 +197,7 @@ def replay(
         job = job_at(job_file) if job_file else job_of(file)
         place = output or Path(scratch) / f"{source.name}.lightoff"
         plan = replaying(source, job, place, speed=pace, loop=loop, port=port, seconds=seconds, hurry=hurry)
-        _run(replace(plan, kept=output is not None), no_browser=no_browser)
+        _run(replace(plan, kept=output is not None), no_browser=no_browser, **sharing)
 
 
 @main.command(cls=Simulating, epilog="lightoff simulate --cause drain_blocked --severity 0.7 --minutes 30 -o drain.csv")
@@ -269,7 +297,8 @@ add_archive(main)
 add_share(main, lambda plan, no_browser: _run(plan, no_browser=no_browser))
 
 
-def _run(plan: "Plan", *, no_browser: bool) -> None:
+def _run(plan: "Plan", *, no_browser: bool, share_here: str | None = None, share_for: float | None = None) -> None:
+    from collector import building
     from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
@@ -289,8 +318,18 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
         click.echo(f"recording: {plan.recording if plan.kept else 'not kept; say --record FILE to keep it'}")
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
+    told: building.Share | None = None
+
+    def shared(share: building.Share) -> None:
+        nonlocal told
+        if told is None or (told.token, told.port) != (share.token, share.port):
+            for line in building.told(share, terminal=sys.stdout.isatty()):
+                click.echo(line)
+        told = share
+
+    plan = replace(plan, building=building.wished(share_here, share_for, time.time()))
     click.echo(CAUTIONS)
-    collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say))
+    collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say, on_share=shared))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")
     for text in losses_told(collector):

@@ -30,6 +30,7 @@ from collector.store import Store
 from collector.succession import Succession
 from collector.supervisor import Supervisor
 from collector.suspicions import Suspicions
+from collector.talking import TalkBack
 from collector.typed import Typed, is_typed
 from drivers.base import Driver, Emission, InputError, Past, SettingsError
 from drivers.manual import HANDS
@@ -84,6 +85,8 @@ class Collector:
         """The last events; older ones are in the recording."""
         self.followers: list[Callable[[Event], None]] = []
         """Told of every event that is taken in; alarms are not among them."""
+        self.talk_back: TalkBack | None = None
+        """Carries notes and requests to whoever is at the unit, where that is watched from here."""
         self._monotonic = monotonic
         self.speakers = Speakers()
         """Which instrument stands for each point."""

@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 
-from analysis.model import Event
+from analysis.model import Event, EventKind
 from analysis.points import DERIVED
 from collector.collector import Collector
 from collector.commands import Commands
@@ -138,7 +138,7 @@ class Feed:
     def _job(self) -> Message:
         """What follows from the job in force, for pages that know of another one; their readings stay."""
         about = self._about()
-        return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits")}}
+        return {"type": "job", **{name: about[name] for name in ("job", "plate", "limits", "site") if name in about}}
 
     async def _send_status(self, writer: asyncio.StreamWriter, sequence: "_Known") -> None:
         while True:
@@ -233,6 +233,8 @@ def _until_moved(items: list[Item]) -> Iterator[list[Item]]:
 
 def _event(event: Event) -> Message:
     message = {"type": "event", "time": event.time, "kind": event.kind, "text": event.text, "subject": event.subject}
+    if event.kind in (EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST):
+        message["at"] = event.data.get("at", event.time)  # the moment that it is about
     return message | ({"attachment": event.data["attachment"]} if "attachment" in event.data else {})
 
 

@@ -69,7 +69,8 @@ class JobDesk:
     def about(self) -> dict[str, object]:
         """What a page has to know of the job in force."""
         limits = [asdict(rule) for rule in self._rules(self.job)]
-        return {"job": self.job.name, "plate": asdict(self.job.plate), "limits": limits}
+        site = self.job.site.name
+        return {"job": self.job.name, "plate": asdict(self.job.plate), "limits": limits, "site": site}
 
     @property
     def folder(self) -> Path | None:

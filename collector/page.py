@@ -14,6 +14,8 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
+from collector.building import Share
+
 BEGIN = 20.0
 """Time the page has to say its address. [s]"""
 FIRST_REST, LONGEST_REST = 0.5, 30.0
@@ -22,6 +24,9 @@ GOOD_LIFE = 10.0
 """A page that lived longer than this did not die soon. [s]"""
 END = 3.0
 """Time the page has to end by itself. [s]"""
+
+LONGEST_LINE = 65_536
+"""Of what it prints, the end of a line that is longer. [bytes]"""
 
 APART: Mapping[str, Any] = (
     {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
@@ -49,11 +54,17 @@ class PageProcess:
     """Runs the page's program; it gets one line of settings and ends when its standard input does."""
 
     def __init__(
-        self, program: Sequence[str], settings: Mapping[str, object], *, on_address: Callable[[str], None]
+        self,
+        program: Sequence[str],
+        settings: Mapping[str, object],
+        *,
+        on_address: Callable[[str], None],
+        on_share: Callable[[Share], None] = lambda _: None,
     ) -> None:
         self._program = tuple(program)
         self._settings = dict(settings)
         self._on_address = on_address
+        self._on_share = on_share
         self.starts = 0
         """How often the page was started. [1]"""
 
@@ -67,7 +78,7 @@ class PageProcess:
             try:
                 begun = await self._begin(process)
                 if begun:
-                    await _read_to_end(process)
+                    await self._listen(process)
                     await process.wait()
             finally:
                 await end_process(process)
@@ -92,6 +103,26 @@ class PageProcess:
             return False
         self._on_address(address)
         return True
+
+    async def _listen(self, process: Process) -> None:
+        """Hear until its output ends how it shares itself, so that links hold when it has to be started again."""
+        assert process.stdout is not None
+        rest = b""
+        while piece := await process.stdout.read(4096):
+            *lines, rest = (rest + piece).split(b"\n")
+            rest = rest[-LONGEST_LINE:]  # a longer line is none of its own
+            for line in lines:
+                self._hear(line)
+
+    def _hear(self, line: bytes) -> None:
+        try:
+            facts = json.loads(line)["share"]
+            share = None if facts is None else Share.parse(facts)
+        except (ValueError, LookupError, TypeError, RecursionError):
+            return
+        self._settings["share"] = facts
+        if share:
+            self._on_share(share)
 
 
 async def _read_to_end(process: Process) -> None:

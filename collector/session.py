@@ -11,6 +11,7 @@ from pathlib import Path
 
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
+from collector import building
 from collector.alarm_rule import AlarmRule
 from collector.archive import Archive, archive_of
 from collector.archive_target import Secrets
@@ -40,6 +41,8 @@ from collector.running import Running
 from collector.searches import Searches
 from collector.sharing import Sharing, sharing_of
 from collector.store import Store
+from collector.talking import REMOTE
+from collector.talks import Talking
 from collector.trials import Trials
 from drivers.base import Driver
 from drivers.manual import Manual
@@ -70,6 +73,8 @@ class Plan:
     """Makes those that the job gets while the call runs; None where the instruments stay as they are."""
     job_file: Path | None = None
     """Where the job came from; one that is made on the page goes beside the recording."""
+    building: building.Share | None = None
+    """As the page is shared in the building from the start; None: not until that is wished on it."""
     archive: Secrets | None = None
     """Reads the token of the job's archive; None where nothing goes to one."""
     share: Secrets | None = None
@@ -78,28 +83,33 @@ class Plan:
     """The call that is watched, made with what records it and the events that are recorded already."""
 
 
+Shown = tuple[Callable[[str], None], Callable[[building.Share], None]]
+"""Told where the page is, and how it is shared."""
+
+
 async def run(
     plan: Plan,
     *,
     on_address: Callable[[str], None],
     on_start: Callable[[], None],
     on_left: Callable[[str], None] = lambda _: None,
+    on_share: Callable[[building.Share], None] = lambda _: None,
 ) -> Collector:
     """Record until stopped by a signal or after the planned time; what was taken in is durable on return.
 
-    `on_left` is told in one sentence what is still open then. A second signal changes nothing: the stop that is under
-    way is short, and cutting it would lose what is queued.
+    `on_left` is told in one sentence what is still open then, `on_share` how the page is shared in the building. A
+    second signal changes nothing: the stop that is under way is short, and cutting it would lose what is queued.
     """
     stopped = asyncio.Event()
     with _stopping(stopped):
-        collector, checklists, carriers = await _record(plan, stopped, on_address, on_start)
+        collector, checklists, carriers = await _record(plan, stopped, (on_address, on_share), on_start)
     for left in filter(None, (checklists.left_open(), *(carrier.left() for carrier in carriers))):
         on_left(left)
     return collector
 
 
 async def _record(
-    plan: Plan, stopped: asyncio.Event, on_address: Callable[[str], None], on_start: Callable[[], None]
+    plan: Plan, stopped: asyncio.Event, shown: Shown, on_start: Callable[[], None]
 ) -> tuple[Collector, Checklists, tuple[Archive | Sharing, ...]]:
     clock = Clock()
 
@@ -112,6 +122,7 @@ async def _record(
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
+            talked = before.events(REMOTE)
             began = beginning(before)
             told = before.events() if plan.watch else []
         collector = Collector(
@@ -125,6 +136,7 @@ async def _record(
         )
         watched_call = plan.watch(collector, told) if plan.watch else None
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
+        talking = Talking(collector, recorded=talked, replaying=replay is not None)
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, *([watched_call] if watched_call else ()), manual):
             collector.add(driver)
@@ -136,6 +148,10 @@ async def _record(
         archive = archive_of(plan.recording, plan.archive, collector, lambda: desk.job.archive)
         folder = (plan.job_file or plan.recording).parent
         sharing = sharing_of(plan.recording, plan.share, collector, lambda: desk.job, folder=folder)
+        if sharing:
+            sharing.takes_remote = talking.take
+        if watched_call:
+            collector.talk_back = watched_call.send
         searches = Searches(running=lambda: running.settings)
         trials = Trials(desk.with_instrument, running, now=clock)
         about: Mapping[str, object] = {
@@ -145,7 +161,7 @@ async def _record(
             "checks": checklist_words(),
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
-        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
+        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials, talking=talking)
         commands = Commands(
             collector,
             manual=manual,
@@ -165,6 +181,7 @@ async def _record(
                 "archive": archive.status() if archive else None,
                 "sharing": sharing.status() if sharing else None,
                 "watching": watched_call.standing() if watched_call else None,
+                "talk": talking.status(),
             },
             instruments=lambda: instrument_facts(desk.job.instruments),
         )
@@ -177,6 +194,7 @@ async def _record(
                 "recording": str(plan.recording.absolute()),
                 "library": str(library.folder),
                 "port": plan.port,
+                "share": plan.building.facts() if plan.building else None,
             }
             with announced(found_at):
                 on_start()
@@ -184,7 +202,7 @@ async def _record(
                     archive.sending() if archive else nullcontext(),
                     sharing.sending() if sharing else nullcontext(),
                 ):
-                    await _until_stopped(plan, collector, stopped, settings, on_address)
+                    await _until_stopped(plan, collector, stopped, settings, shown)
         return collector, checklists, tuple(one for one in (archive, sharing) if one)
 
 
@@ -203,7 +221,14 @@ def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[Alarm
 
 
 def more_commands(
-    checklists: Checklists, desk: JobDesk, library: Library, replays: Replays, *, searches: Searches, trials: Trials
+    checklists: Checklists,
+    desk: JobDesk,
+    library: Library,
+    replays: Replays,
+    *,
+    searches: Searches,
+    trials: Trials,
+    talking: Talking,
 ) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
     return {
@@ -212,6 +237,7 @@ def more_commands(
         **library_commands(library, replays),
         **searches.commands,
         **trials.commands,
+        **talking.commands(),
         "meter_offers": lambda _: offers(beside=desk.folder),
     }
 
@@ -252,7 +278,7 @@ async def _until_stopped(
     collector: Collector,
     stopped: asyncio.Event,
     settings: Mapping[str, object],
-    on_address: Callable[[str], None],
+    shown: Shown,
 ) -> None:
     recording = asyncio.create_task(collector.run(), name="collector")
     waiting = asyncio.create_task(stopped.wait(), name="stop")
@@ -260,11 +286,12 @@ async def _until_stopped(
     seen = asyncio.Event()
     if plan.page:
 
-        def shown(address: str) -> None:
+        def there(address: str) -> None:
             on_address(address)
             seen.set()
 
-        page = PageProcess(plan.page, settings, on_address=shown).run()
+        on_address, on_share = shown
+        page = PageProcess(plan.page, settings, on_address=there, on_share=on_share).run()
         around.append(asyncio.create_task(page, name="page"))
     else:
         seen.set()

@@ -7,17 +7,22 @@ import asyncio
 import json
 import logging
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 
+from collector.building import Share, share_of
 from dashboard.app import LONGEST_COMMAND, page
 from dashboard.feed import FeedClient
 from dashboard.found_attempts import FoundAttempts
+from dashboard.guest_server import GuestServer
 from dashboard.hub import Hub
 from dashboard.serving import HOST, AnnouncingServer, listening_socket, when_input_ends
+from dashboard.sharing import Sharing
+from drivers.base import InputError
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +37,8 @@ class Settings:
     """Folder of the recordings that can be looked at."""
     port: int
     """Port wanted; another free one is taken when it is in use."""
+    share: Share | None = None
+    """As the page is shared in the building from the start."""
 
     @classmethod
     def parse(cls, line: str) -> "Settings":
@@ -49,7 +56,7 @@ class Settings:
                 "library": str(library),
                 "port": int(port),
             } if 0 < feed_port < 65536 and 0 <= port < 65536:
-                return cls(host, feed_port, token, Path(recording), Path(library), port)
+                return cls(host, feed_port, token, Path(recording), Path(library), port, share_of(given))
             case _:
                 raise ValueError(
                     "the page got no usable settings; it is started by the recorder, which gives it one line of JSON "
@@ -62,8 +69,18 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
     hub = Hub(settings.recording)
     feed = FeedClient(settings.feed_host, settings.feed_port, settings.token, hub.publish)
     bound = listening_socket(settings.port)
+    sharing = Sharing()
+
+    async def command(name: str, given: Mapping[str, object]) -> dict[str, Any]:
+        """The page's own commands are carried out here, the others by the recorder."""
+        return await (guests.execute(name, given) if name in guests.commands else feed.command(name, given))
+
+    shown = page(hub, command, settings.library, FoundAttempts())
+    guests = GuestServer(shown, sharing, port=bound.getsockname()[1], remember=_remember)
+    sharing.changed = lambda: hub.share(sharing.told())
+    sharing.changed()
     config = uvicorn.Config(
-        page(hub, feed.command, settings.library, FoundAttempts()),
+        shown,
         lifespan="off",
         log_level="warning",
         access_log=False,
@@ -73,7 +90,13 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         ws_per_message_deflate=False,  # on this machine it would only cost time
     )
     address = f"http://{HOST}:{bound.getsockname()[1]}/"
-    server = AnnouncingServer(config, lambda: print(json.dumps({"address": address}), flush=True))  # noqa: T201
+    announced = asyncio.Event()
+
+    def announce() -> None:
+        print(json.dumps({"address": address}), flush=True)  # noqa: T201
+        announced.set()  # what else is printed comes after it
+
+    server = AnnouncingServer(config, announce)
     loop = asyncio.get_running_loop()
 
     def end() -> None:
@@ -81,13 +104,32 @@ async def serve(settings: Settings, ended: Callable[[Callable[[], object]], None
         server.should_exit = True
 
     ended(lambda: loop.call_soon_threadsafe(end))
-    reading = asyncio.create_task(feed.run(), name="feed")
+    around = [asyncio.create_task(feed.run(), name="feed"), asyncio.create_task(guests.watch(), name="sharing")]
+    if settings.share:
+        around.append(asyncio.create_task(_shared(guests, settings.share, announced), name="shared from the start"))
     try:
         await server.serve(sockets=[bound])
     finally:
-        reading.cancel()
-        await asyncio.gather(reading, return_exceptions=True)
+        await guests.close()
+        for task in around:
+            task.cancel()
+        await asyncio.gather(*around, return_exceptions=True)
         bound.close()
+
+
+async def _shared(guests: GuestServer, share: Share, announced: asyncio.Event) -> None:
+    """Share from the start; what hinders it is said, and the page goes on without."""
+    await announced.wait()
+    try:
+        await guests.begin(share)
+    except InputError as error:
+        logging.getLogger(__name__).error("%s; the page is not shared", error)
+        _remember(None)
+
+
+def _remember(share: Share | None) -> None:
+    """Tell the recorder how the page is shared, for when it has to start it again; over their pipe and nowhere else."""
+    print(json.dumps({"share": share.facts() if share else None}), flush=True)  # noqa: T201
 
 
 def main() -> int:

@@ -1,4 +1,7 @@
-"""Who may ask: only a browser on this computer that shows this page, whatever other page it has open besides."""
+"""Who may ask: only a browser on this computer that shows this page, whatever other page it has open besides.
+
+Guests of the local network, while the page is shared with them, come another way: `dashboard/guests.py`.
+"""
 
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping, Sequence
 from typing import Any
@@ -38,7 +41,8 @@ class Access:
     """Refuses requests under a foreign Host or from a foreign Origin; adds the security headers to every answer."""
 
     def __init__(self, application: Application, policy: str) -> None:
-        self._application = application
+        self.application = application
+        """What is asked for in the end."""
         self._headers = [
             (b"content-security-policy", policy.encode()),
             (b"x-content-type-options", b"nosniff"),
@@ -49,23 +53,27 @@ class Access:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request or websocket (ASGI)."""
         if scope["type"] == "lifespan":
-            await self._application(scope, receive, send)
+            await self.application(scope, receive, send)
             return
         reason = refusal(scope)
-        if reason and scope["type"] == "websocket":
+        if reason:
+            await self.refuse(scope, receive, send, reason)
+        else:
+            await self.application(scope, receive, self.with_headers(send))
+
+    async def refuse(self, scope: Scope, receive: Receive, send: Send, reason: str, status: int = REFUSED) -> None:
+        """Answer a request or websocket with one sentence and nothing else."""
+        if scope["type"] == "websocket":
             await receive()
             await send({"type": "websocket.close", "code": 4403, "reason": reason})
-        elif reason:
-            await self._refuse(send, reason)
-        else:
-            await self._application(scope, receive, self._with_headers(send))
-
-    async def _refuse(self, send: Send, reason: str) -> None:
-        headers = [(b"content-type", b"text/plain; charset=utf-8"), *self._headers]
-        await send({"type": "http.response.start", "status": REFUSED, "headers": headers})
+            return
+        headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store"), *self._headers]
+        await send({"type": "http.response.start", "status": status, "headers": headers})
         await send({"type": "http.response.body", "body": reason.encode()})
 
-    def _with_headers(self, send: Send) -> Send:
+    def with_headers(self, send: Send) -> Send:
+        """What sends answers with the security headers."""
+
         async def sending(message: Message) -> None:
             if message["type"] == "http.response.start":
                 message["headers"] = [*message.get("headers", ()), *self._headers]
@@ -79,11 +87,11 @@ def refusal(scope: Scope) -> str | None:
 
     Any port will do, so that the page can be reached through a tunnel; the origin has to be the very host asked for.
     """
-    host = _single(scope["headers"], b"host")
+    host = single(scope["headers"], b"host")
     if host is None or _name(host) not in LOOPBACK:
         return f"refused: asked for under the name {host!r}; open the page as http://127.0.0.1"
     changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-    origin = _single(scope["headers"], b"origin")
+    origin = single(scope["headers"], b"origin")
     if origin is None:
         return "refused: no origin given; open the page itself in a browser" if changes else None
     if origin.lower() != f"http://{host.lower()}":
@@ -91,7 +99,8 @@ def refusal(scope: Scope) -> str | None:
     return None
 
 
-def _single(headers: Iterable[tuple[bytes, bytes]], name: bytes) -> str | None:
+def single(headers: Iterable[tuple[bytes, bytes]], name: bytes) -> str | None:
+    """Value of a header, None where there is none or several."""
     found = [value for key, value in headers if key.lower() == name]
     return found[0].decode("latin-1") if len(found) == 1 else None
 

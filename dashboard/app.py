@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import Awaitable, Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +12,16 @@ from dash.backends import get_backend
 from fastapi import FastAPI
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from dashboard.access import Access, Application, content_security_policy
+from dashboard.access import Access, content_security_policy
 from dashboard.charts import TREND_POINTS
 from dashboard.found_attempts import FoundAttempts
-from dashboard.hub import Hub, Listener
+from dashboard.guest_view import for_guest
+from dashboard.guests import VIEWER, read_only
+from dashboard.hub import Hub, Listener, Message
 from dashboard.library import Summaries
 from dashboard.library_routes import add_routes as add_library
 from dashboard.photo_routes import add_routes as add_photos
+from dashboard.sharing import Viewer
 from dashboard.shell import frame
 from dashboard.tiles import words
 from dashboard.trend_routes import add_routes, scripts
@@ -25,6 +29,10 @@ from dashboard.views import views
 from dashboard.wizard import words as places
 
 Command = Callable[[str, Mapping[str, object]], Awaitable[dict[str, Any]]]
+Told = Callable[[Message], Message | None]
+
+CUT_OFF = 4401
+"""What a guest's connection is closed with when they may no longer look on; the reason is a sentence."""
 
 GATHER = 0.02
 """A browser gets messages at once, and then those of so long together; less than the feed gathers, so that what the
@@ -58,10 +66,12 @@ class PageServer(get_backend("fastapi")):  # type: ignore[misc]
 
 def page(
     hub: Hub, command: Command, library: Path = Path("recordings"), attempts: FoundAttempts | None = None
-) -> Application:
+) -> Access:
     """The page as an ASGI application: fed by `hub`, its browsers' commands go to `command`.
 
-    `library` is the folder of the recordings that can be looked at; `attempts` has their attempts looked for.
+    The same application, without what stands before it, is served to guests (`dashboard.guests`), whose requests say
+    who they are. `library` is the folder of the recordings that can be looked at; `attempts` has their attempts looked
+    for.
     """
     dash = Dash(
         "dashboard",
@@ -78,16 +88,22 @@ def page(
     known = words() | {"trend_points": sorted(TREND_POINTS), "longest_command": LONGEST_COMMAND, "places": places()}
 
     async def live(websocket: WebSocket) -> None:
+        viewer: Viewer | None = websocket.scope.get(VIEWER)
+        told = for_guest if viewer else _everything
         await websocket.accept()
         with hub.listening() as listener:
-            telling = asyncio.create_task(_tell(websocket, hub, listener, known), name="live: to browser")
-            listening = asyncio.create_task(_listen(websocket, listener, command), name="live: from browser")
+            telling = _tell(websocket, hub, listener, known, told)
+            listening = _listen(websocket, listener, read_only if viewer else command)
+            around = [asyncio.create_task(telling, name="live: to browser")]
+            around.append(asyncio.create_task(listening, name="live: from browser"))
+            if viewer:
+                around.append(asyncio.create_task(_cut_off(websocket, viewer), name="live: cut off"))
             try:
-                await asyncio.wait((telling, listening), return_when=asyncio.FIRST_COMPLETED)
+                await asyncio.wait(around, return_when=asyncio.FIRST_COMPLETED)
             finally:
-                telling.cancel()
-                listening.cancel()
-                await asyncio.gather(telling, listening, return_exceptions=True)
+                for task in around:
+                    task.cancel()
+                await asyncio.gather(*around, return_exceptions=True)
 
     dash.server.add_api_websocket_route("/live", live)
     add_routes(dash.server, hub)
@@ -96,12 +112,24 @@ def page(
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 
 
-async def _tell(websocket: WebSocket, hub: Hub, listener: Listener, known: dict[str, Any]) -> None:
+def _everything(message: Message) -> Message | None:
+    return message
+
+
+async def _cut_off(websocket: WebSocket, viewer: Viewer) -> None:
+    """Close a guest's connection as soon as they may no longer look on."""
+    await viewer.ended.wait()
+    with suppress(WebSocketDisconnect, RuntimeError, OSError):
+        await websocket.close(CUT_OFF, viewer.why)
+
+
+async def _tell(websocket: WebSocket, hub: Hub, listener: Listener, known: Message, told: Told = _everything) -> None:
     """Send one browser what comes in, as arrays of messages, until it is gone or the page ends."""
     messages = [known]
     try:
         while not hub.closed:
-            await websocket.send_text(json.dumps(messages, separators=(",", ":")))
+            shown = [one for message in messages if (one := told(message)) is not None]
+            await websocket.send_text(json.dumps(shown, separators=(",", ":")))
             await asyncio.sleep(GATHER)
             await listener.wait(HEARTBEAT)
             if listener.behind:

@@ -108,6 +108,8 @@ MOMENTS: dict[str, tuple[str, tuple[str, str], str]] = {
     "mark": ("▼ mark", INK, "solid"),
     "note": ("✎ note", INK, "dot"),
     "photo": ("◆ photo", INK, "dot"),
+    "remote_note": ("✉ note", ("#56b4e9", "#0072b2"), "dot"),
+    "remote_request": ("✉ measure", ("#56b4e9", "#0072b2"), "dash"),
     "alarm": ("▲ alarm", ("#ff9a4d", "#a84600"), "dash"),
 }
 """Events with a line across all charts: words, colours, dash."""

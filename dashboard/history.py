@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,8 @@ RISE = ("temp_supply", "temp_return")
 """What the temperature rise is of: it rests on each reading, since the extremes of the two say nothing of it."""
 MOMENTS = frozenset({EventKind.MARK, EventKind.NOTE, EventKind.ALARM, EventKind.PHOTO})
 """Kinds of events that are drawn across the trends; of alarms only that they were raised."""
+FROM_ELSEWHERE = frozenset({EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST})
+"""These are drawn too, at the moment that they are about."""
 
 
 def read(
@@ -56,11 +59,15 @@ def read(
 
 
 def moments(path: Path, start: float, end: float) -> list[Event]:
-    """Marks, notes, photographs and raised alarms between two times [s]; RecordingError when it can't be read."""
+    """Marks, notes, photographs, raised alarms and what was said from elsewhere between two times [s].
+
+    RecordingError when it can't be read.
+    """
     low, high = start * NANOSECONDS, end * NANOSECONDS
     with Recording(path) as recording:
-        events = recording.events(MOMENTS)
-    return [event for event in events if low <= event.time <= high and _is_moment(event)]
+        events = recording.events(MOMENTS | FROM_ELSEWHERE)
+    placed = sorted(map(_at_its_moment, events), key=lambda event: event.time)
+    return [event for event in placed if low <= event.time <= high and _is_moment(event)]
 
 
 def span(path: Path) -> tuple[float, float] | None:
@@ -91,6 +98,11 @@ def _measured(found: Sequence[Series], point: str) -> Series | None:
     """The series that stands for a point: measured before typed in, then the one with most readings."""
     own = [series for series in found if series.channel.point == point]
     return max(own, key=lambda one: ("by hand: " not in one.channel.instrument, one.time.size), default=None)
+
+
+def _at_its_moment(event: Event) -> Event:
+    at = event.data.get("at") if event.kind in FROM_ELSEWHERE else None
+    return replace(event, time=at) if isinstance(at, int) else event
 
 
 def _is_moment(event: Event) -> bool:

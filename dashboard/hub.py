@@ -114,6 +114,7 @@ class Hub:
         self._events: deque[Message] = deque(maxlen=EVENTS)
         self._attempts = Attempts()
         self._listeners: dict[int, Listener] = {}
+        self._sharing: Message | None = None
         self.closed = False
         """The page is ending."""
 
@@ -133,8 +134,8 @@ class Hub:
                 self._latest.clear()
                 self._events.clear()
                 self._attempts.forget()
-            case {"type": "job", "job": job, "plate": dict(plate), "limits": list(limits)} if self._hello:
-                self._hello = {**self._hello, "job": job, "plate": plate, "limits": limits}
+            case {"type": "job", "job": _, "plate": dict(), "limits": list()} if self._hello:
+                self._hello = self._hello | message | {"type": "hello"}
             case {"type": "channels", "channels": list()}:
                 self._channels = message
                 if (there := _there(message)) is not None:
@@ -152,10 +153,16 @@ class Hub:
         for listener in self._listeners.values():
             listener.offer(message)
 
+    def share(self, told: Message) -> None:
+        """Remember how the page is shared and who looks on, and pass it to every browser that may know."""
+        self._sharing = told
+        for listener in self._listeners.values():
+            listener.offer(told)
+
     def known(self) -> list[Message]:
         """What a new browser has to be told, in order."""
         messages: list[Message] = [{"type": "feed", "connected": self._connected}]
-        messages += [message for message in (self._hello, self._channels) if message]
+        messages += [message for message in (self._sharing, self._hello, self._channels) if message]
         messages += [*self._events, *self._attempts.known()]
         if self._latest:
             messages.append({"type": "readings", "readings": list(self._latest.values())})

@@ -23,6 +23,7 @@ def layout() -> list[Any]:
     right = [
         _acting(),
         _trends(),
+        section("talk", "From elsewhere", hidden=True),
         section("attempts", "Attempts", hidden=True),
         section("replay", "Replay", hidden=True),
         section("practice", "Practice: what is wrong with the simulated unit", hidden=True),
@@ -31,6 +32,7 @@ def layout() -> list[Any]:
         html.Div([html.Div(left, id="live-left"), html.Div(right, id="live-right")], id="live-columns"),
         section("notes", "Notes and events"),
         section("type-in", "Enter a reading by hand"),
+        section("sharing", "In the same building"),
     ]
 
 

@@ -27,10 +27,11 @@ def frame(views: Sequence[View]) -> Any:
         [
             _takeover(),
             html.Div(id="safety-message", role="alert", hidden=True),
-            html.Div([html.Div(id="origin-banner", role="status", hidden=True), _top_line()], id="top"),
+            html.Div([*_banners(), _top_line()], id="top"),
             _open_entries(),
             _ways(views),
             _alarm_line(),
+            _talk_line(),
             html.Div(id="problem-line", role="alert", hidden=True),
             *(html.Div(list(view.parts), id=f"view-{view.name}", className="view", hidden=True) for view in views),
             html.Div(id="reply", role="status", hidden=True),
@@ -69,6 +70,7 @@ def _top_line() -> Any:
             html.Span(id="sharing-state", className="state", hidden=True),
             html.Span(id="watching-state", className="state", hidden=True),
             html.Button(id="meters-state", hidden=True),
+            html.Button(id="sharing-state", hidden=True),
             _settings(),
             html.Div(
                 [
@@ -108,6 +110,20 @@ def _open_entries() -> Any:
     labelled: dict[str, Any] = {"aria-label": "open entries"}
     parts = [html.P(id="open-warning", role="alert", hidden=True), html.Ul(id="open-list")]
     return html.Section(parts, id="open-entries", hidden=True, **labelled)
+
+
+def _banners() -> list[Any]:
+    """Where the readings come from, and that whoever looks on here may only do that."""
+    return [
+        html.Div(id="origin-banner", role="status", hidden=True),
+        html.Div(id="guest-banner", role="status", hidden=True),
+    ]
+
+
+def _talk_line() -> Any:
+    """What somebody who looks on from elsewhere asked for last; leads to the list."""
+    labelled: dict[str, Any] = {"aria-live": "polite"}
+    return html.Div(html.Button(id="talk-line", hidden=True), **labelled)
 
 
 def _alarm_line() -> Any:

@@ -136,6 +136,14 @@ class Share:
             self._asking.hurry()
         return identity
 
+    def send(self, event: Event) -> None:
+        """Send a note or a request that the recording here has or gets; it is sent until it is acknowledged."""
+        if event.kind not in REMOTE.values() or len(event.text) > LONGEST_TEXT:
+            raise InputError("this cannot be said to the technician", f"write 1 to {LONGEST_TEXT} characters")
+        self._remember(event)
+        if self._asking:
+            self._asking.hurry()
+
     async def run(self, emit: Emit) -> None:
         """One session; ends only by DriverError, by cancelling, or by what `emit` raises."""
         viewing, inbox, outgoing = self._viewing, Inbox(), Outgoing()

@@ -116,6 +116,7 @@ lightoff.instruments = (function () {
 
   function recorderText(status, recording) {
     const { state, text, path } = status.recorder;
+    if (lightoff.guest.on()) return state === "recording" ? "recorded where it is measured" : "NOT RECORDING";
     if (state !== "recording") return "NOT RECORDING: " + (text || state);
     if (!lightoff.readings.kept()) return "not kept: notes will be lost when this ends";
     return "recording to " + String(path || recording || "").split(/[\\/]/).pop();

@@ -4,8 +4,8 @@ window.lightoff = window.lightoff || {};
 
 lightoff.lists = (function () {
   const EVENTS = 50;
-  const KINDS = { entry: "by hand", withdrawn: "by hand" };
-  const IN_TRENDS = ["mark", "note", "alarm", "photo", "entry"];
+  const KINDS = { entry: "by hand", withdrawn: "by hand", remote_note: "from elsewhere", remote_request: "from elsewhere", remote_done: "answered" };
+  const IN_TRENDS = ["mark", "note", "alarm", "photo", "entry", "remote_note", "remote_request"];
 
   const { id, element, setText, show } = lightoff.dom;
   let events = [];
@@ -42,7 +42,7 @@ lightoff.lists = (function () {
       element("span", { class: "event-text" }, event.text),
       event.attachment ? lightoff.photos.thumbnail("/photos/" + event.attachment, event.text) : null,
       IN_TRENDS.includes(event.kind)
-        ? element("button", { type: "button", class: "event-show", onclick: () => lightoff.trends.jump(event.time) }, "show") : null)));
+        ? element("button", { type: "button", class: "event-show", onclick: () => lightoff.trends.jump(event.at || event.time) }, "show") : null)));
   }
 
   function useEvent(event) {

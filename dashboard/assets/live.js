@@ -24,7 +24,7 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, sequence, tiles, entry } = lightoff;
+    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, sequence, tiles, entry, talk } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
@@ -37,6 +37,7 @@ lightoff.live = (function () {
       headline.draw(status, connected());
       sequence.draw();
       recordings.draw(status);
+      talk.draw(status.talk);
     }
     tiles.soon();
   }
@@ -55,6 +56,7 @@ lightoff.live = (function () {
     switch (message.type) {
       case "page":
         format.use(message);
+        if (message.guest) lightoff.guest.begin();
         longest = message.longest_command || longest;
         trends.points = new Set(message.trend_points);
         entry.make();
@@ -69,9 +71,11 @@ lightoff.live = (function () {
         lightoff.checks.useHello(message);
         job.useHello();
         trends.forget();
+        lightoff.guest.draw();
         tiles.soon();
         break;
-      case "job": readings.useJob(message); job.changed(); trends.fresh(); drawStatus(); break;
+      case "sharing": lightoff.sharing.use(message); break;
+      case "job": readings.useJob(message); lightoff.guest.draw(); job.changed(); trends.fresh(); drawStatus(); break;
       case "channels": readings.useChannels(message.channels, message.derived); trends.fresh(); tiles.soon(); break;
       case "readings":
         readings.useReadings(message.readings);
@@ -81,7 +85,7 @@ lightoff.live = (function () {
       case "status": readings.useStatus(message); drawStatus(); break;
       case "event":
         lists.useEvent(message);
-        if (["mark", "note", "alarm", "photo", "entry"].includes(message.kind)) trends.fresh();
+        if (["mark", "note", "alarm", "photo", "entry", "remote_note", "remote_request"].includes(message.kind)) trends.fresh();
         if (message.kind === "withdrawn") trends.withdrawn();
         break;
       case "attempts": lightoff.sequence.use(message); break;
@@ -99,6 +103,7 @@ lightoff.live = (function () {
   }
 
   function connect() {
+    if (lightoff.guest.ended()) return;
     const own = new WebSocket("ws://" + location.host + "/live");
     socket = own;
     heard = performance.now();
@@ -107,12 +112,13 @@ lightoff.live = (function () {
       heard = performance.now();
       for (const message of JSON.parse(event.data)) receive(message);
     };
-    own.onclose = () => {
+    own.onclose = (event) => {
       if (own !== socket) return;
       socket = null;
       feed = false;
       for (const key of Object.keys(waiting)) answer({ id: key, ok: false, text: "connection lost; look at the page and try again" });
       drawState();
+      if (lightoff.guest.cutOff(event)) return;
       setTimeout(connect, pause * (0.5 + Math.random() / 2));
       pause = Math.min(pause * 2, LONGEST_PAUSE);
     };
@@ -165,6 +171,8 @@ lightoff.live = (function () {
     lightoff.choices.start();
     lightoff.sounds.start();
     lightoff.lists.makeForms();
+    lightoff.sharing.start();
+    lightoff.talk.start();
     lightoff.job.start();
     lightoff.recordings.start();
     lightoff.views.start();

@@ -67,7 +67,7 @@ lightoff.readings = (function () {
 
   /* Another job is in force: its plate and limits, with the readings as they are. */
   function useJob(message) {
-    hello = { ...(hello || {}), job: message.job, plate: message.plate, limits: message.limits };
+    hello = { ...(hello || {}), job: message.job, plate: message.plate, limits: message.limits, site: message.site };
   }
 
   /* Usual distance between readings of a key [s], null when not known yet. */
@@ -173,6 +173,7 @@ lightoff.readings = (function () {
     status: () => status,
     plate: () => (hello && hello.plate) || {},
     limits: () => (hello && hello.limits) || [],
+    site: () => (hello && hello.site) || "",
     kept: () => !hello || hello.kept !== false,
   };
 })();

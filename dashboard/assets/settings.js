@@ -51,7 +51,7 @@ lightoff.choices = (function () {
     if (!on("keys") || typing || event.ctrlKey || event.metaKey || event.altKey || event.repeat || lightoff.takeover.up()) return;
     const key = event.key.toLowerCase();
     const way = /^[1-9]$/.test(key) ? document.querySelectorAll(".way")[Number(key) - 1] : null;
-    if (!KEYS[key] && !way) return;
+    if ((!KEYS[key] || (lightoff.guest.on() && key !== "p")) && !way) return;
     event.preventDefault();
     if (way) way.click();
     else KEYS[key]();

@@ -48,8 +48,8 @@ lightoff.takeover = (function () {
   function fill(alarms, connected) {
     setText(id("takeover-title"), "■ STOP");
     id("takeover-body").replaceChildren(...alarms.map(part),
-      ...(connected ? [] : [element("p", {}, "No connection to the recorder: it cannot be acknowledged now."),
-        element("button", { type: "button", onclick: () => { looking = true; hide(); } }, "look at the page")]));
+      ...(connected && !lightoff.guest.on() ? [] : [element("p", {}, connected ? "It is acknowledged by whoever is at the unit."
+        : "No connection to the recorder: it cannot be acknowledged now."), element("button", { type: "button", onclick: () => { looking = true; hide(); } }, "look at the page")]));
   }
 
   function rest(inert) {
@@ -69,7 +69,7 @@ lightoff.takeover = (function () {
     const now = alarms.filter((alarm) => (raised(alarm) || stays(alarm)) && !covered(alarm, alarms, higher));
     const more = now.some((alarm) => !up.has(alarm.name));
     up = new Set(now.map((alarm) => alarm.name));
-    if (connected || more) looking = false;
+    if ((connected && !lightoff.guest.on()) || more) looking = false;
     const shape = JSON.stringify([now.map((alarm) => [alarm.name, alarm.text, alarm.action]), connected]);
     if (!now.length || looking) {
       drawn = "";

@@ -158,7 +158,7 @@ lightoff.trends = (function () {
 
   function mayAsk() {
     const since = performance.now() - asked;
-    if (waiting || document.hidden || lightoff.views.shown() !== "live" || !window.Plotly) return false;
+    if (waiting || document.hidden || lightoff.views.shown() !== "live" || !window.Plotly || lightoff.guest.ended()) return false;
     return since > (zoom ? 100 : LEAST_BETWEEN / (window_ ? 5 : 1)) && !(waitForReading && since < 3000);
   }
 

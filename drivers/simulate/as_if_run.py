@@ -6,6 +6,7 @@ same meet one that runs so. Pressures and currents of such states come from the 
 
 from collections.abc import Sequence
 from dataclasses import fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,4 +93,5 @@ def _stacked(designs: Sequence[Design]) -> Design:
         for field in fields(Design)
         if isinstance(getattr(designs[0], field.name), int | float)
     }
-    return Design(fuel=designs[0].fuel, manifold_reference=designs[0].manifold_reference, **numbers)
+    given: dict[str, Any] = {**numbers, "fuel": designs[0].fuel, "manifold_reference": designs[0].manifold_reference}
+    return Design(**given)

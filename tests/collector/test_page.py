@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from collector import page
+from collector.building import Share
 from collector.page import PageProcess
 from tests.support import until
 
@@ -89,3 +90,42 @@ async def test_one_that_says_nothing_is_ended_and_tried_again(monkeypatch: pytes
     await until(lambda: running.starts >= 2, what="the second start")
     await ended(task)
     assert json.loads((tmp_path / "pid").read_text()) > 0
+
+
+SHARING = """
+import json, sys
+settings = json.loads(sys.stdin.readline())
+print(json.dumps({"address": "http://127.0.0.1:4711/"}), flush=True)
+share = settings.get("share") or {"addresses": ["10.0.0.7"], "token": "t" * 32, "until": 5.0, "port": 0}
+print("x" * 300_000)
+print(json.dumps({"share": {**share, "port": share["port"] + 1}}), flush=True)
+print('{"share": {"addresses": "wrong"}}', flush=True)
+"""
+
+
+async def test_how_it_is_shared_is_heard_and_told_it_again_when_it_is_started_again(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(page, "FIRST_REST", 0.01)
+    shares: list[Share] = []
+    running = PageProcess(
+        program(SHARING), {"port": 0, "share": None}, on_address=lambda _: None, on_share=shares.append
+    )
+    task = asyncio.create_task(running.run())
+    await until(lambda: len(shares) >= 2, what="the second start")
+    await ended(task)
+    assert shares[:2] == [Share(("10.0.0.7",), "t" * 32, 5.0, port=port) for port in (1, 2)]
+
+
+async def test_once_it_is_no_longer_shared_it_is_not_shared_again(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(page, "FIRST_REST", 0.01)
+    shares: list[Share] = []
+    text = SHARING.replace(
+        "\nprint('{", """\nif settings.get("share"): print('{"share": null}', flush=True)\nprint('{"""
+    )
+    first = Share(("10.0.0.7",), "o" * 32, 5.0)
+    running = PageProcess(
+        program(text), {"port": 0, "share": first.facts()}, on_address=lambda _: None, on_share=shares.append
+    )
+    task = asyncio.create_task(running.run())
+    await until(lambda: len(shares) >= 2, what="the second start")
+    await ended(task)
+    assert [share.token[0] for share in shares[:2]] == ["o", "t"]

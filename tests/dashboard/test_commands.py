@@ -15,6 +15,7 @@ from collector.running import Running
 from collector.searches import Searches
 from collector.session import more_commands, rules
 from collector.store import Store
+from collector.talks import Talking
 from collector.trials import Trials
 from dashboard.feed import COMMANDS
 
@@ -26,5 +27,5 @@ def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> 
         running = Running(collector, ())
         searches, trials = Searches(running=tuple), Trials(desk.with_instrument, running, now=collector.now)
         parts = Checklists(collector), desk, Library(tmp_path), Replays(())
-        more = more_commands(*parts, searches=searches, trials=trials)
+        more = more_commands(*parts, searches=searches, trials=trials, talking=Talking(collector))
         assert set(Commands(collector, more=more).names) == COMMANDS

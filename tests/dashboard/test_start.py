@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,9 @@ import pytest
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from collector.building import Share
 from dashboard.__main__ import Settings
-from dashboard.app import LONGEST_COMMAND
+from dashboard.app import CUT_OFF, LONGEST_COMMAND
 from dashboard.serving import listening_socket
 from tests.dashboard.feed_server import TOKEN, FeedServer
 from tests.support import until
@@ -151,3 +153,58 @@ def test_settings_are_read_as_given() -> None:
         ' "library": "old calls", "port": 8350}'
     )
     assert Settings.parse(line) == Settings("127.0.0.1", 5, "t", Path("a b.lightoff"), Path("old calls"), 8350)
+
+
+def asked(method: str, address: str, body: str = "", **headers: str) -> tuple[int, str]:
+    """Status and cookie of an answer."""
+    host, _, path = address.removeprefix("http://").partition("/")
+    connection = HTTPConnection(host, timeout=30)
+    try:
+        connection.request(method, f"/{path}", body or None, headers)
+        answer = connection.getresponse()
+        answer.read()
+        return answer.status, (answer.getheader("Set-Cookie") or "").partition(";")[0]
+    finally:
+        connection.close()
+
+
+async def test_it_is_shared_from_the_start_until_the_technician_ends_it() -> None:
+    """On another address of this machine; who looks on is cut off at once, and then nothing listens there."""
+    share = Share(("127.0.0.2",), "t" * 32, time.time() + 3600)
+    async with FeedServer([HELLO]).running() as server:
+        given = json.loads(settings(server)) | {"share": share.facts()}
+        async with started(json.dumps(given).encode() + b"\n") as process:
+            own = (await address_of(process)).removeprefix("http://").rstrip("/")
+            assert process.stdout is not None
+            async with asyncio.timeout(30):
+                shared = Share.parse(json.loads(await process.stdout.readline())["share"])
+            assert shared.token == share.token
+            there = f"127.0.0.2:{shared.port}"
+            status, cookie = await asyncio.to_thread(
+                asked, "POST", f"http://{there}/join", shared.token, Origin=f"http://{there}"
+            )
+            assert status == 200
+            assert (await asyncio.to_thread(asked, "GET", f"http://{there}/library", Cookie=cookie))[0] == 403
+            async with (
+                connect(f"ws://{own}/live", origin=f"http://{own}") as technician,  # type: ignore[arg-type]
+                connect(
+                    f"ws://{there}/live",
+                    origin=f"http://{there}",  # type: ignore[arg-type]
+                    additional_headers={"Cookie": cookie},
+                ) as guest,
+            ):
+                assert (await told(guest, "page"))["guest"]
+                assert (await told(guest, "hello"))["recording"] == ""
+                await guest.send(json.dumps({"id": 1, "name": "note", "arguments": {"text": "water"}}))
+                assert not (await told(guest, "reply"))["ok"]
+                assert server.received == []
+                await technician.send(json.dumps({"id": 2, "name": "share_end", "arguments": {}}))
+                with pytest.raises(ConnectionClosed) as closed:
+                    await told(guest, "never")
+                assert closed.value.rcvd is not None
+                assert (closed.value.rcvd.code, closed.value.rcvd.reason[:14]) == (CUT_OFF, "the technician")
+                assert (await told(technician, "reply"))["ok"]
+            async with asyncio.timeout(30):
+                assert json.loads(await process.stdout.readline()) == {"share": None}
+            with pytest.raises(ConnectionRefusedError):
+                await asyncio.to_thread(asked, "GET", f"http://{there}/join")
