@@ -45,10 +45,10 @@ NO_CO = "CO not measured in the room: measure it at the door first, and go on re
 FIRST = "Local codes, the maker's instructions and licensed practice come first."
 CAUTIONS: Mapping[State, str] = {
     State.REST: "The burners stay off meanwhile.",
-    State.INDUCER: "Gas cock shut first, proved by no pressure at the manifold or no flame; inducer or blower only."
-    " Everything that was opened is refitted before the cock is opened again.",
-    State.FIRING: "Covers, vent, trap and doors in place before it fires. Read the CO of the room all the time. Gas cock"
-    " and power off at once on flames outside, a bang, rising CO or a smell of gas: leave, call from outside.",
+    State.INDUCER: "Gas cock shut first; inducer, blower or heat pump only. Everything that was opened is refitted"
+    " before the cock is opened again.",
+    State.FIRING: "Covers, vent, trap and doors in place before it fires. Read the CO of the room all the time. Gas"
+    " cock and power off at once on flames outside, a bang, rising CO or a smell of gas: leave, call from outside.",
 }
 """What stands before a test in each state."""
 MARK_CAUTIONS: Mapping[str, str] = {

@@ -9,7 +9,8 @@ STEPS = (
         "filter_static",
         "Filter and static pressure",
         6,
-        "Look at filter, registers and coil, then static before and after the furnace with the blower at heating speed.",
+        "Look at filter, registers and coil, then static before and after the furnace with the blower at heating"
+        " speed.",
         states=(INDUCER, FIRING),
         needs=("manometer",),
         parts=("static_ports",),
@@ -85,7 +86,8 @@ STEPS = (
         "limit_volts",
         "Volts across the limit",
         5,
-        "With its wires on while the circuit is energised: about 24 V is open, about 0 V closed. Read the air beside it too.",
+        "With its wires on while the circuit is energised: about 24 V is open, about 0 V closed. Read the air beside"
+        " it too.",
         states=(INDUCER, FIRING),
         marks="E",
         needs=("voltmeter",),
@@ -146,7 +148,8 @@ STEPS = (
         "coil_ducts",
         "Coil, baffles and ducts",
         25,
-        "Gas and power off. Look at the coil's face, the baffles round the heat exchanger and dampers; all covers back on.",
+        "Gas and power off. Look at the coil's face, the baffles round the heat exchanger and dampers; all covers"
+        " back on.",
         marks="GP",
         results=(
             Result("good", "clean and in place", "coil, baffle and ducts are less likely"),

@@ -29,8 +29,8 @@ _ORDERS = {
         " manifold_pressure blower_wheel coil_ducts"
     ),
     "nothing starts": (
-        "room_look thermostat_call breaker_door_float recorded_sequence control_supply_volts safeties_volts output_volts"
-        " sag wires_connectors"
+        "room_look thermostat_call breaker_door_float recorded_sequence control_supply_volts safeties_volts"
+        " output_volts sag wires_connectors"
     ),
     "heat pump and humidity": (
         "room_look thermostat_settings outdoor_sensor rise_over_time humidity_in_out cold_surfaces filter_static"

@@ -9,7 +9,8 @@ STEPS = (
         "thermostat_settings",
         "Lock-out temperatures and stages in the thermostat",
         4,
-        "Read both outdoor lock-outs, stage delays and the humidity setting; write them down before anything is changed.",
+        "Read both outdoor lock-outs, stage delays and the humidity setting; write them down before anything is"
+        " changed.",
         results=(
             Result("fit", "they fit the job", "settings are less likely"),
             Result("misset", "a band without heat, or both at once", "lock-outs set wrong"),
@@ -42,7 +43,8 @@ STEPS = (
         "rise_over_time",
         "Rise of the heat pump over 15 min",
         15,
-        "Heat pump only, burners off: rise across the indoor coil against the outdoor temperature.",
+        "Heat pump only, where the equipment allows it: rise across the indoor coil against the outdoor temperature.",
+        states=(INDUCER,),
         needs=("thermometer",),
         parts=("heat_pump",),
         results=(

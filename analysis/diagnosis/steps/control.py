@@ -67,7 +67,8 @@ STEPS = (
         "safeties_volts",
         "Volts across each safety in turn",
         6,
-        "Wires on, circuit energised: about 24 V is open, about 0 V closed. What is open stays so until its cause is found.",
+        "Wires on, circuit energised: about 24 V is open, about 0 V closed. What is open stays so until its cause is"
+        " found.",
         states=(INDUCER,),
         marks="E",
         needs=("voltmeter",),

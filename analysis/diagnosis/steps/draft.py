@@ -1,4 +1,4 @@
-"""Tests of the draft circuit: inducer, hoses, taps, intake, vent, drain; shares: common practice, no published source."""
+"""Tests of the draft circuit: inducer, hoses, taps, intake, vent, drain; common practice, no published source."""
 
 from analysis.diagnosis.steps.step import Result, State, Step
 
@@ -9,8 +9,8 @@ STEPS = (
         "motor_and_switch_volts",
         "Inducer running? Volts at the motor and across the pressure switch",
         4,
-        "Call for heat. Read the volts at the inducer, then across the switch with its wires on: about 24 V is open, about"
-        " 0 V is closed.",
+        "Call for heat. Read the volts at the inducer, then across the switch with its wires on: about 24 V is open,"
+        " about 0 V is closed.",
         states=(INDUCER, FIRING),
         marks="E",
         needs=("voltmeter",),
@@ -43,7 +43,8 @@ STEPS = (
         "terminations",
         "Look at the terminations outside",
         5,
-        "Look at screen, snow, frost, nest and the distance between intake and vent. Ladder on firm ground, no step on ice.",
+        "Look at screen, snow, frost, nest and the distance between intake and vent. Ladder on firm ground, no step"
+        " on ice.",
         like="outside",
         results=(
             Result("free", "both free", "intake and vent are less likely, not ruled out: a pipe may be blocked inside"),
@@ -64,8 +65,8 @@ STEPS = (
         "hoses_ports",
         "Hoses, ports and water in them",
         5,
-        "Power off. Look along each hose for splits, kinks and water, at both ports for dirt; drain water out of the hose"
-        " away from the switch, then hose on again.",
+        "Power off. Look along each hose for splits, kinks and water, at both ports for dirt; drain water out of the"
+        " hose away from the switch, then hose on again.",
         marks="P",
         results=(
             Result("good", "whole, dry, free", "hose and ports are less likely"),
@@ -87,8 +88,8 @@ STEPS = (
         "trap_drain",
         "Trap and drain, primed again",
         12,
-        "Power off. Open the trap, catch the water (it is acid: gloves, eye protection), flush the drain, prime the trap"
-        " again before firing.",
+        "Power off. Open the trap, catch the water (it is acid: gloves, eye protection), flush the drain, prime the"
+        " trap again before firing.",
         marks="P",
         like="drain",
         results=(
@@ -211,8 +212,8 @@ STEPS = (
         "inducer_amps_speed",
         "Inducer amps and speed, line volts at it",
         8,
-        "Clamp on one lead, volts at the motor under load, speed where it can be read without opening anything. Hands and"
-        " sleeves away from the wheel.",
+        "Clamp on one lead, volts at the motor under load, speed where it can be read without opening anything."
+        " Hands and sleeves away from the wheel.",
         states=(INDUCER,),
         marks="E",
         needs=("clamp_meter", "voltmeter"),
@@ -255,8 +256,8 @@ STEPS = (
         "vent_joint",
         "A vent joint that can be remade, inducer only",
         12,
-        "Only a joint that is made to be opened: read A, B and C with it open and with it closed. Remade, and refit before"
-        " firing.",
+        "Only a joint that is made to be opened: read A, B and C with it open and with it closed. Remade, and refit"
+        " before firing.",
         states=(INDUCER,),
         marks="L",
         needs=("manometer",),
@@ -274,8 +275,9 @@ STEPS = (
         "specified_switch",
         "The specified pressure switch, only after the proof at both ports",
         15,
-        "Only after both ports were read at the switch, at or above closing and 2u, steady for 5 s, three times, with the"
-        " wiring proved. Power off; the part with the same set-point as the rating plate asks for, and no other.",
+        "Only after both ports were read at the switch, at or above closing and 2u, steady for 5 s, three times,"
+        " with the wiring proved. Power off; the part with the same set-point as the rating plate asks for, and no"
+        " other.",
         marks="P",
         parts=("spare_switch",),
         after=("tee_switch:above_open",),
@@ -293,8 +295,8 @@ STEPS = (
         "secondary_inspection",
         "Inspection of secondary heat exchanger and collector box",
         90,
-        "Gas and power off, cold. Only by a licensed person and as the maker describes; new gaskets, everything refitted"
-        " and tested for leaks. Last of all tests.",
+        "Gas and power off, cold. Only by a licensed person and as the maker describes; new gaskets, everything"
+        " refitted and tested for leaks. Last of all tests.",
         marks="GPL",
         results=(
             Result("clean", "clean and tight as far as it can be seen", "less likely; this clears no exchanger"),

@@ -109,8 +109,8 @@ STEPS = (
         "flame_current_series",
         "Flame current, meter in series",
         8,
-        "Power off to open the rod's lead and to close it again. An isolated meter only: others put the rod on ground or the"
-        " computer on the mains.",
+        "Power off to open the rod's lead and to close it again. An isolated meter only: others put the rod on"
+        " ground or the computer on the mains.",
         states=(FIRING,),
         marks="PE",
         needs=("microammeter",),
@@ -137,8 +137,8 @@ STEPS = (
         "inlet_pressures",
         "Inlet pressure, resting and flowing with all gas appliances on",
         8,
-        "Manometer at the inlet port: at rest first. Above the valve's rating: shut the gas cock, no firing. The port is"
-        " closed and bubble-tested afterwards.",
+        "Manometer at the inlet port: at rest first. Above the valve's rating: shut the gas cock, no firing. The"
+        " port is closed and bubble-tested afterwards.",
         states=(FIRING,),
         marks="L",
         needs=("manometer",),
@@ -161,8 +161,8 @@ STEPS = (
         "manifold_pressure",
         "Manifold pressure in each stage",
         6,
-        "Manometer at the manifold port, against room or burner box as the rating plate says; closed and bubble-tested"
-        " afterwards. Set only by the maker's instructions and the derating of the place.",
+        "Manometer at the manifold port, against room or burner box as the rating plate says; closed and"
+        " bubble-tested afterwards. Set only by the maker's instructions and the derating of the place.",
         states=(FIRING,),
         marks="L",
         needs=("manometer",),
@@ -186,8 +186,8 @@ STEPS = (
         "clock_meter",
         "Clock the gas meter",
         4,
-        "Other appliances' controls turned down, their gas left on. Time one turn of the dial at high fire; put the controls"
-        " back afterwards.",
+        "Other appliances' controls turned down, their gas left on. Time one turn of the dial at high fire; put the"
+        " controls back afterwards.",
         states=(FIRING,),
         parts=("gas_meter",),
         results=(
@@ -208,7 +208,8 @@ STEPS = (
         "flue_analyser",
         "Analyser in the flue, steady state",
         8,
-        "Probe in the flue port at high fire, ten minutes after light-off or later. CO that rises is a stop at any level.",
+        "Probe in the flue port at high fire, ten minutes after light-off or later. CO that rises is a stop at any"
+        " level.",
         states=(FIRING,),
         marks="A",
         needs=("analyser",),
@@ -259,8 +260,8 @@ STEPS = (
         "rod_insulator",
         "Flame rod, its insulator and its lead",
         10,
-        "Power off. Look at the coating of the rod, the insulator and the lead; cleaned with fine steel wool, not with sand"
-        " paper.",
+        "Power off. Look at the coating of the rod, the insulator and the lead; cleaned with fine steel wool, not"
+        " with sand paper.",
         marks="P",
         results=(
             Result("clean", "clean and whole", "the rod is less likely"),

@@ -80,7 +80,8 @@ OTHERS = (
         "meter_switch_volts",
         "Volt meter across the pressure switch",
         5,
-        "Wires on, circuit energised: about 24 V is open, about 0 V closed. It records when the switch closes and opens.",
+        "Wires on, circuit energised: about 24 V is open, about 0 V closed. It records when the switch closes and"
+        " opens.",
         states=(INDUCER, FIRING),
         marks="E",
         needs=("voltmeter",),

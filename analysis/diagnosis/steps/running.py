@@ -9,8 +9,8 @@ STEPS = (
         "room_look",
         "Room CO, smell, look, fault history before power is cut",
         3,
-        "CO meter at the door first, nose second: a smell of gas ends the visit inside. Then look for water, soot, scorched"
-        " wires and covers that are off, and read the fault history while power is still on.",
+        "CO meter at the door first, nose second: a smell of gas ends the visit inside. Then look for water, soot,"
+        " scorched wires and covers that are off, and read the fault history while power is still on.",
         needs=("room_co_meter",),
         results=(
             Result("nothing", "nothing seen, no fault kept", "nothing is ruled out"),
@@ -113,8 +113,8 @@ STEPS = (
         "first_drop",
         "What dropped first, in the recording",
         2,
-        "Look at the contact strip of the recording: which contact opened first. Never claimed across instruments closer"
-        " than their clocks allow.",
+        "Look at the contact strip of the recording: which contact opened first. Never claimed across instruments"
+        " closer than their clocks allow.",
         results=(
             Result("not_shown", "not recorded or too close", "nothing is said"),
             Result("pressure", "the pressure switch", "draft circuit"),
@@ -163,8 +163,8 @@ STEPS = (
         "o2_across_blower",
         "O2 and CO before and after the blower starts",
         3,
-        "Probe in the flue from before the blower starts until two minutes after. A change is a possible breach: make safe,"
-        " confirm by inspection and analyser. No change never clears an exchanger.",
+        "Probe in the flue from before the blower starts until two minutes after. A change is a possible breach:"
+        " make safe, confirm by inspection and analyser. No change never clears an exchanger.",
         states=(FIRING,),
         marks="AL",
         needs=("analyser",),
@@ -203,8 +203,8 @@ STEPS = (
         "trap_flushed",
         "Drain flushed, trap primed",
         15,
-        "Power off. Flush trap and drain until water runs off freely (it is acid: gloves, eye protection), prime the trap"
-        " again before firing.",
+        "Power off. Flush trap and drain until water runs off freely (it is acid: gloves, eye protection), prime the"
+        " trap again before firing.",
         marks="P",
         like="drain",
         results=(
