@@ -23,6 +23,8 @@ from analysis.diagnosis.updating import chances, expected_information, informati
 
 LEAST = 0.02
 """A test that tells less is not proposed; our choice. [bit]"""
+LEAST_RATE = 0.004
+"""Nor one that takes so long for what it tells: 0.36 bit for 90 min; our choice. [bit/min]"""
 MOST = 8
 """Tests proposed at a time, and withheld ones named; our choice. [1]"""
 SAID = 0.01
@@ -116,6 +118,8 @@ def next_tests(beliefs: Beliefs, situation: Situation) -> Proposals:
     withheld: list[Withheld] = []
     for step, bits in worth:
         why, state = refusals(step, situation), state_for(step, situation)
+        if bits / step.minutes < LEAST_RATE:
+            why = (*why, f"it takes {step.minutes:.0f} min, long for what it tells now")
         if why or state is None:
             withheld.append(Withheld(step.name, bits, step.minutes, step.text, why))
         else:

@@ -30,12 +30,19 @@ def chances(probabilities: Mapping[str, float], step: Step) -> tuple[float, ...]
 
 
 def expected_information(probabilities: Mapping[str, float], step: Step) -> float:
-    """How much less is not known after a test with a table, on average over its results: never below zero. [bit]"""
-    after = sum(
-        chance * entropy(updated(probabilities, step.name, result.name))
-        for chance, result in zip(chances(probabilities, step), step.results, strict=True)
+    """How much less is not known after a test with a table, on average over its results: never below zero. [bit]
+
+    Method: over causes and results, share times likelihood times the logarithm of likelihood over the result's chance;
+        that is the exact expected fall of the entropy.
+    """
+    rows, seen = step.rows(), chances(probabilities, step)
+    total = sum(
+        share * likelihood * math.log2(likelihood / chance)
+        for cause, share in probabilities.items()
+        if share > 0.0
+        for likelihood, chance in zip(rows[cause], seen, strict=True)
     )
-    return max(entropy(probabilities) - after, 0.0)
+    return max(total, 0.0)
 
 
 def information_on(cause: str, probabilities: Mapping[str, float], step: Step) -> float:

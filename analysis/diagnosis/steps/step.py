@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import lru_cache
+from types import MappingProxyType
 
 from analysis.diagnosis.causes import CAUSES
 
@@ -114,7 +116,7 @@ class Step:
         if self.results:
             _rows(self)
 
-    def rows(self) -> dict[str, tuple[float, ...]]:
+    def rows(self) -> Mapping[str, tuple[float, ...]]:
         """How often each result is seen under each of `CAUSES`. [1]"""
         return _rows(self)
 
@@ -126,7 +128,8 @@ class Step:
         raise KeyError(name)
 
 
-def _rows(step: Step) -> dict[str, tuple[float, ...]]:
+@lru_cache(maxsize=512)
+def _rows(step: Step) -> Mapping[str, tuple[float, ...]]:
     found: dict[str, tuple[float, ...]] = {}
     for line in filter(None, map(str.strip, step.table.splitlines())):
         words = line.split()
@@ -138,4 +141,4 @@ def _rows(step: Step) -> dict[str, tuple[float, ...]]:
                 raise ValueError(f"test {step.name}: '{name}' is no cause, or stands twice")
             found[name] = tuple(figure / 100.0 for figure in figures)
     usual = found.pop("usual")
-    return {cause: found.get(cause, usual) for cause in CAUSES}
+    return MappingProxyType({cause: found.get(cause, usual) for cause in CAUSES})
