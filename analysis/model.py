@@ -55,6 +55,9 @@ class EventKind(StrEnum):
     """The server that keeps readings for good: away for a while, back, or it refuses something."""
     CHECK = "check"
     """Something ticked, or opened for a test and put back: `list`, `item`, `state` and `id` in the data."""
+    DONE = "done"
+    """Something that was done to the unit, or a test with its result: `what`, `text`, `at` [ns], `id`, and of a test
+    `test` and `result`; `what` is `undone` where it is taken back."""
     JOB = "job"
     """The job file in force: its text in the data."""
 

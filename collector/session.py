@@ -22,6 +22,8 @@ from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
+from collector.deed_words import words as deed_words
+from collector.deeds import Deeds
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import InstrumentSettings, Job
@@ -106,6 +108,7 @@ async def _record(
     with Store(plan.recording) as store:
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
+            deeds_before = before.events({EventKind.DONE})
             began = beginning(before)
         collector = Collector(
             store,
@@ -117,6 +120,7 @@ async def _record(
             timing=plan.job.stated_timing,
         )
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
+        deeds = Deeds(collector, recorded=deeds_before, replaying=replay is not None, began=began)
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, manual):
             collector.add(driver)
@@ -133,9 +137,10 @@ async def _record(
             "kept": plan.kept,
             "causes": dict(plant.words) if plant else {},
             "checks": checklist_words(),
+            "done": deed_words(),
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
-        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials)
+        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials, deeds=deeds)
         commands = Commands(collector, manual=manual, replay=replay, plant=plant, more=more, began=began)
         feed = Feed(
             collector,
@@ -143,6 +148,7 @@ async def _record(
             about=lambda: {**about, **desk.about()},
             state=lambda: {
                 "checks": checklists.status(),
+                "done": deeds.status(),
                 "replays": replays.state(),
                 "archive": archive.status() if archive else None,
             },
@@ -180,11 +186,19 @@ def watching(job: Job, drivers: Sequence[Driver]) -> Callable[[Job], tuple[Alarm
 
 
 def more_commands(
-    checklists: Checklists, desk: JobDesk, library: Library, replays: Replays, *, searches: Searches, trials: Trials
+    checklists: Checklists,
+    desk: JobDesk,
+    library: Library,
+    replays: Replays,
+    *,
+    searches: Searches,
+    trials: Trials,
+    deeds: Deeds,
 ) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
     return {
         **checklists.commands(),
+        **deeds.commands(),
         **desk.commands,
         **library_commands(library, replays),
         **searches.commands,

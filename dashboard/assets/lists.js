@@ -4,7 +4,7 @@ window.lightoff = window.lightoff || {};
 
 lightoff.lists = (function () {
   const EVENTS = 50;
-  const KINDS = { entry: "by hand", withdrawn: "by hand" };
+  const KINDS = { entry: "by hand", withdrawn: "by hand", done: "what I did" };
   const IN_TRENDS = ["mark", "note", "alarm", "photo", "entry"];
 
   const { id, element, setText, show } = lightoff.dom;
