@@ -1,0 +1,91 @@
+"""The step of a draft at the moment the heat blower starts: a sign of a possible heat exchanger breach.
+
+A step says "possible", no more: a leak of the blower door or vestibule, a drain in the blower compartment or a sag of
+the supply makes one too. No step never clears an exchanger: it is near a manometer's resolution.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.measures.levels import without_spikes
+
+Array = NDArray[np.float64]
+
+SUCTION = ("draft_burner_box", "draft_transition", "draft_collector")
+"""Points that a breach makes weaker when the blower presses on it."""
+WINDOW = 12.0
+"""What is looked at to each side; our choice. [s]"""
+GUARD = 3.0
+"""The blower comes up to speed meanwhile; our choice. [s]"""
+FEWEST = 8
+"""Readings to each side without which nothing is said. [1]"""
+SAG = 0.005
+"""Share of the level that the inducer loses when the blower loads the supply; our choice. [1]"""
+TIMES = 3.0
+"""A step of so many standard uncertainties is a sign; our choice. [1]"""
+MOST = 0.25
+"""A larger share of the level is a change of the inducer's speed and no breach; our choice. [1]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What a pressure did at one moment, beyond what it was doing anyway."""
+
+    size: float
+    """Away from below: above zero where a suction became weaker. [Pa]"""
+    u: float
+    """Standard uncertainty. [Pa]"""
+    level: float
+    """Before it. [Pa]"""
+
+    @property
+    def weaker(self) -> bool:
+        """Whether a suction became weaker by more than chance and the sag of a supply explain."""
+        return self.level < 0.0 and TIMES * self.u <= self.size <= -MOST * self.level
+
+
+def step_at(
+    time: NDArray[np.float64], value: NDArray[np.float64], moment: float, display: float = 0.0, response: float = 0.0
+) -> Step | None:
+    """Step of a pressure at a moment; None where too little was read beside it.
+
+    time : (n,) strictly increasing. [s]
+    value : (n,) finite. [Pa]
+    moment : start of the blower. [s]
+    display : step of the meter's display, 0 where it is not known. [Pa]
+    response : time constant of the meter. [s]
+    returns : step with its standard uncertainty, or None. [Pa]
+
+    Valid: speed of the inducer and stage do not change within the windows; steps that are there after `GUARD`.
+    Method: one slope and a step through both sides, without the moments round the start; its error widened for the
+        correlation of what it leaves; a warming circuit bends, so that what a bend takes off is part of it.
+    Source: Santer et al., Journal of Geophysical Research 105(D6), 2000, equations 3 to 6, for the correlation; the
+        windows are our choice, tried on simulated units.
+    """
+    away = np.abs(time - moment)
+    guard = GUARD + 3.0 * response
+    kept = (away >= guard) & (away <= guard + WINDOW)
+    near, value = without_spikes(time[kept] - moment, value[kept], display)
+    before, after = near[near < 0.0], near[near > 0.0]
+    if min(before.size, after.size) < FEWEST or -before[0] < guard + WINDOW / 2 or after[-1] < guard + WINDOW / 2:
+        return None
+    size, u, level = _fitted(near, value, 1)
+    bent, _, _ = _fitted(near, value, 2)
+    return Step(size, math.hypot(u, bent - size, SAG * level, display / math.sqrt(6.0)), level)
+
+
+def _fitted(time: Array, value: Array, order: int) -> tuple[float, float, float]:
+    """Step, its standard uncertainty, and the level before it, of a polynomial with a step at zero."""
+    columns = [(time / WINDOW) ** power for power in range(order + 1)]
+    design = np.stack([*columns, (time > 0.0).astype(float)], axis=1)
+    inverse = np.linalg.inv(design.T @ design)
+    found = inverse @ design.T @ value
+    left = value - design @ found
+    squares = float(left @ left)
+    neighbours = float(left[1:] @ left[:-1]) / squares if squares > 0.0 else 0.0
+    kept = min(max(neighbours + 2 / time.size, 0.0), 0.95)
+    freedom = max(time.size * (1 - kept) / (1 + kept) - order - 2, 1.0)
+    return float(found[-1]), math.sqrt(squares / freedom * float(inverse[-1, -1])), float(found[0])
