@@ -34,9 +34,9 @@ LIT_LATE = (
     " licensed person has inspected burners, igniter and gas pressure."
 )
 BREACH = (
-    "STOP: possible heat exchanger breach: the suction {where} stepped when the blower started. A blower door that leaks,"
-    " a drain in the blower compartment or a sag of the supply can do this too. Make safe, confirm by inspection and"
-    " analyser. No step never clears an exchanger."
+    "STOP: possible heat exchanger breach: the suction {where} stepped when the blower started. A blower door that"
+    " leaks, a drain in the blower compartment or a sag of the supply can do this too. Make safe, confirm by inspection"
+    " and analyser. No step never clears an exchanger."
 )
 
 

@@ -1,7 +1,7 @@
 """Signs of danger in how the run goes: carbon monoxide that rises, a late light-off, a step when the blower starts.
 
-They follow contacts and readings of the run under way, whatever the sequence is taken for. One that is wrong here costs a
-look, so that it stays until the next run shows otherwise; a possible breach stays, since no step never clears one.
+They follow contacts and readings of the run under way, whatever the sequence is taken for. A sign stays until the next
+run shows otherwise; a possible breach stays, since no step never clears one.
 """
 
 import math
@@ -21,7 +21,7 @@ POINTS = frozenset(
 )
 """What is looked at."""
 KEPT = 1_500
-"""Readings of each suction that are kept, and of the flue; of more the oldest go, and a step or trend needs fewer. [1]"""
+"""Readings of each suction that are kept, and of the flue; of more the oldest go: a step or trend needs fewer. [1]"""
 SPACING = 1.0
 """Readings of the flue are kept no closer than this. [s]"""
 SETTLED = 120.0
@@ -130,8 +130,8 @@ class RunWatch:
             return
         found: dict[str, float] = {}
         for point in SUCTION:
-            time, value = np.array(self._read.get(point, ()), float).reshape(-1, 2).T
-            step = step_at(time, value, moment, response=RESPONSE)
+            read = np.array(self._read.get(point, ()), float).reshape(-1, 2)
+            step = step_at(read[:, 0], read[:, 1], moment, response=RESPONSE)
             if step and step.weaker:
                 found[point] = step.size / step.u
         if found:
@@ -141,9 +141,9 @@ class RunWatch:
         kept = self._read.get("flue_co", ())
         if len(kept) < 12 or kept[-1][0] - kept[0][0] < LEAST:
             return
-        time, value = np.array(kept, float).T
-        slope, u, _ = line(time, value)
-        rises = slope - 2.0 * u > 0.0 and slope * (time[-1] - time[0]) >= RISE
+        read = np.array(kept, float)
+        slope, u, _ = line(read[:, 0], read[:, 1])
+        rises = slope - 2.0 * u > 0.0 and slope * (kept[-1][0] - kept[0][0]) >= RISE
         self._tell("flue_co_rising", now, RISING if rises else "")
 
     def _tell(self, name: str, at: float, text: str) -> None:
