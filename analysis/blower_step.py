@@ -14,9 +14,15 @@ from analysis.measures.levels import without_spikes
 
 Array = NDArray[np.float64]
 
-SUCTION = ("draft_transition", "draft_collector")
-"""Points that a breach makes weaker when the blower presses on it. The burner box is not asked: its suction is small, and
-blower and doors move it in units that are in order too (seen in simulated ones)."""
+TAPS = ("draft_transition", "draft_collector")
+"""What a breach makes weaker when the blower presses on it. The burner box by itself is not asked: its suction is small,
+and blower and doors move it in units that are in order too (seen in simulated ones)."""
+LESS = "draft_burner_box"
+"""Taken off a tap where it is read too: a gust moves both alike, so that the difference is free of it."""
+POINTS = frozenset({*TAPS, LESS})
+"""What is read for it."""
+WIND = 2.5
+"""A gust of some seconds moves a tap by so much against the room, 0.01 in. w.c.; our choice, as simulated gusts do. [Pa]"""
 WINDOW = 12.0
 """What is looked at to each side; our choice. [s]"""
 GUARD = 3.0
@@ -49,7 +55,13 @@ class Step:
 
 
 def step_at(
-    time: NDArray[np.float64], value: NDArray[np.float64], moment: float, display: float = 0.0, response: float = 0.0
+    time: NDArray[np.float64],
+    value: NDArray[np.float64],
+    moment: float,
+    *,
+    display: float = 0.0,
+    response: float = 0.0,
+    wind: float = WIND,
 ) -> Step | None:
     """Step of a pressure at a moment; None where too little was read beside it.
 
@@ -58,6 +70,7 @@ def step_at(
     moment : start of the blower. [s]
     display : step of the meter's display, 0 where it is not known. [Pa]
     response : time constant of the meter. [s]
+    wind : what a gust may move it by, one standard uncertainty; none for a difference of taps. [Pa]
     returns : step with its standard uncertainty, or None. [Pa]
 
     Valid: speed of the inducer and stage do not change within the windows; steps that are there after `GUARD`.
@@ -75,7 +88,28 @@ def step_at(
         return None
     size, u, level = _fitted(near, value, 1)
     bent, _, _ = _fitted(near, value, 2)
-    return Step(size, math.hypot(u, bent - size, SAG * level, display / math.sqrt(6.0)), level)
+    return Step(size, math.hypot(u, bent - size, SAG * level, wind, display / math.sqrt(6.0)), level)
+
+
+def less(
+    time: NDArray[np.float64], value: NDArray[np.float64], other_time: NDArray[np.float64], other: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """A tap less another one, at the tap's times as far as the other was read.
+
+    time : (n,) of the tap. [s]
+    value : (n,) of the tap. [Pa]
+    other_time : (m,) of the other. [s]
+    other : (m,) of the other. [Pa]
+    returns : times and differences. [s, Pa]
+
+    Valid: both read several times in `GUARD`.
+    Method: linear between readings of the other.
+    Source: definition.
+    """
+    if not other_time.size:
+        return time[:0], value[:0]
+    both = (time >= other_time[0]) & (time <= other_time[-1])
+    return time[both], value[both] - np.interp(time[both], other_time, other)
 
 
 def _fitted(time: Array, value: Array, order: int) -> tuple[float, float, float]:

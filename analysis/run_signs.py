@@ -4,9 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from statistics import median
 from typing import NamedTuple
 
-from analysis.blower_step import SUCTION, Step, step_at
+from analysis.blower_step import LESS, TAPS, WIND, Array, less, step_at
+from analysis.blower_step import POINTS as TAPPED
 from analysis.measures.measured import Measured
-from analysis.measures.sources import Source, bench
+from analysis.measures.sources import bench
 from analysis.model import Series
 from analysis.points import POINTS
 from analysis.quantity import Quality
@@ -22,6 +23,8 @@ LATER = 1.5
 """So much later than the unit's other light-offs is late too; our choice. [s]"""
 OTHERS = 2
 """Other light-offs without which none is usual. [1]"""
+BESIDE = 30.0
+"""What is read to both sides of the blower's start. [s]"""
 SECOND_STAGE = 25.0
 """A change of stage so near to the blower's start hides its step; our choice. [s]"""
 
@@ -91,19 +94,46 @@ def late(measures: Sequence[Measured]) -> Iterator[RunSign]:
 
 def steps(series: Sequence[Series], attempts: Sequence[Attempt]) -> Iterator[RunSign]:
     """Suctions that became weaker at the blower's start in a run, and stayed so."""
-    read = bench([one for one in series if one.channel.point in SUCTION])
+    read = bench([one for one in series if one.channel.point in TAPPED])
     for attempt in attempts:
         moment = blower_start(attempt)
         if moment is None:
             continue
-        found = {
-            point: step.size / step.u
-            for point in SUCTION
-            for source in read.at(point)
-            if (step := _step(source, moment)) and step.weaker
-        }
-        if found:
+        kept: dict[str, tuple[Array, Array]] = {}
+        for point in sorted(TAPPED):
+            for source in read.at(point)[:1]:
+                span = source.within(Span(moment - BESIDE, moment + BESIDE))
+                kept[point] = source.time[span], source.value[span]
+        shown = max((source.step for point in TAPPED for source in read.at(point)), default=0.0)
+        slow = max((source.response_time for point in TAPPED for source in read.at(point)), default=0.0)
+        if found := stepped(kept, moment, display=shown, response=slow):
             yield RunSign("breach_sign", moment, moment, breach_text(found))
+
+
+def stepped(
+    read: Mapping[str, tuple[Array, Array]], moment: float, *, display: float, response: float
+) -> dict[str, float]:
+    """Taps that became weaker at the blower's start, and by how many standard uncertainties.
+
+    read : times and values round the start, by point. [s, Pa]
+    moment : start of the blower. [s]
+    display : step of the meters' display. [Pa]
+    response : time constant of the meters. [s]
+    returns : by point; empty where there is no sign. [1]
+
+    Valid: as `step_at`.
+    Method: less the burner box where that is read, since a gust moves both alike; else one tap with a gust in its
+        uncertainty.
+    Source: none published; tried on simulated units.
+    """
+    found: dict[str, float] = {}
+    for tap in (tap for tap in TAPS if tap in read):
+        alone = LESS not in read
+        time, value = read[tap] if alone else less(*read[tap], *read[LESS])
+        step = step_at(time, value, moment, display=display, response=response, wind=WIND if alone else 0.0)
+        if step and step.weaker:
+            found[tap] = step.size / step.u
+    return found
 
 
 def breach_text(found: Mapping[str, float]) -> str:
@@ -119,8 +149,3 @@ def blower_start(attempt: Attempt) -> float | None:
             settled = before.end - before.start >= 15.0 and after.end - after.start >= SECOND_STAGE
             return after.start if settled and after.start_u < 1.0 else None
     return None
-
-
-def _step(source: Source, moment: float) -> Step | None:
-    span = source.within(Span(moment - 30.0, moment + 30.0))
-    return step_at(source.time[span], source.value[span], moment, source.step, source.response_time)

@@ -6,19 +6,20 @@ run shows otherwise; a possible breach stays, since no step never clears one.
 
 import math
 from collections import deque
+from collections.abc import Collection
 
 import numpy as np
+from numpy.typing import NDArray
 
-from analysis.blower_step import GUARD, SUCTION, WINDOW, step_at
+from analysis.blower_step import GUARD, WINDOW
+from analysis.blower_step import POINTS as TAPPED
 from analysis.measures.trends import line
 from analysis.model import NANOSECONDS, Quality
-from analysis.run_signs import LATE, LIT_LATE, RISE, RISING, breach_text
+from analysis.run_signs import LATE, LIT_LATE, RISE, RISING, breach_text, stepped
 from analysis.signs import FLAME
 from collector.stop_signs import Sign
 
-POINTS = frozenset(
-    {"flame_current", "gas_valve", "blower_on", "call_heat_2", "switch_high_closed", "flue_co", *SUCTION}
-)
+POINTS = frozenset({"flame_current", "gas_valve", "blower_on", "call_heat_2", "switch_high_closed", "flue_co", *TAPPED})
 """What is looked at."""
 KEPT = 1_500
 """Readings of each suction that are kept, and of the flue; of more the oldest go: a step or trend needs fewer. [1]"""
@@ -74,7 +75,7 @@ class RunWatch:
         now = time / NANOSECONDS
         if point == "flame_current":
             self._flame(now, burning=value >= FLAME)
-        elif point in SUCTION or point == "flue_co":
+        elif point in TAPPED or point == "flue_co":
             self._keep(point, now, value)
         else:
             self._contact(point, now, on=value >= 0.5)
@@ -128,21 +129,18 @@ class RunWatch:
         self._blower = None
         if now - self._changed <= 2.0 * STAGE and abs(self._changed - moment) <= STAGE:
             return
-        found: dict[str, float] = {}
-        for point in SUCTION:
-            read = np.array(self._read.get(point, ()), float).reshape(-1, 2)
-            step = step_at(read[:, 0], read[:, 1], moment, response=RESPONSE)
-            if step and step.weaker:
-                found[point] = step.size / step.u
+        read: dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+        for point in TAPPED & self._read.keys():
+            read[point] = _columns(self._read[point])
+        found = stepped(read, moment, display=0.0, response=RESPONSE)
         if found:
             self._tell("breach_sign", moment, breach_text(found))
 
     def _trend(self, now: float) -> None:
-        kept = self._read.get("flue_co", ())
-        if len(kept) < 12 or kept[-1][0] - kept[0][0] < LEAST:
+        kept = self._read.get("flue_co")
+        if kept is None or len(kept) < 12 or kept[-1][0] - kept[0][0] < LEAST:
             return
-        read = np.array(kept, float)
-        slope, u, _ = line(read[:, 0], read[:, 1])
+        slope, u, _ = line(*_columns(kept))
         rises = slope - 2.0 * u > 0.0 and slope * (kept[-1][0] - kept[0][0]) >= RISE
         self._tell("flue_co_rising", now, RISING if rises else "")
 
@@ -152,3 +150,8 @@ class RunWatch:
             self._told.pop(name, None)
         elif name not in self._told:
             self._told[name] = Sign(name, text, stop=True, since=round(at * NANOSECONDS))
+
+
+def _columns(rows: Collection[tuple[float, float]]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and values."""
+    return np.fromiter((time for time, _ in rows), float), np.fromiter((value for _, value in rows), float)

@@ -64,14 +64,14 @@ def blower(step: float, **more: float) -> list[str]:
     return told
 
 
-@pytest.mark.parametrize(("step", "told"), [(0.0, []), (6.0, ["breach_sign"]), (-6.0, [])])
+@pytest.mark.parametrize(("step", "told"), [(0.0, []), (12.0, ["breach_sign"]), (-12.0, [])])
 def test_a_step_when_the_blower_starts_is_a_possible_breach(step, told):
     assert blower(step) == told
 
 
 def test_a_possible_breach_stays_when_the_next_start_shows_no_step():
     unit = Unit()
-    for start, step in ((0.0, 6.0), (1000.0, 0.0)):
+    for start, step in ((0.0, 12.0), (1000.0, 0.0)):
         unit.light(start=start)
         for fifth in range(300):
             second = 60.0 + fifth / 5.0
