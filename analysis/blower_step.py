@@ -15,14 +15,14 @@ from analysis.measures.levels import without_spikes
 Array = NDArray[np.float64]
 
 TAPS = ("draft_transition", "draft_collector")
-"""What a breach makes weaker when the blower presses on it. The burner box by itself is not asked: its suction is small,
-and blower and doors move it in units that are in order too (seen in simulated ones)."""
+"""What a breach makes weaker when the blower presses on it. The burner box by itself is not asked: its suction is
+small, and blower and doors move it in units that are in order too (seen in simulated ones)."""
 LESS = "draft_burner_box"
 """Taken off a tap where it is read too: a gust moves both alike, so that the difference is free of it."""
 POINTS = frozenset({*TAPS, LESS})
 """What is read for it."""
 WIND = 2.5
-"""A gust of some seconds moves a tap by so much against the room, 0.01 in. w.c.; our choice, as simulated gusts do. [Pa]"""
+"""A gust of some seconds moves a tap by so much, 0.01 in. w.c.; our choice, as simulated gusts do. [Pa]"""
 WINDOW = 12.0
 """What is looked at to each side; our choice. [s]"""
 GUARD = 3.0

@@ -19,7 +19,7 @@ from tests.sequence.long_runs import observed
 
 HEALTHY = "healthy_natural_gas healthy_propane intake_covered vent_iced_over secondary_corroded inducer_tired".split()
 
-SIMULATED = {("none", 9): 0, ("none", 16): 0, ("heat_exchanger_breach", 10): 1, ("heat_exchanger_breach", 14): 1}
+SIMULATED = {("none", 9): 0, ("none", 16): 0, ("heat_exchanger_breach", 10): 1, ("heat_exchanger_breach", 13): 1}
 """Drawn visits and whether they have the sign; in the two healthy ones a gust comes with the blower's start."""
 RISES = "secondary_corroded"
 """Of them the one whose carbon monoxide does rise with the run: 25 ppm in 13 min."""
@@ -40,7 +40,7 @@ def suction(step: float, noise: float = 0.3, level: float = -120.0, point: str =
     """A suction that warms, with a step where the blower starts. [Pa]"""
     time = np.arange(0.0, 120.0, 0.2)
     drift = -8.0 * np.exp(-np.maximum(time - 30.0, 0.0) / 40.0)
-    scatter = np.random.default_rng(len(point)).normal(0.0, noise, time.size)
+    scatter = np.random.default_rng(int(-level)).normal(0.0, noise, time.size)
     ramp = np.clip((time - 60.0) / 2.0, 0.0, 1.0)
     return series(point, time, level + drift + scatter + step * ramp)
 
@@ -60,9 +60,9 @@ def test_a_suction_that_becomes_weaker_when_the_blower_starts_is_a_possible_brea
         assert "No step never clears an exchanger." in found[0].text
 
 
-@pytest.mark.parametrize(("gust", "step", "seen"), [(12.0, 0.0, False), (12.0, 3.0, True), (0.0, 3.0, True)])
+@pytest.mark.parametrize(("gust", "step", "seen"), [(12.0, 0.0, False), (12.0, 5.0, True), (0.0, 5.0, True)])
 def test_with_the_burner_box_beside_it_a_gust_is_told_from_a_step(gust, step, seen):
-    """12 Pa at both taps are wind; 3 Pa, 0.012 in. w.c., more at the transition box are not."""
+    """12 Pa at both taps are wind; 5 Pa more at the transition box, on meters of 0.01 in. w.c., are not."""
     found = list(steps([suction(gust + step), suction(gust, level=-25.0, point="draft_burner_box")], [run()]))
     assert bool(found) == seen
 
