@@ -5,6 +5,7 @@ the supply makes one too. No step never clears an exchanger: it is near a manome
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +15,10 @@ from analysis.measures.levels import without_spikes
 
 Array = NDArray[np.float64]
 
-TAPS = ("draft_transition", "draft_collector")
-"""What a breach makes weaker when the blower presses on it. The burner box by itself is not asked: its suction is
-small, and blower and doors move it in units that are in order too (seen in simulated ones)."""
+TAPS: Mapping[str, float] = {"draft_transition": 0.005, "draft_collector": 0.01}
+"""What a breach makes weaker when the blower presses on it, the more telling first, of which one is asked; and the share
+of its level that warming and a supply under load move it by in simulated units that are in order; our choice. The burner
+box by itself is not asked: its suction is small, and blower and doors move it in units that are in order too. [1]"""
 LESS = "draft_burner_box"
 """Taken off a tap where it is read too: a gust moves both alike, so that the difference is free of it."""
 POINTS = frozenset({*TAPS, LESS})
@@ -29,8 +31,6 @@ GUARD = 3.0
 """The blower comes up to speed meanwhile; our choice. [s]"""
 FEWEST = 8
 """Readings to each side without which nothing is said. [1]"""
-SAG = 0.005
-"""Share of the level that the inducer loses when the blower loads the supply; our choice. [1]"""
 TIMES = 3.0
 """A step of so many standard uncertainties is a sign; our choice. [1]"""
 MOST = 0.25
@@ -62,6 +62,7 @@ def step_at(
     display: float = 0.0,
     response: float = 0.0,
     wind: float = WIND,
+    share: float = 0.005,
 ) -> Step | None:
     """Step of a pressure at a moment; None where too little was read beside it.
 
@@ -71,6 +72,7 @@ def step_at(
     display : step of the meter's display, 0 where it is not known. [Pa]
     response : time constant of the meter. [s]
     wind : what a gust may move it by, one standard uncertainty; none for a difference of taps. [Pa]
+    share : of the level that may come and go without a breach, one standard uncertainty. [1]
     returns : step with its standard uncertainty, or None. [Pa]
 
     Valid: speed of the inducer and stage do not change within the windows; steps that are there after `GUARD`.
@@ -88,7 +90,7 @@ def step_at(
         return None
     size, u, level = _fitted(near, value, 1)
     bent, _, _ = _fitted(near, value, 2)
-    return Step(size, math.hypot(u, bent - size, SAG * level, wind, display / math.sqrt(6.0)), level)
+    return Step(size, math.hypot(u, bent - size, share * level, wind, display / math.sqrt(6.0)), level)
 
 
 def less(

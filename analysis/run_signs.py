@@ -126,14 +126,14 @@ def stepped(
         uncertainty.
     Source: none published; tried on simulated units.
     """
-    found: dict[str, float] = {}
-    for tap in (tap for tap in TAPS if tap in read):
-        alone = LESS not in read
-        time, value = read[tap] if alone else less(*read[tap], *read[LESS])
-        step = step_at(time, value, moment, display=display, response=response, wind=WIND if alone else 0.0)
-        if step and step.weaker:
-            found[tap] = step.size / step.u
-    return found
+    tap = next((one for one in TAPS if one in read), None)
+    if tap is None:
+        return {}
+    alone = LESS not in read
+    time, value = read[tap] if alone else less(*read[tap], *read[LESS])
+    wind = WIND if alone else 0.0
+    step = step_at(time, value, moment, display=display, response=response, wind=wind, share=TAPS[tap])
+    return {tap: step.size / step.u} if step and step.weaker else {}
 
 
 def breach_text(found: Mapping[str, float]) -> str:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.blower_step import GUARD, WINDOW
 from analysis.blower_step import POINTS as TAPPED
+from analysis.measures.defaults import default_response_time
 from analysis.measures.trends import line
 from analysis.model import NANOSECONDS, Quality
 from analysis.run_signs import LATE, LIT_LATE, RISE, RISING, breach_text, stepped
@@ -35,8 +36,8 @@ LIT = 15.0
 """A blower that starts sooner after the flame does not start for the run. [s]"""
 STAGE = 25.0
 """A change of stage so near to the blower's start hides its step. [s]"""
-RESPONSE = 0.5
-"""Time constant that a manometer may have. [s]"""
+RESPONSE = default_response_time("draft_transition")
+"""Time constant of a usual manometer. [s]"""
 
 
 class RunWatch:
