@@ -16,9 +16,9 @@ from analysis.measures.levels import without_spikes
 Array = NDArray[np.float64]
 
 TAPS: Mapping[str, float] = {"draft_transition": 0.005, "draft_collector": 0.01}
-"""What a breach makes weaker when the blower presses on it, the more telling first, of which one is asked; and the share
-of its level that warming and a supply under load move it by in simulated units that are in order; our choice. The burner
-box by itself is not asked: its suction is small, and blower and doors move it in units that are in order too. [1]"""
+"""What a breach makes weaker when the blower presses on it, the more telling first, of which one is asked; and the
+share of its level that warming and a supply under load move it by in simulated units in order; our choice. The burner
+box by itself is not asked: its suction is small, and blower and doors move it in units in order too. [1]"""
 LESS = "draft_burner_box"
 """Taken off a tap where it is read too: a gust moves both alike, so that the difference is free of it."""
 POINTS = frozenset({*TAPS, LESS})
