@@ -61,6 +61,9 @@ class EventKind(StrEnum):
     """Somebody who looks on asks for a measurement: `id`, `at` [ns], `text`, `author`; the subject is the point."""
     REMOTE_DONE = "remote_done"
     """Whoever is at the unit answers a note or request: its `id`, `at` [ns] of the answer, `text`, `author`."""
+    DONE = "done"
+    """Something that was done to the unit, or a test with its result: `what`, `text`, `at` [ns], `id`, and of a test
+    `test` and `result`; `what` is `undone` where it is taken back."""
     JOB = "job"
     """The job file in force: its text in the data."""
 

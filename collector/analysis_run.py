@@ -57,7 +57,7 @@ def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "
     tell(0.8)
     points = frozenset(one.channel.point for one in series)
     raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)
-    alarms = sorted([*raised, *stops(series, attempts)], key=lambda alarm: (alarm.start, alarm.rule))
+    alarms = sorted([*raised, *stops(series, attempts, found)], key=lambda alarm: (alarm.start, alarm.rule))
     tell(1.0)
     return Analysis(opened, recognition, found, checks, alarms, doubts, judgement.diagnosis, units)
 

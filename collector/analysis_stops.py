@@ -1,4 +1,4 @@
-"""What stops all firing tests and no alarm rule watches: a roll-out, fire or gas that nothing asks for, flue CO."""
+"""What stops all firing tests and no alarm rule watches, over a recording; how a run went: `analysis.run_signs`."""
 
 from collections.abc import Iterator, Sequence
 
@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.combustion import CO_LIMIT, CO_STOP
+from analysis.measures import Measured
 from analysis.model import Series
+from analysis.run_signs import run_signs
 from analysis.sequence.attempts import Attempt
 from analysis.signs import FLAME, LINGERS, NO_SUPPLY
 from collector.past_alarms import PastAlarm
@@ -18,9 +20,12 @@ HOLDS = 30.0
 """A reading stands for what comes after it no longer than this. [s]"""
 
 
-def stops(series: Sequence[Series], attempts: Sequence[Attempt]) -> tuple[PastAlarm, ...]:
+def stops(
+    series: Sequence[Series], attempts: Sequence[Attempt], measures: Sequence[Measured] = ()
+) -> tuple[PastAlarm, ...]:
     """Every stop that the series and the attempts show, in the order of time, as alarms of the highest priority."""
     found = [*_rolled_out(series, attempts), *_unasked(series), *_flue(series)]
+    found += [_stop(sign.rule, sign.start, sign.end, sign.text) for sign in run_signs(series, attempts, measures)]
     return tuple(sorted(found, key=lambda stop: (stop.start, stop.rule)))
 
 

@@ -127,7 +127,7 @@ class Feed:
                             await _send(writer, {"type": "jump"})
                         if item.kind == "job":
                             await _send(writer, self._job())
-                        if item.kind in ("alarm", "check", "entry", "withdrawn"):
+                        if item.kind in ("alarm", "check", "done", "entry", "withdrawn"):
                             await self._send_state(writer, sequence)
             if any(_lets_go(item) for item in items):
                 told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone

@@ -155,9 +155,9 @@ class Recording(Closing):
         """All readings from `start` [ns] on with what people did and said among them, in the order of time.
 
         What is in force at `start` comes first: each channel's last reading before it, zeroings, changes of unit,
-        checks and withdrawals.
+        checks, what was done, and withdrawals.
         """
-        in_force = {EventKind.ZEROED, EventKind.UNIT_CHANGED, EventKind.CHECK, EventKind.WITHDRAWN}
+        in_force = {EventKind.ZEROED, EventKind.UNIT_CHANGED, EventKind.CHECK, EventKind.WITHDRAWN, EventKind.DONE}
         told = {EventKind.NOTE, EventKind.MARK, EventKind.ENTRY, EventKind.PHOTO, EventKind.POINT_CHANGED}
         events = self.events(told | in_force)
         if start is not None:

@@ -9,6 +9,7 @@ from analysis.model import NANOSECONDS, Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
 from analysis.sequence.recognizer import Recognizer
 from collector.attempt_rows import KEPT, AttemptsTold, Row, attempt_row
+from collector.run_watch import RunWatch
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS
 from collector.stop_signs import FRESH, Sign, StopSigns
 from collector.typed import is_typed
@@ -93,6 +94,7 @@ class LiveSequence:
         self._make = recognizer
         self._failed = failed
         self.signs = StopSigns()
+        self.run = RunWatch()
         self._told = AttemptsTold()
         self._recognizer: Recognizing | None = None
         self._progress = Progress()
@@ -121,11 +123,13 @@ class LiveSequence:
     def begin_anew(self) -> None:
         """A replay was moved: what was read at another time says nothing of what comes."""
         self.signs.begin_anew()
+        self.run.begin_anew()
         self._begin(earlier=())
         self._told.use((), anew=True)
 
     def step(self, key: str, point: str, time: int, value: float, quality: Quality) -> None:
         """Take a point's value [inside unit] at `time` [ns]; `key` is the channel's that stands for the point."""
+        self.run.step(point, time, value, quality)
         if point not in POINTS:
             return
         if time < self._read.get(key, time) - BACK and not is_typed(key.partition("@")[2]):
@@ -140,6 +144,7 @@ class LiveSequence:
     def forget(self, point: str) -> None:
         """Nothing measures a point any more."""
         self.signs.forget(point)
+        self.run.forget(point)
         if self._recognizer is not None:
             self._ask(lambda one: self._forgotten(one, point))
 
@@ -153,7 +158,7 @@ class LiveSequence:
 
     def warnings(self, now: int) -> tuple[Sign, ...]:
         """What is told above the phase `now` [ns], the gravest first."""
-        signs, stopped = self.signs.told(now), self._stopped
+        signs, stopped = (*self.signs.told(now), *self.run.told()), self._stopped
         return signs if stopped is None or any(one.name == stopped.name for one in signs) else (stopped, *signs)
 
     def attempts(self) -> AttemptsTold:

@@ -11,18 +11,20 @@ from pathlib import Path
 
 from analysis.model import Event, EventKind
 from analysis.points import POINTS
-from collector import building
 from collector.alarm_rule import AlarmRule
 from collector.archive import Archive, archive_of
 from collector.archive_target import Secrets
 from collector.arguments import Command
 from collector.at_work import AtWork, announced
+from collector.building import Share as SharedHere
 from collector.by_hand import beginning
 from collector.checklists import words as checklist_words
 from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
+from collector.deed_words import words as deed_words
+from collector.deeds import Deeds
 from collector.feed import Feed
 from collector.instruments import cautions, instrument_facts
 from collector.job import InstrumentSettings, Job
@@ -73,7 +75,7 @@ class Plan:
     """Makes those that the job gets while the call runs; None where the instruments stay as they are."""
     job_file: Path | None = None
     """Where the job came from; one that is made on the page goes beside the recording."""
-    building: building.Share | None = None
+    building: SharedHere | None = None
     """As the page is shared in the building from the start; None: not until that is wished on it."""
     archive: Secrets | None = None
     """Reads the token of the job's archive; None where nothing goes to one."""
@@ -83,7 +85,7 @@ class Plan:
     """The call that is watched, made with what records it and the events that are recorded already."""
 
 
-Shown = tuple[Callable[[str], None], Callable[[building.Share], None]]
+Shown = tuple[Callable[[str], None], Callable[[SharedHere], None]]
 """Told where the page is, and how it is shared."""
 
 
@@ -93,7 +95,7 @@ async def run(
     on_address: Callable[[str], None],
     on_start: Callable[[], None],
     on_left: Callable[[str], None] = lambda _: None,
-    on_share: Callable[[building.Share], None] = lambda _: None,
+    on_share: Callable[[SharedHere], None] = lambda _: None,
 ) -> Collector:
     """Record until stopped by a signal or after the planned time; what was taken in is durable on return.
 
@@ -123,6 +125,7 @@ async def _record(
         with Recording(plan.recording) as before:  # what is there already, where a recording is continued
             zeros, recorded, checked = zeros_in(before), before.channels, before.events({EventKind.CHECK})
             talked = before.events(REMOTE)
+            deeds_before = before.events({EventKind.DONE})
             began = beginning(before)
             told = before.events() if plan.watch else []
         collector = Collector(
@@ -137,6 +140,7 @@ async def _record(
         watched_call = plan.watch(collector, told) if plan.watch else None
         checklists = Checklists(collector, recorded=checked, replaying=replay is not None)
         talking = Talking(collector, recorded=talked, replaying=replay is not None)
+        deeds = Deeds(collector, recorded=deeds_before, replaying=replay is not None, began=began)
         manual = Manual(now=collector.now, known=recorded)
         for driver in (*drivers, *([watched_call] if watched_call else ()), manual):
             collector.add(driver)
@@ -159,9 +163,12 @@ async def _record(
             "kept": plan.kept,
             "causes": dict(plant.words) if plant else {},
             "checks": checklist_words(),
+            "done": deed_words(),
         }
         library, replays = library_of(plan, replay), Replays(replay_program())
-        more = more_commands(checklists, desk, library, replays, searches=searches, trials=trials, talking=talking)
+        more = more_commands(
+            checklists, desk, library, replays, searches=searches, trials=trials, talking=talking, deeds=deeds
+        )
         commands = Commands(
             collector,
             manual=manual,
@@ -177,6 +184,7 @@ async def _record(
             about=lambda: {**about, **desk.about()},
             state=lambda: {
                 "checks": checklists.status(),
+                "done": deeds.status(),
                 "replays": replays.state(),
                 "archive": archive.status() if archive else None,
                 "sharing": sharing.status() if sharing else None,
@@ -229,10 +237,12 @@ def more_commands(
     searches: Searches,
     trials: Trials,
     talking: Talking,
+    deeds: Deeds,
 ) -> Mapping[str, Command]:
     """Commands of the parts of a call, beside those that `Commands` has itself."""
     return {
         **checklists.commands(),
+        **deeds.commands(),
         **desk.commands,
         **library_commands(library, replays),
         **searches.commands,

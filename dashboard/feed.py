@@ -11,7 +11,7 @@ Sleep = Callable[[float], Awaitable[object]]
 
 COMMANDS = frozenset(
     "note mark acknowledge shelve unshelve zero unzero type_in withdraw pause resume seek speed inject repair"
-    " photo_part photo_keep check open_entry close_entry reopen_entry job_read job_check job_save job_undo"
+    " photo_part photo_keep check open_entry close_entry reopen_entry did undo_did job_read job_check job_save job_undo"
     " scan_start scan_state scan_stop trial_start trial_state trial_stop meter_offers"
     " delete_recording restore_recording replay_file end_replay remote_note remote_request remote_done".split(),
 )

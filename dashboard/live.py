@@ -30,6 +30,7 @@ def layout() -> list[Any]:
     ]
     return [
         html.Div([html.Div(left, id="live-left"), html.Div(right, id="live-right")], id="live-columns"),
+        section("done", "What I did", hidden=True),
         section("notes", "Notes and events"),
         section("type-in", "Enter a reading by hand"),
         section("sharing", "In the same building"),

@@ -25,6 +25,7 @@ from drivers.simulate.design import Design, built
 from drivers.simulate.faults import act
 from drivers.simulate.maths import FLOATS
 from drivers.simulate.parts import Parts
+from tests.never import advised
 
 FOLDER = Path(__file__).parents[1] / "docs" / "causes"
 INDEX = (FOLDER / "README.md").read_text()
@@ -41,36 +42,9 @@ MARKS = {"gas shut", "power off", "live electrical work", "licensed person", "co
 LINK = re.compile(r"\[[^]]+\]\(([^)]+)\)")
 CODES_FIRST = "- Local codes, the maker's instructions and licensed practice come first."
 
-FORBIDDEN = [
-    r"jumper",
-    r"bypass(?:es|ed|ing)? (?:the|a|any|this) ",
-    r"tap(?:e|es|ed|ing) (?:the|a) door",
-    r"door switch (?:is )?taped",
-    r"drill",
-    r"hold(?:s|ing)? the (?:pressure )?switch",
-    r"blow(?:s|ing)? into",
-    r"lower-set|adjustable",
-    r"bridge (?:it|the|a)\b",
-    r"with a flame",
-    r"feed (?:the|a) ",
-    r"to see whether it (?:lights|opens)",
-    r"raise manifold pressure",
-]
-"""What nobody is told to do, and may stand only behind a "never" in its own clause."""
-
 
 def section(text: str, heading: str) -> str:
     return text.partition(f"\n## {heading}\n")[2].partition("\n## ")[0]
-
-
-def advised(text: str) -> list[str]:
-    """Clauses that have a forbidden phrase and no "never" before it."""
-    clauses = re.split(r"[.;:!?](?=\s)|\n(?=\s*(?:-|\d+\.|#|\|))|\n\n", text)
-    flat = [" ".join(clause.split()) for clause in clauses]
-    found = ((clause, re.search(phrase, clause, re.IGNORECASE)) for clause in flat for phrase in FORBIDDEN)
-    return [
-        clause for clause, hit in found if hit and not re.search(r"\bnever\b", clause[: hit.start()], re.IGNORECASE)
-    ]
 
 
 class Step(NamedTuple):

@@ -4,7 +4,10 @@ window.lightoff = window.lightoff || {};
 
 lightoff.lists = (function () {
   const EVENTS = 50;
-  const KINDS = { entry: "by hand", withdrawn: "by hand", remote_note: "from elsewhere", remote_request: "from elsewhere", remote_done: "answered" };
+  const KINDS = {
+    entry: "by hand", withdrawn: "by hand", done: "what I did",
+    remote_note: "from elsewhere", remote_request: "from elsewhere", remote_done: "answered",
+  };
   const IN_TRENDS = ["mark", "note", "alarm", "photo", "entry", "remote_note", "remote_request"];
 
   const { id, element, setText, show } = lightoff.dom;

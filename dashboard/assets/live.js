@@ -24,13 +24,14 @@ lightoff.live = (function () {
 
   /* What the last status says, as far as it is still known. */
   function drawStatus() {
-    const { readings, notices, instruments, meters, checks, lists, practice, recordings, headline, sequence, tiles, entry, talk } = lightoff;
+    const { readings, notices, instruments, meters, checks, done, lists, practice, recordings, headline, sequence, tiles, entry, talk } = lightoff;
     const status = readings.status();
     if (status) {
       notices.draw(status, connected());
       instruments.draw(status, connected(), recording);
       meters.draw(status, connected());
       checks.draw(status);
+      done.draw(status);
       lists.drawReplay(status);
       entry.drawEntries(status);
       practice.draw(status);
@@ -69,6 +70,7 @@ lightoff.live = (function () {
         readings.useHello(message);
         practice.useHello(message);
         lightoff.checks.useHello(message);
+        lightoff.done.useHello(message);
         job.useHello();
         trends.forget();
         lightoff.guest.draw();

@@ -7,6 +7,7 @@ from collector.checks import Checklists
 from collector.clock import Clock
 from collector.collector import Collector
 from collector.commands import Commands
+from collector.deeds import Deeds
 from collector.files import job_at
 from collector.job_commands import JobDesk, Place
 from collector.library import Library
@@ -27,5 +28,6 @@ def test_a_browser_may_ask_for_every_command_of_the_recorder(tmp_path: Path) -> 
         running = Running(collector, ())
         searches, trials = Searches(running=tuple), Trials(desk.with_instrument, running, now=collector.now)
         parts = Checklists(collector), desk, Library(tmp_path), Replays(())
-        more = more_commands(*parts, searches=searches, trials=trials, talking=Talking(collector))
+        talking, deeds = Talking(collector), Deeds(collector)
+        more = more_commands(*parts, searches=searches, trials=trials, talking=talking, deeds=deeds)
         assert set(Commands(collector, more=more).names) == COMMANDS

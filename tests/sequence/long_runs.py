@@ -36,10 +36,11 @@ def healthy(seed: int, hours: float) -> Recorded:
     unit = random_unit(seed)
     thermostat = replace(unit.thermostat, dual_fuel=False)
     alone = replace(unit, heat_pump=None, humidifier=None, humidity=DRY, thermostat=thermostat)
-    return _observed(Plant(alone, seed=seed), alone, standard_meters(Plant(alone).points), seed, 3600.0 * hours)
+    return observed(Plant(alone, seed=seed), alone, standard_meters(Plant(alone).points), seed, 3600.0 * hours)
 
 
-def _observed(plant: Plant, unit: Unit, meters: tuple[Meter, ...], seed: int, seconds: float) -> Recorded:
+def observed(plant: Plant, unit: Unit, meters: tuple[Meter, ...], seed: int, seconds: float) -> Recorded:
+    """What these meters show of a plant for so long."""
     observer = Observer(meters, seed)
     parts: dict[str, tuple[Channel, list[np.ndarray], list[np.ndarray]]] = {}
     ran = 0.0
@@ -70,7 +71,7 @@ def one_round() -> Recorded:
         for meter in standard_meters(plant.points)
         if any(entry.point in SIXTEEN for entry in meter.inputs)
     )
-    found = _observed(plant, unit, meters, 4, ROUND)
+    found = observed(plant, unit, meters, 4, ROUND)
     assert len(found.series) == len(SIXTEEN)
     return found
 

@@ -1,0 +1,1 @@
+"""What can be looked at, tested and measured to tell causes apart, and what each result would mean."""

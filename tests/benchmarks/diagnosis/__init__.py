@@ -1,0 +1,1 @@
+"""How well causes are found, and how fast."""
