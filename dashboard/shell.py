@@ -67,7 +67,7 @@ def _top_line() -> Any:
             html.Span("connecting", id="page-state", className="state"),
             html.Span(id="recorder-state", className="state"),
             html.Span(id="archive-state", className="state", hidden=True),
-            html.Span(id="sharing-state", className="state", hidden=True),
+            html.Span(id="broker-state", className="state", hidden=True),
             html.Span(id="watching-state", className="state", hidden=True),
             html.Button(id="meters-state", hidden=True),
             html.Button(id="sharing-state", hidden=True),

@@ -153,13 +153,13 @@ lightoff.instruments = (function () {
   /* Whether others can see the call. */
   function drawSharing(sharing, connected) {
     const { id, setText, setClass, show } = lightoff.dom;
-    show(id("sharing-state"), Boolean(sharing));
+    show(id("broker-state"), Boolean(sharing));
     if (!sharing) return;
     const late = sharing.behind > 5 ? ", " + lightoff.format.span(sharing.behind) + " to be sent" : "";
     const words = sharing.state === "waiting" ? "not shared now" : "shared";
-    setText(id("sharing-state"), connected ? words + late : "");
-    id("sharing-state").title = [sharing.server, sharing.text].filter(Boolean).join(": ");
-    setClass(id("sharing-state"), "bad", sharing.state === "waiting");
+    setText(id("broker-state"), connected ? words + late : "");
+    id("broker-state").title = [sharing.server, sharing.text].filter(Boolean).join(": ");
+    setClass(id("broker-state"), "bad", sharing.state === "waiting");
   }
 
   /* Of a call that is watched: whose it is, and always how far the newest reading is behind the time there. */
