@@ -86,7 +86,7 @@ def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
     )
     wished = f"{TECHNICIANS * 160:,} readings/s, 2 s" if BENCH else ""
     row(
-        f"{TECHNICIANS} technicians by a broker to the archive, {workers} workers",
+        f"{TECHNICIANS} technicians by a broker to the archive, workers: {workers}",
         f"{rate:,.0f} readings/s, 99 % within {p99:.2f} s",
         wished,
     )
