@@ -18,5 +18,6 @@ class PackDecoder:
         return Described({str(number): channel for number, channel in channels.items()}, equipment_in(job))
 
     def readings(self, payload: bytes) -> Sequence[tuple[str, Rows]]:
-        """Readings by the name of their channel."""
-        return [(one.name, Rows(one.time, one.value, one.quality)) for one in senml.decode(payload).blocks]
+        """Readings by the number of their channel, which stands at the end of its name in the pack."""
+        blocks = senml.decode(payload).blocks
+        return [(one.name.rpartition("/")[2], Rows(one.time, one.value, one.quality)) for one in blocks]

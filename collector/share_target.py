@@ -7,7 +7,7 @@ from pathlib import Path
 from collector.archive_target import Secrets
 from collector.job_sections import ShareSettings
 from collector.profiles import secret_of
-from drivers.base import InputError
+from drivers.base import DriverError, InputError
 from drivers.broker_address import BrokerAddress, broker_address
 from drivers.share_topics import CallTopics, SharedCall
 
@@ -37,7 +37,10 @@ def share_target(
     """The place, None where the job names no broker; InputError where it cannot be. `call` is the recording's name."""
     if settings.broker is None:
         return None
-    broker = broker_address(settings.broker, "share")
+    try:
+        broker = broker_address(settings.broker, "share")
+    except DriverError as error:
+        raise InputError(error.what, error.hint) from error
     names = {"company": settings.company, "technician": settings.technician or technician}
     for what, name in names.items():
         if not name:

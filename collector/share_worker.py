@@ -42,7 +42,7 @@ BURST = 100_000
 """How much of that may go at once. [bytes]"""
 STATUS = 2.0
 """Longest time between two words about how the call stands. [s]"""
-CROWDED = 12
+CROWDED = 4
 """Parcels on their way beyond which only live readings are added. [1]"""
 REST = 0.02
 """Until the next look while a parcel waits for its turn. [s]"""
@@ -79,6 +79,7 @@ class Worker:
         self._budget, self._at = float(BURST), time.monotonic()
         self._status_at = self._told_at = -float("inf")
         self._sent = 0
+        self._accepted = False
         self._trouble, self._away_since = "it connects", time.time_ns()
 
     def now(self) -> int:
@@ -108,7 +109,7 @@ class Worker:
     async def run(self) -> None:
         """Share until the input has ended and everything is said, or the time for that is over."""
         while not self._over():
-            self._inbox, self._outgoing = Inbox(), Outgoing()
+            self._inbox, self._outgoing, self._accepted = Inbox(), Outgoing(), False
             will = Parcel(self._topics.status, status_map({**self._status, "online": False}), retain=True)
             wanted = Wanted(
                 instrument="share", broker=self._broker, topics=(self._topics.ask,), now=time.time_ns,
@@ -143,6 +144,7 @@ class Worker:
                 raise failure
             if self._inbox.opened and not said_hello:
                 said_hello, self._known, self._status_at = True, {}, -float("inf")
+            if self._accepted and self._trouble:  # a broker lets in whom it then does not let write
                 self._trouble = ""
                 self._backoff.succeeded()
             busy = said_hello and self._turn()
@@ -182,12 +184,12 @@ class Worker:
             elif parcel := self._answers.step(recording):
                 self._put(parcel)
             elif marks := self._missed.take(most=1):
-                self._send(recording, marks, live=False)
+                self._send(recording, marks)
             else:
                 return False
         return True
 
-    def _send(self, recording: Recording, marks: Sequence[Mark], *, live: bool = True) -> None:
+    def _send(self, recording: Recording, marks: Sequence[Mark]) -> None:
         if any(mark.channel not in self._known for mark in marks):
             self._say_channels(recording)
         blocks = [
@@ -205,13 +207,10 @@ class Worker:
             if sum(one.time.size for one in parts[-1]) + block.time.size > AT_ONCE:
                 parts.append([])
             parts[-1].append(block)
-        for part in parts:
-            if part:
-                self._put(
-                    Parcel(self._topics.readings, encode(part), content_type=CONTENT_TYPE, settled=self._settled(part)),
-                    first=live,
-                )
-                self._sent += sum(block.time.size for block in part)
+        for part in filter(None, parts):
+            data = encode(part)
+            self._put(Parcel(self._topics.readings, data, content_type=CONTENT_TYPE, settled=self._settled(part)))
+            self._sent += sum(block.time.size for block in part)
 
     def _settled(self, blocks: Sequence[Block]) -> Settled:
         keys = {f"{base_of(self._topics)}{number}": channel.key for number, channel in self._channels.items()}
@@ -223,9 +222,9 @@ class Worker:
 
         return settled
 
-    def _put(self, parcel: Parcel, *, first: bool = False) -> None:
+    def _put(self, parcel: Parcel) -> None:
         self._budget -= len(parcel.data)
-        if not self._outgoing.put(parcel, first=first) and parcel.settled:
+        if not self._outgoing.put(parcel) and parcel.settled:
             parcel.settled(taken=False)
 
     def _may(self) -> bool:
@@ -239,17 +238,18 @@ class Worker:
         by_key = {channel.key: channel for channel in recording.channels}
         self._channels = {number: by_key[key] for key, number in self._known.items()}
         told = channels_map(self._channels, self._job)
-        self._outgoing.put(
-            Parcel(self._topics.channels, told, retain=True, content_type="application/cbor"), first=True
-        )
+        self._outgoing.put(Parcel(self._topics.channels, told, retain=True, content_type="application/cbor"))
 
     def _say_status(self, recording: Recording) -> None:
         if not self._known:
             self._say_channels(recording)
         self._status["span"] = recording.span()
         self._status_at = time.monotonic()
-        told = Parcel(self._topics.status, self._status_now(), retain=True, content_type="application/cbor")
-        self._outgoing.put(told)
+        told = self._status_now()
+        self._put(Parcel(self._topics.status, told, retain=True, content_type="application/cbor", settled=self._taken))
+
+    def _taken(self, *, taken: bool) -> None:
+        self._accepted = self._accepted or taken
 
     def _status_now(self) -> bytes:
         return status_map({**self._status, "now": self.now(), "waiting": len(self._missed)})

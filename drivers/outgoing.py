@@ -51,13 +51,13 @@ class Outgoing:
         """Parcels that wait or are on their way. [1]"""
         return len(self._waiting) + len(self._on_the_way)
 
-    def put(self, parcel: Parcel, *, first: bool = False) -> bool:
-        """Take a parcel, before all that wait where it goes `first`; whether there was room."""
+    def put(self, parcel: Parcel) -> bool:
+        """Take a parcel; whether there was room."""
         with self._lock:
             if len(self._waiting) >= self._most:
                 self.refused += 1
                 return False
-            (self._waiting.appendleft if first else self._waiting.append)(parcel)
+            self._waiting.append(parcel)
         return True
 
     def publish(self, say: Callable[[Parcel], int]) -> None:

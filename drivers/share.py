@@ -6,6 +6,7 @@ readings in its own recording, so that nothing is believed that is not on the me
 """
 
 import asyncio
+import math
 import time
 from collections import Counter, OrderedDict
 from collections.abc import Awaitable, Callable, Iterable, Mapping
@@ -166,7 +167,7 @@ class Share:
             await self._pass_on(inbox, asks, emit)
         finally:
             asks.cancel()
-            await asyncio.wait([asks])
+            await asyncio.gather(asks, return_exceptions=True)
             self._asking = None
             await hang_up(thread, inbox)
 
@@ -241,9 +242,9 @@ class Share:
             ours = replace(channel, instrument=with_origin("shared", channel.instrument))
             self._renamed[channel.key] = ours.key
             if self._channels.get(number) != ours:
-                self._channels[number] = ours
                 with suppress(DriverError):  # of a unit that this program does not know: its readings are not taken
                     emit(ours)
+                    self._channels[number] = ours
 
     def _take_block(self, block: Block, emit: Emit) -> None:
         number = block.name.rpartition("/")[2]
@@ -273,6 +274,8 @@ class Share:
             remote = event.kind in REMOTE.values() and str(event.data.get("id")) in self._mine
             if not remote:
                 emit(self._ours(identity, event))
+            if event.kind is EventKind.REPLAY and event.data.get("what") == "seek":
+                self._newest.clear()  # it was moved: what comes now is its present
         while len(self._seen) > MOST_EVENTS:
             self._seen.popitem(last=False)
 
@@ -312,7 +315,8 @@ def _can_be_applied(event: Event, data: Mapping[str, Any]) -> bool:
     """Whether what an event of this kind has to say is in it; else it is kept as a note."""
     if event.kind is EventKind.ZEROED:
         offset = data.get("offset")
-        return isinstance(data.get("channel"), str) and isinstance(offset, int | float) and not isinstance(offset, bool)
+        number = isinstance(offset, int | float) and not isinstance(offset, bool) and math.isfinite(offset)
+        return number and isinstance(data.get("channel"), str)
     if event.kind in (EventKind.WITHDRAWN, EventKind.ENTRY):
         return isinstance(data.get("channel"), str) and isinstance(data.get("at"), int)
     if event.kind is EventKind.UNIT_CHANGED:

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ import pytest
 from tests.benchmarks.table import row, say
 from tests.benchmarks.test_archive_speed import processor
 from tests.collector.archive_bench import Server, serving
-from tests.collector.fleet_bench import Archiver
+from tests.collector.fleet_bench import Archiver, archiving
 from tests.drivers.brokers import Broker
 
 BENCH = os.environ.get("LIGHTOFF_BENCH") == "1"
@@ -53,9 +53,9 @@ def count(server: Server) -> int:
 @pytest.mark.parametrize("workers", WORKERS)
 def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
     """Wished: 32,000 readings a second, each on the server within 2 s (99 %)."""
-    broker = Broker(tmp_path, "allow_anonymous true", "max_inflight_messages 0", "max_queued_messages 500000")
-    with serving(tmp_path) as server:
-        started = [Archiver(broker.port, server.url) for _ in range(workers)]
+    settings = ("allow_anonymous true", "max_inflight_messages 0", "max_queued_messages 500000")
+    with closing(Broker(tmp_path, *settings)) as broker, serving(tmp_path) as server, ExitStack() as stack:
+        started = [stack.enter_context(archiving(broker.port, server.url)) for _ in range(workers)]
         for worker in started:
             worker.ready()
         with talking(broker) as talkers:
@@ -72,7 +72,6 @@ def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
                 for name, number in processes(broker, server, started).items()
             }
         done = [worker.stop() for worker in started]
-    broker.close()
     assert found == said["kept"] == said["said"]
     assert sum(one["readings"] for one in done) >= said["said"]
     assert not any(one["aside"] for one in done)
@@ -86,7 +85,7 @@ def test_many_technicians_through_one_broker(tmp_path: Path, workers: int):
     )
     wished = f"{TECHNICIANS * 160:,} readings/s, 2 s" if BENCH else ""
     row(
-        f"{TECHNICIANS} technicians by a broker to the archive, {workers} workers",
+        f"{TECHNICIANS} technicians by a broker to the archive, workers: {workers}",
         f"{rate:,.0f} readings/s, 99 % within {p99:.2f} s",
         wished,
     )

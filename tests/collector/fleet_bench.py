@@ -56,7 +56,9 @@ def pack(times: Sequence[int], values: Mapping[int, Sequence[float]]) -> bytes:
     """Readings at these times [ns] of channels by their numbers, from 0."""
     at = np.array(times, np.int64)
     good = np.zeros(len(at), np.int8)
-    blocks = [senml.Block(str(one + 1), "inH2O", at, np.array(values[one], float), good) for one in values]
+    blocks = [
+        senml.Block(f"lightoff:0123abcd/{one + 1}", "inH2O", at, np.array(values[one], float), good) for one in values
+    ]
     return senml.encode(blocks)
 
 

@@ -135,10 +135,19 @@ async def here(
                 raise error
 
 
+async def together(technician: There, viewer: Here, *, within: float) -> None:
+    """Both ends are there: what is said now is seen now."""
+    deadline = time.monotonic() + within
+    while not viewer.collector.readings:
+        assert time.monotonic() < deadline, "the viewer sees nothing"
+        technician.say()
+        await asyncio.sleep(0.05)
+
+
 def differences(one: Path, other: Path) -> list[str]:
     """Channels whose readings are not the same in both, bit for bit; times in strict order."""
-    found = []
     with Recording(one) as left, Recording(other) as right:
+        found = [] if left.span() else ["nothing is recorded"]
         theirs = {channel.key: channel for channel in right.channels}
         for channel in left.channels:
             key = f"{channel.point}@shared: {channel.instrument}"
