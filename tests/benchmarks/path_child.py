@@ -38,9 +38,9 @@ class Timed(Store):
     late: list[np.ndarray]
     """[s]"""
 
-    def append(self, batch: Sequence[Written]) -> list[Event]:
+    def append(self, batch: Sequence[Written], *, seal: bool = True) -> list[Event]:
         """As always, and note it."""
-        conflicts = super().append(batch)
+        conflicts = super().append(batch, seal=seal)
         times = np.array([item.time for item in batch if isinstance(item, Reading)], np.int64)
         self.late.append((clock() - times) / 1e9)
         return conflicts

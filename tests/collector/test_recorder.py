@@ -26,15 +26,23 @@ class Shaky:
         self.path = path
         self.batches: list[list[Emission]] = []
         self.failing: Exception | None = None
-        self.gate = threading.Event()
+        self.gate, self.sealing = threading.Event(), threading.Event()
         self.gate.set()
+        self.sealing.set()
+        self.sealings: list[int] = []
+        """Batches that were there each time sealing was asked for."""
 
-    def append(self, batch: Sequence[Emission]) -> list[Event]:
+    def append(self, batch: Sequence[Emission], *, seal: bool = True) -> list[Event]:
+        assert not seal, "who waits for a batch must not wait for sealing"
         self.gate.wait()
         if self.failing:
             raise self.failing
         self.batches.append(list(batch))
         return []
+
+    def seal(self) -> None:
+        self.sealings.append(len(self.batches))
+        self.sealing.wait()
 
     @property
     def items(self) -> list[Emission]:
@@ -49,6 +57,7 @@ async def running(recorder: Recorder):
     finally:
         if isinstance(recorder._store, Shaky):
             recorder._store.gate.set()  # a test that fails must not wait for it
+            recorder._store.sealing.set()
         recorder.stop()
         await task
 
