@@ -37,7 +37,7 @@ Values = NDArray[np.float64]
 
 def packed_times(time: Times) -> bytes:
     """One or more times [ns] that rise."""
-    plain = standalone.simple_compress(np.ascontiguousarray(time), _DIFFERENCES)
+    plain = _file(time, _DIFFERENCES)
     grid = _on_a_grid(time)
     if grid is None or len(grid) >= len(plain) or not np.array_equal(unpacked_times(grid), time):
         return plain
@@ -46,12 +46,15 @@ def packed_times(time: Times) -> bytes:
 
 def unpacked_times(content: bytes) -> Times:
     """Times that were packed [ns]; RuntimeError, TypeError, ValueError or struct.error where they are damaged."""
+    time: Times
     if content[:1] != GRID:
-        return _numbers(content)
+        time = _numbers(content)
+        return time
     first, unit, step, size = _GRID.unpack_from(content, 1)
     begin = 1 + _GRID.size
-    place, off = np.cumsum(_numbers(content[begin : begin + size])), _numbers(content[begin + size :])
-    time: Times = first + unit * ((place * step + _HALF >> FINE) + off)
+    off = _numbers(content[begin + size :])
+    place = np.cumsum(_numbers(content[begin : begin + size])) if size else np.arange(off.size)
+    time = first + unit * ((place * step + _HALF >> FINE) + off)
     return time
 
 
@@ -74,9 +77,9 @@ def _on_a_grid(time: Times) -> bytes | None:
     if step <= 0 or int(place[-1]) * step >= _LARGEST:
         return None
     off = tick - (place * step + _HALF >> FINE)
-    places = standalone.simple_compress(steps, _AS_THEY_ARE)
+    places = b"" if (steps[1:] == 1).all() else _file(steps, _AS_THEY_ARE)
     head = GRID + _GRID.pack(int(time[0]), unit, step, len(places))
-    return head + places + standalone.simple_compress(off, _AS_THEY_ARE)
+    return head + places + _file(off, _AS_THEY_ARE)
 
 
 def packed_values(value: Values) -> bytes:
@@ -87,18 +90,21 @@ def packed_values(value: Values) -> bytes:
         decimal = b""
     if decimal and not others:
         return decimal
-    plain = standalone.simple_compress(value, _BY_ITSELF)
+    plain = _file(value, _BY_ITSELF)
     return decimal if decimal and len(decimal) < len(plain) else plain
 
 
 def unpacked_values(content: bytes) -> Values:
     """Values that were packed; RuntimeError, TypeError, ValueError, IndexError or struct.error where damaged."""
+    value: Values
     if content[:1] != DECIMAL:
-        return _numbers(content)
+        value = _numbers(content)
+        return value
     places, where, what = _DECIMAL.unpack_from(content, 1)
     begin = 1 + _DECIMAL.size
-    value: Values = _numbers(content[begin + where + what :]) / 10.0**places
-    value[_numbers(content[begin : begin + where])] = _numbers(content[begin + where : begin + where + what])
+    value = _numbers(content[begin + where + what :]) / 10.0**places
+    if where:
+        value[_numbers(content[begin : begin + where])] = _numbers(content[begin + where : begin + where + what])
     return value
 
 
@@ -108,12 +114,12 @@ def _decimal(value: Values) -> tuple[bytes, int]:
     others = np.flatnonzero(~exact)
     if 2 * others.size > value.size:
         return b"", others.size
+    where = what = b""
     if others.size:
         number = number[np.maximum.accumulate(np.where(exact, np.arange(value.size), 0))]  # the one before it
-    told = others if others.size else np.zeros(1, np.intp)  # a file of no numbers gives no array
-    where = standalone.simple_compress(told.astype(np.uint32), _DIFFERENCES)
-    what = standalone.simple_compress(value[told], _BY_ITSELF)
-    numbers = min((standalone.simple_compress(number, way) for way in (_AS_THEY_ARE, _DIFFERENCES)), key=len)
+        where = _file(others.astype(np.uint32), _DIFFERENCES)
+        what = _file(value[others], _BY_ITSELF)
+    numbers = min((_file(number, way) for way in (_AS_THEY_ARE, _DIFFERENCES)), key=len)
     return DECIMAL + _DECIMAL.pack(places, len(where), len(what)) + where + what + numbers, others.size
 
 
@@ -132,6 +138,11 @@ def _digits(value: Values) -> tuple[Times, NDArray[np.bool_], int]:
             break
     assert found is not None
     return found
+
+
+def _file(numbers: NDArray[Any], way: ChunkConfig) -> bytes:
+    content: bytes = standalone.simple_compress(np.ascontiguousarray(numbers), way)
+    return content
 
 
 def _numbers(content: bytes) -> Any:

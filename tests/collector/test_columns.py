@@ -38,7 +38,8 @@ def least(ways: int) -> float:
 def jittered(seed: int, count: int = COUNT, rate: float = 100.0, jitter: int = 5) -> np.ndarray:
     """Times of a meter that is read at 10 Hz and says milliseconds, its clock a little off each time. [ns]"""
     late = np.random.default_rng(seed).integers(-jitter, jitter + 1, count)
-    return START + (np.rint(np.arange(count) * rate).astype(np.int64) + late) * MILLISECOND
+    time: np.ndarray = START + (np.rint(np.arange(count) * rate).astype(np.int64) + late) * MILLISECOND
+    return time
 
 
 @given(bits=st.lists(ANY, min_size=1, max_size=200))
