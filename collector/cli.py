@@ -255,6 +255,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
     from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
+    from collector.steady import be_steady
 
     opened = no_browser
 
@@ -272,6 +273,7 @@ def _run(plan: "Plan", *, no_browser: bool) -> None:
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
     click.echo(CAUTIONS)
+    be_steady()
     collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")

@@ -22,6 +22,7 @@ from collector.collector import Collector
 from collector.commands import Commands
 from collector.feed import Feed
 from collector.rules import default_rules
+from collector.steady import be_steady
 from collector.store import Store, Written
 from drivers.base import Emit
 
@@ -116,4 +117,5 @@ if __name__ == "__main__":
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     clock = Clock()
+    be_steady()  # as the command does
     print(json.dumps(asyncio.run(measured(Path(settings["path"]), settings["rate"], settings["seconds"]))))  # noqa: T201
