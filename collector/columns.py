@@ -147,3 +147,6 @@ def _file(numbers: NDArray[Any], way: ChunkConfig) -> bytes:
 
 def _numbers(content: bytes) -> Any:
     return standalone.simple_decompress(content)
+
+
+_numbers(_file(np.zeros(1), _BY_ITSELF))  # it takes up numpy the first time, and ends in a panic if interrupted in that

@@ -5,12 +5,9 @@ import io
 import json
 import math
 import os
-import struct
 import tempfile
 from contextlib import suppress
-from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import duckdb
 import numpy as np
@@ -20,18 +17,13 @@ from hypothesis import strategies as st
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector import exchange_parquet
-from collector.attachments import PIECE, Attachment, pieces
 from collector.exchange import Span, export_csv, import_csv
-from collector.exchange_parquet import export_parquet, import_parquet
 from collector.recording import Recording
-from collector.store import Store
 from drivers.arrow import Group, ParquetReader, ParquetWriter
 from drivers.base import InputError
 from drivers.codecs.recording_parquet import QUALITIES
-from tests.collector.pictures import JPEG, PNG
+from tests.collector.round_trips import DRAFT, SUPPLY, asked, bits, everything, sent, taken, written
 
-DRAFT = Channel("draft_switch", "draft meter", "inH2O", -5.0, 5.0, "0.5 % + 0.01 inH2O", 0.25)
-SUPPLY = Channel("temp_supply", 'duct "T", no. 2', "degF")
 NAN = math.nan
 EXAMPLES = int(os.environ.get("LIGHTOFF_ROUND_TRIPS", "25"))
 """Random recordings that make the round trip. [1]"""
@@ -42,46 +34,6 @@ EVENTS = (
     Event(8, EventKind.WITHDRAWN, "withdrawn", SUPPLY.key, {"channel": SUPPLY.key, "at": 3}),
     Event(2**63 - 1, EventKind.MARK, "", None, {"nested": {"list": [1, None, True, 1e-300]}}),
 )
-
-
-def written(path: Path, *items) -> Path:
-    with Store(path) as store:
-        store.append(list(items))
-    return path
-
-
-def sent(source: Path, target: Path, **options) -> int:
-    with Recording(source) as recording:
-        return export_parquet(recording, target, **options)
-
-
-def taken(source: Path, target: Path, **options):
-    return import_parquet(source, target, job=None, now=1, **options)
-
-
-def bits(values) -> list[str]:
-    return ["nan" if math.isnan(value) else struct.pack(">d", value).hex() for value in values]
-
-
-def everything(path: Path) -> dict[str, Any]:
-    """All that a recording has, in a form that compares to the last bit."""
-    with Recording(path) as recording:
-        rows = {channel.key: recording.read(channel.key) for channel in recording.channels}
-        return {
-            "channels": recording.channels,
-            "readings": {
-                key: (own.time.tolist(), bits(own.value.tolist()), own.quality.tolist()) for key, own in rows.items()
-            },
-            "events": recording.events(),
-            "job": recording.job(),
-            "withdrawn": recording.withdrawn(),
-        }
-
-
-def asked(path: Path, question: str) -> list[tuple[Any, ...]]:
-    """What DuckDB, a reader from outside, answers of a file."""
-    with duckdb.connect() as db:
-        return db.execute(question.replace("FILE", f"'{path}'")).fetchall()
 
 
 @pytest.fixture
@@ -386,83 +338,3 @@ def test_a_format_of_later_is_not_guessed_at(tmp_path, whole, monkeypatch):
     monkeypatch.undo()
     with pytest.raises(InputError, match="has format 2, which this program does not know; use a newer lightoff"):
         taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-
-
-PICTURES = {
-    Attachment("p1", 5, "trap.jpg", "image/jpeg", "the trap", len(JPEG)): JPEG,
-    Attachment("p2", -7, "plate.png", "image/png", "", PIECE + 4 + len(PNG)): PNG + bytes(PIECE + 4),
-}
-
-
-@pytest.fixture
-def pictured(tmp_path) -> Path:
-    attached = [item for one, content in PICTURES.items() for item in (*pieces(one, content), one)]
-    return written(tmp_path / "a.lightoff", DRAFT, Reading(DRAFT.key, 1, 1.0), *attached)
-
-
-def pictures_of(path: Path) -> dict[Attachment, bytes]:
-    with Recording(path) as recording:
-        return {one: recording.content(one.id) for one in recording.attachments()}
-
-
-def test_photographs_make_the_round_trip_and_no_reader_of_parquet_sees_them(tmp_path, pictured):
-    sent(pictured, tmp_path / "a.parquet")
-    assert asked(tmp_path / "a.parquet", "SELECT point, value FROM FILE") == [("draft_switch", 1.0)]
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert (done.lacking, done.problem_count) == ("", 0)
-    assert pictures_of(tmp_path / "b.lightoff") == PICTURES
-    assert everything(tmp_path / "b.lightoff") == everything(pictured)
-
-
-def test_a_photograph_that_is_damaged_in_the_file_is_told_and_the_rest_comes_back(tmp_path, pictured):
-    sent(pictured, tmp_path / "a.parquet")
-    content = bytearray((tmp_path / "a.parquet").read_bytes())
-    content[content.find(JPEG) + len(JPEG) - 3] ^= 1
-    (tmp_path / "a.parquet").write_bytes(content)
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert [str(one) for one in done.problems] == [
-        "photograph 2: trap.jpg is damaged, or was lost when another program wrote the file anew"
-    ]
-    assert [one.id for one in pictures_of(tmp_path / "b.lightoff")] == ["p2"]
-    assert done.readings == 1
-
-
-@pytest.mark.parametrize(
-    ("told", "says"),
-    [
-        ({"size": 2**40}, "has 1099511627776 bytes at"),
-        ({"at": -1}, "at -1, which cannot be"),
-        ({"at": 10**15}, "which cannot be"),
-        ({"at": 9}, "is damaged, or was lost"),
-        ({"checksum": "x"}, "cannot be understood"),
-        ({"media_type": "text/html"}, "is no picture of the kind that it is said to be"),
-    ],
-)
-def test_what_is_said_of_a_photograph_is_not_believed(tmp_path, pictured, monkeypatch, told, says):
-    real = exchange_parquet.put_pictures
-    monkeypatch.setattr(exchange_parquet, "put_pictures", lambda *given: [one | told for one in real(*given)])
-    sent(pictured, tmp_path / "a.parquet")
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert done.problem_count == 2
-    assert all(says in one.reason for one in done.problems)
-    assert pictures_of(tmp_path / "b.lightoff") == {}
-
-
-def test_a_file_of_before_that_only_names_its_photographs_is_read(tmp_path, pictured, monkeypatch):
-    monkeypatch.setattr(exchange_parquet, "put_pictures", lambda _, recording: map(asdict, recording.attachments()))
-    sent(pictured, tmp_path / "a.parquet")
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert done.lacking == "2 photographs of the recording are not in it"
-    assert done.readings == 1
-
-
-def test_a_photograph_that_is_damaged_in_the_recording_is_left_out_and_told(tmp_path, pictured):
-    content = bytearray(pictured.read_bytes())
-    content[content.find(JPEG) + len(JPEG) - 3] ^= 1
-    pictured.write_bytes(content)
-    with Recording(pictured, past_damage=True) as recording:
-        export_parquet(recording, tmp_path / "a.parquet")
-        assert ["trap.jpg" in recording.told(one) for one in recording.damage] == [True]
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert done.lacking == "1 photograph of the recording is not in it"
-    assert [one.id for one in pictures_of(tmp_path / "b.lightoff")] == ["p2"]

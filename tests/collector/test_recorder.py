@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Sequence
 from contextlib import asynccontextmanager
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 
@@ -73,6 +74,10 @@ async def running(recorder: Recorder):
         await task
 
 
+def _has(found: Sequence[object], count: int) -> bool:
+    return len(found) >= count
+
+
 def readings(start: int, stop: int) -> list[Reading]:
     return [Reading(CHANNEL.key, number, float(number)) for number in range(start, stop)]
 
@@ -126,7 +131,7 @@ async def test_sealing_that_fails_is_no_failed_batch(tmp_path):
     async with running(recorder):
         for number, reading in enumerate(readings(0, 3), start=1):
             recorder.put(reading)
-            await until(lambda number=number: len(store.sealings) == number, what="sealing is tried")
+            await until(partial(_has, store.sealings, number), what="sealing is tried")
     assert store.items == readings(0, 3)
     assert (recorder.failure, heard) == (None, [])
 
@@ -139,8 +144,7 @@ async def test_batches_begin_at_an_even_pace_however_long_one_takes(tmp_path):
     async with running(recorder):
         for reading in readings(0, 10):
             recorder.put(reading)
-            count = len(store.began)
-            await until(lambda count=count: len(store.began) > count, what="the next batch begins")
+            await until(partial(_has, store.began, len(store.began) + 1), what="the next batch begins")
     assert min(late - early for early, late in pairwise(store.began)) < PERIOD + took
 
 
