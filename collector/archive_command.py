@@ -79,7 +79,7 @@ def forward_all(
 
 
 def _target(recording: Path, wanted: Wanted) -> Target:
-    with Recording(recording) as opened:
+    with Recording(recording, past_damage=True) as opened:
         if about_of(opened) is None:
             raise InputError(f"{recording} has no readings", "there is nothing to send")
         text = opened.job() or ""
@@ -108,7 +108,9 @@ def _done(forwarder: Forwarder, *, whole: bool, target: Target) -> Done:
         problems.append(f"{target} refuses {status.aside} readings; they and the reasons are in {forwarder.kept_file}")
     if status.unwritten:
         problems.append(f"what {target} has could not be written down, and is sent again next time: {status.unwritten}")
+    problems += [f"left out: {text}" for text in forwarder.damaged]
     twice = f", {status.again} of them sent again" if status.again else ""
     count = status.sent - status.again
-    has = f"{target} has all of it" if whole and not status.aside else f"{target} does not have all of it"
+    all_of_it = "all of it" if not forwarder.damaged else "all of it that can be read"
+    has = f"{target} has {all_of_it}" if whole and not status.aside else f"{target} does not have all of it"
     return Done(f"{count} readings sent{twice}; {has}", tuple(problems))

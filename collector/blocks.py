@@ -1,6 +1,6 @@
 """Sealed readings: many of one channel in a compressed block that says what is in it and whether it is whole.
 
-The seam to the compression of numbers (pcodec). docs/recording-format.md has the form in a stranger's words.
+docs/recording-format.md has the form in a stranger's words.
 """
 
 import math
@@ -9,16 +9,15 @@ import zlib
 from dataclasses import dataclass
 
 import numpy as np
-from pcodec import ChunkConfig, DeltaSpec, standalone
 
 from analysis.model import Quality
+from collector.columns import packed_times, packed_values, unpacked_times, unpacked_values
 from collector.rows import Rows
 
 COLUMNS = "channel, first, last, count, low, high, doubtful, time, value, quality, checksum"
 """Of the table `block`, in the order of the fields below."""
 
-_TIMES = ChunkConfig(compression_level=8, delta_spec=DeltaSpec.try_consecutive(1))
-_VALUES = ChunkConfig(compression_level=8)
+_UNDECODED = (RuntimeError, TypeError, ValueError, IndexError, AttributeError, OverflowError)
 _HEAD = struct.Struct("<qqqqddqqqq")
 
 
@@ -62,8 +61,8 @@ def encoded(channel: int, rows: Rows) -> Block:
         float(finite.min()) if finite.size else None,
         float(finite.max()) if finite.size else None,
         int(np.count_nonzero(rows.quality == Quality.SUSPECT)),
-        standalone.simple_compress(np.ascontiguousarray(rows.time), _TIMES),
-        standalone.simple_compress(np.ascontiguousarray(rows.value), _VALUES),
+        packed_times(rows.time),
+        packed_values(rows.value),
         zlib.compress(rows.quality.tobytes()) if rows.quality.any() else b"",
     )
     return Block(*_facts(block), checksum_of(block))
@@ -74,9 +73,9 @@ def decoded(block: Block) -> Rows:
     try:
         if checksum_of(block) != block.checksum:
             raise DamagedError("its checksum differs")
-        time, value = standalone.simple_decompress(block.time), standalone.simple_decompress(block.value)
+        time, value = unpacked_times(block.time), unpacked_values(block.value)
         quality = np.frombuffer(zlib.decompress(block.quality), np.int8) if block.quality else None
-    except (RuntimeError, TypeError, ValueError, AttributeError, OverflowError, struct.error, zlib.error) as error:
+    except (*_UNDECODED, struct.error, zlib.error) as error:
         raise DamagedError(f"it cannot be decoded ({error})") from error
     rows = Rows(time, value, np.zeros(block.count, np.int8) if quality is None else quality)
     if not rows.time.size == rows.value.size == rows.quality.size == block.count:

@@ -302,6 +302,7 @@ def _run(plan: "Plan", *, no_browser: bool, share_here: str | None = None, share
     from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
+    from collector.steady import be_steady
 
     opened = no_browser
 
@@ -329,6 +330,7 @@ def _run(plan: "Plan", *, no_browser: bool, share_here: str | None = None, share
 
     plan = replace(plan, building=building.wished(share_here, share_for, time.time()))
     click.echo(CAUTIONS)
+    be_steady()
     collector = asyncio.run(run(plan, on_address=shown, on_start=started, on_left=say, on_share=shared))
     recorder = collector.recorder
     click.echo(f"stopped: {collector.readings} readings, {recorder.lost} lost")

@@ -132,8 +132,8 @@ def export(
 ) -> None:
     """Write a recording as CSV or Parquet, every value as the instrument gave it, or hand it over as it is.
 
-    Parquet keeps all but photographs: quality, what is known of each instrument, events and the job file; import makes
-    the same recording of it. CSV keeps times and values. docs/exchange.md describes both. A .lightoff file is a whole
+    Parquet keeps all: quality, what is known of each instrument, events, photographs and the job file; import makes the
+    same recording of it. CSV keeps times and values. docs/exchange.md describes both. A .lightoff file is a whole
     recording of one moment, also of one that is being recorded: never copy the file of a running recording by other
     means.
     """
@@ -166,7 +166,7 @@ def export(
         export_as = export_parquet if chosen == "parquet" else export_csv
         count = export_as(opened, None if standard else output, span=span, progress=progress)
         happened = export_events(opened, events) if events else 0
-        left = _left(len(opened.attachments()), recording) if chosen == "parquet" else "" if events else untold(opened)
+        left = "" if chosen == "parquet" or events else untold(opened)
         damaged = [opened.told(damage) for damage in opened.damage]
     click.echo(f"{output}: {count} readings", err=standard)
     if events:
@@ -175,14 +175,6 @@ def export(
         say(one)
     if damaged:
         sys.exit(1)
-
-
-def _left(pictures: int, recording: Path) -> str:
-    """What a Parquet file does not carry."""
-    if not pictures:
-        return ""
-    what = "1 photograph is" if pictures == 1 else f"{pictures} photographs are"
-    return f"{what} not in it; take them out with lightoff photos {recording} -o FOLDER"
 
 
 def _form_of(output: Path, form: str | None, *, standard: bool) -> str:

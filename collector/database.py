@@ -18,8 +18,11 @@ DatabaseError = sqlite3.DatabaseError
 
 APPLICATION_ID = 0x4C4F4646
 """Marks a file as a recording of ours, whatever its name."""
-FORMAT = 3
-"""Version of the tables below. 1 and 2 had a row a reading; they are read, and rewritten before they are written to."""
+FORMAT = 4
+"""Version of the tables below and of what is in them. Older ones are read, and rewritten before they are written to.
+
+1 and 2 had a row a reading, 3 blocks with plain columns alone (`collector/columns.py`).
+"""
 
 # `low` and `high` of a block have no type: a REAL column would make 0.0 of -0.0.
 _TABLES = """

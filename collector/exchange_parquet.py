@@ -1,15 +1,16 @@
 """A recording's way in and out as Parquet, streaming: a channel after the other, in row groups of bounded size."""
 
 from collections.abc import Iterator
-from dataclasses import asdict
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model import Channel, Event, EventKind, Quality
+from collector.attachments import pieces
 from collector.exchange import Imported, Progress, Span, Wanted, share
+from collector.exchange_pictures import pictures_in, put_pictures
 from collector.recording import Recording
 from collector.rows import Many, Rows
 from collector.shifts import Shifts
@@ -47,7 +48,8 @@ def export_parquet(
                 count += rows.time.size
                 if progress:
                     progress((number + share(at, begin, end)) / len(channels))
-        writer.finish(codec.texts_of(channels, recording.events(), map(asdict, recording.attachments())))
+        pictures = put_pictures(writer, recording)
+        writer.finish(codec.texts_of(channels, recording.events(), pictures))
     return count
 
 
@@ -149,18 +151,29 @@ class _Importing:
         if not self._ours and not self._readings:
             first = f" ({self._told.first[0]})" if self._told.first else ""
             raise InputError(f"{self._source} has no reading that could be read{first}", "name another file")
+        lacking = self._pictures(codec.attachments_in(texts, name) if self._ours else [])
         text = f"imported from {self._source.name}: {self._readings} readings, {self._told.count} problems"
         if not self._ours or self._told.count or self._shifts:
             self._batch.append(Event(now, EventKind.RECORDER, text, None, {"from": self._source.name}))
         self._batch += self._shifts.events(self._source.name, now)
         self._batch += self._told.events(self._source.name, now)
         self._write()
-        pictures = codec.attachments_in(texts, name)
-        many = "1 photograph of the recording is" if pictures == 1 else f"{pictures} photographs of the recording are"
-        lacking = f"{many} not in it" if pictures else ""
         return Imported(
             self._readings, self._store.kept, self._conflicts, self._told.first, self._told.count, lacking=lacking
         )
+
+    def _pictures(self, told: list[dict[str, Any]]) -> str:
+        """Take the photographs in, each in a batch of its own; what of them is not in the file, in words."""
+        lacking = 0
+        for number, one in enumerate(pictures_in(self._source, told), start=1):
+            if one is None:
+                lacking += 1
+            elif one.why:
+                self._told.add(Problem(number, one.why, "photograph"))
+            else:
+                self._store.append([*pieces(one.attachment, one.content), one.attachment])
+        many = "1 photograph of the recording is" if lacking == 1 else f"{lacking} photographs of the recording are"
+        return f"{many} not in it" if lacking else ""
 
     def _meet(self, channel: Channel) -> None:
         self._channels[channel.key] = channel

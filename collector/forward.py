@@ -9,7 +9,8 @@ program was killed, since only what is kept is written down. The same line sent 
 import logging
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -45,6 +46,8 @@ KEEPING = 1.0
 """Between two writings of what is kept. [s]"""
 REST = 0.25
 """Until the next look when there is nothing to do. [s]"""
+MOST_DAMAGED = 100
+"""Damaged parts of the recording that are told; of further ones nothing is said here, `verify` has them all. [1]"""
 
 log = logging.getLogger(__name__)
 
@@ -82,6 +85,7 @@ class Forwarder:
         self._forgotten = 0
         self._anew = False
         self._newest = 0
+        self._damaged: dict[str, None] = {}
 
     @property
     def done(self) -> bool:
@@ -97,6 +101,11 @@ class Forwarder:
     def kept_file(self) -> Path:
         """Where what the server has, and what it refuses, is written down."""
         return self._kept.path
+
+    @property
+    def damaged(self) -> tuple[str, ...]:
+        """What of the recording could not be read, in words; the rest is sent."""
+        return tuple(self._damaged)
 
     @property
     def share(self) -> float:
@@ -142,7 +151,7 @@ class Forwarder:
         return now - self._beaten >= CALM_BEAT
 
     def _begin(self) -> bool:
-        with Recording(self._path) as recording:
+        with self._opened() as recording:
             self._about = about_of(recording, self._kept.calls())
             span = recording.span()
         if self._about is None:
@@ -153,7 +162,7 @@ class Forwarder:
 
     def _next(self) -> list[Piece]:
         """What is sent next: what was recorded just now, else what the round through the recording finds."""
-        with Recording(self._path) as recording:
+        with self._opened() as recording:
             if marks := self.marks.take(most=1):
                 try:
                     self._learn(recording, {mark.channel for mark in marks})
@@ -170,6 +179,18 @@ class Forwarder:
         while self._ready and sum(len(piece.rows.time) for piece in pieces) < BATCH:
             pieces.append(self._ready.popleft())
         return pieces
+
+    @contextmanager
+    def _opened(self) -> Iterator[Recording]:
+        """The recording; a part of it that is damaged is told once and keeps nothing else from being sent."""
+        with Recording(self._path, past_damage=True) as recording:
+            try:
+                yield recording
+            finally:
+                for text in [recording.told(one) for one in recording.damage]:
+                    if text not in self._damaged and len(self._damaged) < MOST_DAMAGED:
+                        self._damaged[text] = None
+                        log.warning("left out: %s", text)
 
     def _read(self, recording: Recording, mark: Mark) -> Piece:
         place = mark.channel, mark.minute
@@ -290,7 +311,7 @@ class Forwarder:
         status.behind = max(0.0, (self._now() - min(waiting)) / 1e9) if waiting else 0.0
         status.waiting = len(self.marks) + len(self._ready)
         status.unsure = len(self._answered)
-        status.aside = self._kept.aside
+        status.aside, status.damaged = self._kept.aside, len(self._damaged)
         status.share = self._audit.share
         status.unwritten = self._kept.failure
         status.count_up(sent=self.sent, now=self._now())

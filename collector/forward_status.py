@@ -33,6 +33,8 @@ class ForwardStatus:
     """Readings that had to be sent again. [1]"""
     aside: int = 0
     """Readings that the server refuses. [1]"""
+    damaged: int = 0
+    """Damaged parts of the recording that could not be read, and are not sent. [1]"""
     shared: int = 0
     """Readings told apart from another of the same millisecond by a tag of their own. [1]"""
     unwritten: str = ""

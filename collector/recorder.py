@@ -7,6 +7,8 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from functools import partial
+from typing import TypeVar
 
 from analysis.model import NANOSECONDS, Channel, Event, EventKind, Reading
 from collector.attachments import LARGEST, Attachment, Piece, pieces
@@ -16,7 +18,7 @@ from collector.store import Store, Written
 from drivers.base import InputError, Now
 
 PERIOD = 0.1
-"""Longest time a reading waits before its batch is written. [s]"""
+"""From the beginning of a batch to that of the next: no reading waits longer before its own is written. [s]"""
 RETRY = 1.0
 """Time between two tries while the store cannot write. [s]"""
 PATIENCE = 600.0
@@ -32,6 +34,8 @@ Done = Callable[[], None]
 Item = Channel | Reading | Event | Many
 Gap = tuple[int, int, int]
 """First and last time of what was lost [ns], and how much [1]."""
+
+T = TypeVar("T")
 
 log = logging.getLogger(__name__)
 
@@ -101,10 +105,13 @@ class Recorder:
 
     async def run(self) -> None:
         """Write until `stop`, then what is left, and return; any error but a store that cannot write is a defect."""
+        clock = asyncio.get_running_loop().time
         with ThreadPoolExecutor(1, "recorder") as thread:
+            began = clock()
             while not (self._stopping and not self._waiting and not self._attaching):
                 if not self._stopping:
-                    await self._pause(self._retry if self.failure else PERIOD)
+                    await self._pause(self._retry if self.failure else max(0.0, began + PERIOD - clock()))
+                began = clock()
                 await self._write(thread)
                 if self._stopping and self.failure:
                     self.lost += sum(_readings_in(item) for _, item in self._waiting)
@@ -133,12 +140,8 @@ class Recorder:
         gap, self._gap = self._gap, None  # what is dropped while this batch is written goes with the next
         told = [self._gap_event(gap)] if gap else []
         items += told
-        writing = asyncio.get_running_loop().run_in_executor(thread, self._store.append, items)
         try:
-            conflicts = await asyncio.shield(writing)
-        except asyncio.CancelledError:
-            await asyncio.wait([writing])  # a batch in the writer's hands is never left half known
-            raise
+            conflicts = await self._in(thread, partial(self._store.append, items, seal=False))
         except RecordingError as error:
             self._waiting.extendleft(reversed(batch))
             self._attaching.extendleft(reversed(attaching))
@@ -156,6 +159,22 @@ class Recorder:
         self._recovered()
         if not self._waiting and not self._attaching:
             self._idle.set()
+        await self._seal(thread)
+
+    async def _seal(self, thread: ThreadPoolExecutor) -> None:
+        """Between two batches: who waits for a batch to be durable must not wait for this."""
+        try:
+            await self._in(thread, self._store.seal)
+        except RecordingError as error:
+            log.warning("readings stay unsealed for now, which costs room: %s", error)
+
+    async def _in(self, thread: ThreadPoolExecutor, work: Callable[[], T]) -> T:
+        doing = asyncio.get_running_loop().run_in_executor(thread, work)
+        try:
+            return await asyncio.shield(doing)
+        except asyncio.CancelledError:
+            await asyncio.wait([doing])  # a batch in the writer's hands is never left half known
+            raise
 
     def _next_piece(self) -> list[Piece | tuple[Attachment, Done]]:
         """What of the attachments goes with the next batch: one piece, and what ends it."""

@@ -37,13 +37,14 @@ class Recording(Closing):
         self.name = path.name.removesuffix(".lightoff")
         self.damage: list[Damage] = []
         """What was left out so far."""
-        self._past_damage = past_damage
+        self.past_damage = past_damage
+        """Whether what is damaged is left out instead of ending what reads it."""
         self.db = open_for_reading(path)
         """For `collector.verify`, which looks at the file itself."""
         self._held = 0
         with said(path, "open"):
             self.format = format_of(self.db)
-        """Of the file; 3 is written now."""
+        """Of the file; `collector.database.FORMAT` is written now."""
         self._checked = self.format >= 3
         self.parts: Parts = SealedAndFresh(self.db, self._damaged) if self._checked else OlderParts(self.db)
 
@@ -238,7 +239,7 @@ class Recording(Closing):
         return f"{many}readings{who} from {moment(damage.first)} to {moment(damage.last)} are damaged: {damage.why}"
 
     def _damaged(self, damage: Damage) -> None:
-        if not self._past_damage:
+        if not self.past_damage:
             hint = "lightoff verify says what else is; analyze and export go on without it"
             raise RecordingError(f"{self.path}: {self.told(damage)}", hint)
         if damage not in self.damage:

@@ -20,7 +20,7 @@ from collector.rows import EARLIEST, Rows, joined, merged
 
 SEALED_AFTER = 4096
 """Readings of a channel that make a block: 7 minutes at 10 Hz. [1]"""
-FULL = 1.25
+FULL = 4.5
 """A block takes further readings up to so many times that number. [1]"""
 MOST_FRESH = 32
 """When all channels together have so many times that number, the one that was not sealed for longest is. [1]"""

@@ -3,8 +3,8 @@
 Transaction rule: `append` is one transaction; what it has returned for is on the medium. Every such commit is synced
 (`synchronous=FULL` on a write-ahead log): with batches of 100 ms that is ten syncs a second at most, made in a thread
 of their own, and a power loss takes nothing that `append` has returned for. Sealing (`collector/sealing.py`) is a
-transaction of its own after that; it moves readings within the file, and a crash or a power loss leaves them moved or
-not.
+transaction of its own after that, by default at the end of `append`; the recorder asks for it when it has told that the
+batch is durable. It moves readings within the file, and a crash or a power loss leaves them moved or not.
 """
 
 import logging
@@ -57,6 +57,8 @@ class Store(Closing):
         self._lock = threading.Lock()
         self.kept = 0
         """Readings recorded by this writer, those that were there already not counted. [1]"""
+        self._taken = 0
+        """Of them, since sealing was last asked for. [1]"""
         try:
             _keep_others_out(path, self._only_one)
             raise_to_present(path)
@@ -71,8 +73,10 @@ class Store(Closing):
             _leave(path, self._only_one)
             raise
 
-    def append(self, batch: Sequence[Written]) -> list[Event]:
+    def append(self, batch: Sequence[Written], *, seal: bool = True) -> list[Event]:
         """Record a batch in one transaction; on return it is durable. RecordingError: nothing of it was recorded.
+
+        Without `seal` whoever calls has to call `seal` before the next batch.
 
         A reading with the (channel, time) of an earlier one is the same reading; where its value differs the first
         stays and a conflict event is recorded. Returns these events. KeyError: a reading of a channel not recorded.
@@ -86,8 +90,20 @@ class Store(Closing):
             if taking.kept:
                 self._sealer.taken(taking.kept)
                 self.kept += taking.count
-                self._sealer.catch_up(self._db, taking.count)
+                self._taken += taking.count
+            if seal:
+                self._seal()
             return conflicts
+
+    def seal(self) -> None:
+        """Seal what is due; what fails costs nothing but room."""
+        with self._lock, said(self.path, "record to"):
+            self._seal()
+
+    def _seal(self) -> None:
+        count, self._taken = self._taken, 0
+        if count:
+            self._sealer.catch_up(self._db, count)
 
     def _stay_in_place(self) -> None:
         """Where the file was removed or renamed under us, write everything recorded so far to its place again."""

@@ -139,8 +139,9 @@ class ParquetWriter:
             ]
         )
         self._file = _Counted(file)
+        self._sink = arrow.PythonFile(self._file, "w")
         self._parquet = parquet.ParquetWriter(
-            arrow.PythonFile(self._file, "w"),
+            self._sink,
             self._schema,
             version="2.6",
             compression="zstd",
@@ -169,6 +170,12 @@ class ParquetWriter:
         arrow = self._arrow
         places = arrow.Array.from_buffers(arrow.int32(), count, [None, zeros])
         return arrow.DictionaryArray.from_arrays(places, _words([text]))
+
+    def aside(self, content: bytes) -> int:
+        """Write bytes that no reader of Parquet looks at, behind the row groups up to now; where they begin. [bytes]"""
+        at: int = self._sink.tell()
+        self._sink.write(content)
+        return at
 
     def finish(self, texts: Mapping[str, str]) -> None:
         """Write what the file says of itself, and its end."""

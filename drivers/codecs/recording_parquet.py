@@ -72,9 +72,9 @@ def events_in(texts: Mapping[str, str], name: str) -> tuple[list[Event], list[Pr
     return events, problems
 
 
-def attachments_in(texts: Mapping[str, str], name: str) -> int:
-    """How many attachments the recording had. [1]"""
-    return len(_objects(texts, ATTACHMENTS_KEY, name))
+def attachments_in(texts: Mapping[str, str], name: str) -> list[dict[str, Any]]:
+    """What the file says of each attachment; InputError where the text is damaged."""
+    return _objects(texts, ATTACHMENTS_KEY, name)
 
 
 def _objects(texts: Mapping[str, str], key: str, name: str) -> list[dict[str, Any]]:

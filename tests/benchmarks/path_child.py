@@ -22,6 +22,7 @@ from collector.collector import Collector
 from collector.commands import Commands
 from collector.feed import Feed
 from collector.rules import default_rules
+from collector.steady import be_steady
 from collector.store import Store, Written
 from drivers.base import Emit
 
@@ -38,9 +39,9 @@ class Timed(Store):
     late: list[np.ndarray]
     """[s]"""
 
-    def append(self, batch: Sequence[Written]) -> list[Event]:
+    def append(self, batch: Sequence[Written], *, seal: bool = True) -> list[Event]:
         """As always, and note it."""
-        conflicts = super().append(batch)
+        conflicts = super().append(batch, seal=seal)
         times = np.array([item.time for item in batch if isinstance(item, Reading)], np.int64)
         self.late.append((clock() - times) / 1e9)
         return conflicts
@@ -116,4 +117,5 @@ if __name__ == "__main__":
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     clock = Clock()
+    be_steady()  # as the command does
     print(json.dumps(asyncio.run(measured(Path(settings["path"]), settings["rate"], settings["seconds"]))))  # noqa: T201

@@ -1,13 +1,17 @@
-"""Recordings as the programs of formats 1 and 2 left them, written with SQLite alone."""
+"""Recordings as the programs of formats 1 and 2 left them, written with SQLite alone, and those of format 3."""
 
 import json
 import math
 import sqlite3
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
+
+from pcodec import ChunkConfig, standalone
 
 from analysis.model import Channel, Event, Reading
 from collector.attachments import Attachment, pieces
+from collector.blocks import COLUMNS, Block, checksum_of, decoded
 
 TABLES = """
 CREATE TABLE channel (
@@ -67,5 +71,25 @@ def older(
             Path(f"{path}{ending}").write_bytes(content)
         return path
     db.execute("PRAGMA journal_mode=DELETE")
+    db.close()
+    return path
+
+
+def of_format_3(path: Path) -> Path:
+    """A finished recording as the programs of format 3 left it: the same tables, times and values in plain columns."""
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("BEGIN")
+    for number, *facts in db.execute(f"SELECT id, {COLUMNS} FROM block").fetchall():
+        block = Block(*facts)
+        rows = decoded(block)
+        plain = replace(
+            block,
+            time=standalone.simple_compress(rows.time, ChunkConfig()),
+            value=standalone.simple_compress(rows.value, ChunkConfig()),
+        )
+        content = (plain.time, plain.value, checksum_of(plain), number)
+        db.execute("UPDATE block SET time=?, value=?, checksum=? WHERE id=?", content)
+    db.execute("PRAGMA user_version=3")
+    db.execute("COMMIT")
     db.close()
     return path

@@ -59,7 +59,7 @@ def test_a_recording_of_format_1_is_read_as_it_is_and_raised_when_it_goes_on(old
     assert version(older) == 1, "reading changes nothing"
     with Store(older) as store:
         store.append([*pieces(PHOTO, CONTENT), PHOTO])
-    assert version(older) == FORMAT == 3
+    assert version(older) == FORMAT == 4
     with Recording(older) as recording:
         assert recording.content(PHOTO.id) == CONTENT
         assert recording.read(DRAFT.key).value.tolist() == [0, 1, 2, 3]

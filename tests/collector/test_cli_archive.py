@@ -1,14 +1,16 @@
 """The command `archive`: finished recordings to a server."""
 
+import sqlite3
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from analysis.model import Event, EventKind
+from analysis.model import Event, EventKind, Reading
 from collector.cli import main
+from collector.store import Store
 from tests.collector.archive_bench import gate, serving, stored
-from tests.collector.recordings import DRAFT, T0, ramp, recorded
+from tests.collector.recordings import DRAFT, SECOND, SUPPLY, T0, ramp, recorded
 
 STARTED = Event(T0, EventKind.RECORDER, "recording started", None, {"wall": T0})
 
@@ -49,6 +51,28 @@ def test_without_a_url_the_job_says_where_and_with_which_token(tmp_path: Path, m
         missing = run(call, "--settle", "0")
         assert missing.exit_code == 1
         assert "archive: the environment has no ARCHIVE_TOKEN" in missing.stderr
+
+
+def test_what_is_damaged_is_told_and_the_rest_is_sent(tmp_path: Path):
+    """A flipped bit in a block of one channel: every reading of the other, and of the first before and after it."""
+    path = tmp_path / "call.lightoff"
+    with Store(path, sealed_after=20) as store:
+        store.append([STARTED, DRAFT, SUPPLY])
+        for number in range(300):
+            store.append([Reading(key, T0 + number * SECOND // 10, float(number)) for key in (DRAFT.key, SUPPLY.key)])
+    db = sqlite3.connect(path)
+    query = "SELECT id, count, value FROM block WHERE channel=1 ORDER BY first LIMIT 1 OFFSET 1"
+    block, lost, value = db.execute(query).fetchone()
+    db.execute("UPDATE block SET value=? WHERE id=?", (value[:-1] + bytes([value[-1] ^ 1]), block))
+    db.commit()
+    db.close()
+    with serving(tmp_path) as server:
+        done = run(path, server.url, "--settle", "0.2")
+        assert done.exit_code == 1
+        assert f"{600 - lost} readings sent; 127.0.0.1:{server.port} has all of it that can be read\n" in done.stdout
+        assert f"left out: {lost} readings of {DRAFT.key} from " in done.stderr
+        counts = {tags["point"]: len(times) for tags, times, _ in server.series()}
+        assert counts == {"draft_switch": 300 - lost, "temp_supply": 300}
 
 
 def test_what_is_refused_is_told(call: Path):

@@ -248,7 +248,7 @@ async def test_a_store_that_cannot_write_is_heard_and_the_call_lives_on(tmp_path
         store = collector.recorder._store
         append = store.append
 
-        def full(batch):
+        def full(batch, *, seal=True):
             raise RecordingError("cannot record to a.lightoff (full)", "free some space")
 
         store.append = full  # type: ignore[method-assign]

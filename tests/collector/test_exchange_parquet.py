@@ -5,11 +5,9 @@ import io
 import json
 import math
 import os
-import struct
 import tempfile
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 import duckdb
 import numpy as np
@@ -19,17 +17,13 @@ from hypothesis import strategies as st
 
 from analysis.model import Channel, Event, EventKind, Quality, Reading
 from collector import exchange_parquet
-from collector.attachments import Attachment, Piece
 from collector.exchange import Span, export_csv, import_csv
-from collector.exchange_parquet import export_parquet, import_parquet
 from collector.recording import Recording
-from collector.store import Store
 from drivers.arrow import Group, ParquetReader, ParquetWriter
 from drivers.base import InputError
 from drivers.codecs.recording_parquet import QUALITIES
+from tests.collector.round_trips import DRAFT, SUPPLY, asked, bits, everything, sent, taken, written
 
-DRAFT = Channel("draft_switch", "draft meter", "inH2O", -5.0, 5.0, "0.5 % + 0.01 inH2O", 0.25)
-SUPPLY = Channel("temp_supply", 'duct "T", no. 2', "degF")
 NAN = math.nan
 EXAMPLES = int(os.environ.get("LIGHTOFF_ROUND_TRIPS", "25"))
 """Random recordings that make the round trip. [1]"""
@@ -40,46 +34,6 @@ EVENTS = (
     Event(8, EventKind.WITHDRAWN, "withdrawn", SUPPLY.key, {"channel": SUPPLY.key, "at": 3}),
     Event(2**63 - 1, EventKind.MARK, "", None, {"nested": {"list": [1, None, True, 1e-300]}}),
 )
-
-
-def written(path: Path, *items) -> Path:
-    with Store(path) as store:
-        store.append(list(items))
-    return path
-
-
-def sent(source: Path, target: Path, **options) -> int:
-    with Recording(source) as recording:
-        return export_parquet(recording, target, **options)
-
-
-def taken(source: Path, target: Path, **options):
-    return import_parquet(source, target, job=None, now=1, **options)
-
-
-def bits(values) -> list[str]:
-    return ["nan" if math.isnan(value) else struct.pack(">d", value).hex() for value in values]
-
-
-def everything(path: Path) -> dict[str, Any]:
-    """All that a recording has, in a form that compares to the last bit."""
-    with Recording(path) as recording:
-        rows = {channel.key: recording.read(channel.key) for channel in recording.channels}
-        return {
-            "channels": recording.channels,
-            "readings": {
-                key: (own.time.tolist(), bits(own.value.tolist()), own.quality.tolist()) for key, own in rows.items()
-            },
-            "events": recording.events(),
-            "job": recording.job(),
-            "withdrawn": recording.withdrawn(),
-        }
-
-
-def asked(path: Path, question: str) -> list[tuple[Any, ...]]:
-    """What DuckDB, a reader from outside, answers of a file."""
-    with duckdb.connect() as db:
-        return db.execute(question.replace("FILE", f"'{path}'")).fetchall()
 
 
 @pytest.fixture
@@ -384,13 +338,3 @@ def test_a_format_of_later_is_not_guessed_at(tmp_path, whole, monkeypatch):
     monkeypatch.undo()
     with pytest.raises(InputError, match="has format 2, which this program does not know; use a newer lightoff"):
         taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-
-
-def test_photographs_are_named_and_not_carried(tmp_path):
-    picture = Attachment("p1", 5, "trap.jpg", "image/jpeg", "the trap", 3)
-    source = written(tmp_path / "a.lightoff", DRAFT, Reading(DRAFT.key, 1, 1.0), Piece("p1", 0, b"abc"), picture)
-    sent(source, tmp_path / "a.parquet")
-    texts = dict(asked(tmp_path / "a.parquet", "SELECT decode(key), decode(value) FROM parquet_kv_metadata(FILE)"))
-    assert json.loads(texts["lightoff.attachments"])[0]["name"] == "trap.jpg"
-    done = taken(tmp_path / "a.parquet", tmp_path / "b.lightoff")
-    assert done.lacking == "1 photograph of the recording is not in it"

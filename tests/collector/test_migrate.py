@@ -13,14 +13,14 @@ from pathlib import Path
 import pytest
 
 from analysis.model import Event, EventKind, Quality, Reading
-from collector.attachments import PIECE, Attachment
+from collector.attachments import PIECE, Attachment, pieces
 from collector.database import FORMAT, RecordingError, version_of
 from collector.migrate import ENDING
 from collector.recording import Recording
 from collector.sealing import seal_in_order
 from collector.store import Store
 from collector.verify import verified
-from tests.collector.older import older
+from tests.collector.older import of_format_3, older
 from tests.collector.recordings import DRAFT, SECOND, SUPPLY, T0
 
 VALUES = [-1.25, -0.0, 0.0, math.nan, math.inf, -math.inf, 5e-324, 7.0, 2.0**53 + 2, 0.1 + 0.2]
@@ -78,6 +78,26 @@ def test_an_older_recording_is_read_as_it_is_and_rewritten_when_it_goes_on(tmp_p
     with Recording(path) as recording:
         assert recording.read(DRAFT.key).value[:2].tolist() == [1.0, -1.25]
         assert recording.events({EventKind.CONFLICT})[-1] in (conflict, EVENTS[1])
+
+
+def test_a_recording_of_format_3_is_read_as_it_is_and_rewritten_smaller(tmp_path):
+    path = tmp_path / "call.lightoff"
+    with Store(path, sealed_after=500) as store:
+        store.append([DRAFT, SUPPLY, *EVENTS, *pieces(PHOTO, CONTENT), PHOTO])
+        for start in range(0, len(READINGS), 1000):
+            store.append(READINGS[start : start + 1000])
+    now = contents(path)
+    whole = of_format_3(path).read_bytes()
+    assert version_of(path) == 3
+    assert contents(path) == now
+    assert verified(path).faults == ()
+    assert path.read_bytes() == whole, "reading changes nothing"
+    Store(path).close()
+    assert version_of(path) == FORMAT
+    assert contents(path) == now
+    assert verified(path).faults == ()
+    assert path.stat().st_size < len(whole)
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
 REWRITE = """

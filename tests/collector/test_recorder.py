@@ -2,15 +2,18 @@
 
 import asyncio
 import threading
+import time
 from collections.abc import Sequence
 from contextlib import asynccontextmanager
+from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from analysis.model import Channel, Event, EventKind, Reading
 from collector.database import RecordingError
-from collector.recorder import MOST_AT_ONCE, Recorder
+from collector.recorder import MOST_AT_ONCE, PERIOD, Recorder
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import Emission
@@ -26,15 +29,32 @@ class Shaky:
         self.path = path
         self.batches: list[list[Emission]] = []
         self.failing: Exception | None = None
-        self.gate = threading.Event()
+        self.gate, self.sealing = threading.Event(), threading.Event()
         self.gate.set()
+        self.sealing.set()
+        self.sealings: list[int] = []
+        """Batches that were there each time sealing was asked for."""
+        self.sealing_fails: Exception | None = None
+        self.takes = 0.0
+        """So long a batch takes. [s]"""
+        self.began: list[float] = []
+        """When each batch began. [s]"""
 
-    def append(self, batch: Sequence[Emission]) -> list[Event]:
+    def append(self, batch: Sequence[Emission], *, seal: bool = True) -> list[Event]:
+        assert not seal, "who waits for a batch must not wait for sealing"
+        self.began.append(time.monotonic())
+        time.sleep(self.takes)
         self.gate.wait()
         if self.failing:
             raise self.failing
         self.batches.append(list(batch))
         return []
+
+    def seal(self) -> None:
+        self.sealings.append(len(self.batches))
+        self.sealing.wait()
+        if self.sealing_fails:
+            raise self.sealing_fails
 
     @property
     def items(self) -> list[Emission]:
@@ -49,8 +69,13 @@ async def running(recorder: Recorder):
     finally:
         if isinstance(recorder._store, Shaky):
             recorder._store.gate.set()  # a test that fails must not wait for it
+            recorder._store.sealing.set()
         recorder.stop()
         await task
+
+
+def _has(found: Sequence[object], count: int) -> bool:
+    return len(found) >= count
 
 
 def readings(start: int, stop: int) -> list[Reading]:
@@ -83,6 +108,44 @@ async def test_a_conflict_is_announced(tmp_path):
                 recorder.put(item)
             await recorder.caught_up()
     assert [event.kind for event in heard] == [EventKind.CONFLICT]
+
+
+async def test_who_waits_for_a_batch_does_not_wait_for_sealing(tmp_path):
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None)  # type: ignore[arg-type]
+    store.sealing.clear()
+    async with running(recorder):
+        recorder.put(readings(0, 1)[0])
+        async with asyncio.timeout(30):
+            await recorder.caught_up()
+        await until(lambda: store.sealings == [1], what="sealing is asked for after the batch")
+        assert recorder.written == 1
+        store.sealing.set()
+
+
+async def test_sealing_that_fails_is_no_failed_batch(tmp_path):
+    store = Shaky(tmp_path / "x")
+    store.sealing_fails = RecordingError("cannot record to x (full)", "free some space")
+    heard: list[Event] = []
+    recorder = Recorder(store, now=StillClock(), announce=heard.append)  # type: ignore[arg-type]
+    async with running(recorder):
+        for number, reading in enumerate(readings(0, 3), start=1):
+            recorder.put(reading)
+            await until(partial(_has, store.sealings, number), what="sealing is tried")
+    assert store.items == readings(0, 3)
+    assert (recorder.failure, heard) == (None, [])
+
+
+async def test_batches_begin_at_an_even_pace_however_long_one_takes(tmp_path):
+    """A batch that began only so long after the end of the one before would be at least both times apart."""
+    store, took = Shaky(tmp_path / "x"), 0.06
+    store.takes = took
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None)  # type: ignore[arg-type]
+    async with running(recorder):
+        for reading in readings(0, 10):
+            recorder.put(reading)
+            await until(partial(_has, store.began, len(store.began) + 1), what="the next batch begins")
+    assert min(late - early for early, late in pairwise(store.began)) < PERIOD + took
 
 
 async def test_a_failing_store_is_heard_and_outlived_without_loss(tmp_path):
