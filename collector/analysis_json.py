@@ -13,7 +13,7 @@ from analysis.model import Series, origin_of
 from analysis.sequence.attempts import Attempt, PhaseSpan
 from collector.analysis_run import WALL, Analysis
 from collector.analysis_units import in_units, judged, limit, rounded, seconds
-from collector.diagnosis_json import diagnosis_in_json
+from collector.diagnosis_json import diagnosis_in_json, proposals_in_json
 from collector.opened import Opened
 
 
@@ -32,7 +32,7 @@ def in_json(analysis: Analysis) -> dict[str, Any]:
         "measures": [_measure(one, start, analysis.units) for one in analysis.measures],
         "checks": [_check(one, analysis.units) for one in analysis.checks],
         **diagnosis_in_json(analysis.diagnosis, start),
-        "next_tests": [],
+        **proposals_in_json(analysis.next_tests),
         "alarms": [
             {"rule": one.rule, **_span(one.start, one.end, start), "priority": one.priority, "text": one.text}
             for one in analysis.alarms

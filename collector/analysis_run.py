@@ -6,15 +6,19 @@ from datetime import UTC, datetime
 
 from analysis.checks import Check
 from analysis.data import DataProblem, problems
+from analysis.diagnosis.information import Believed
+from analysis.diagnosis.next_tests import Proposals
 from analysis.diagnosis.result import Diagnosis
 from analysis.measures import Measured, measures
 from analysis.sequence.attempts import Recognition
 from analysis.sequence.recognize import recognize
 from collector.analysis_stops import stops
+from collector.deed_states import done_in
 from collector.diagnosing import diagnosis
 from collector.judged import judged
 from collector.opened import Opened
 from collector.past_alarms import PastAlarm, past_alarms
+from collector.proposing import proposals
 from collector.session import rules
 
 WALL = 365 * 86_400.0
@@ -36,6 +40,8 @@ class Analysis:
     data_problems: Sequence[DataProblem] = ()
     diagnosis: Diagnosis = field(default_factory=Diagnosis)
     """Causes, the most probable first."""
+    next_tests: Proposals = field(default_factory=lambda: Proposals((), ()))
+    """Tests that are safe here, the one that tells most for its time first."""
     units: str = "trade"
     """Units to show it in: `trade` or `metric`."""
 
@@ -53,13 +59,15 @@ def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "
     checks = judged(found, attempts, job)
     doubts = problems(series, attempts, job.plate, doubtful=opened.doubtful)
     tell(0.7)
-    judgement = diagnosis(series, attempts, found, doubts, job, year=_year(opened.start))
+    entries = done_in(opened.events)
+    judgement = diagnosis(series, attempts, found, doubts, job, year=_year(opened.start), entries=entries)
     tell(0.8)
     points = frozenset(one.channel.point for one in series)
     raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)
     alarms = sorted([*raised, *stops(series, attempts, found)], key=lambda alarm: (alarm.start, alarm.rule))
     tell(1.0)
-    return Analysis(opened, recognition, found, checks, alarms, doubts, judgement.diagnosis, units)
+    tests = proposals(Believed(judgement.weighed), opened, alarms, entries)
+    return Analysis(opened, recognition, found, checks, alarms, doubts, judgement.diagnosis, tests, units)
 
 
 def _year(time: float) -> float:

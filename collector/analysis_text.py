@@ -14,6 +14,7 @@ from collector.analysis_safety import safety
 from collector.analysis_units import judged
 from collector.diagnosis_text import causes
 from collector.opened import Opened
+from collector.proposals_text import next_tests
 from collector.sequence_words import OUTCOME_WORDS, PHASE_WORDS, in_words
 
 MOST_ROWS = 5
@@ -40,6 +41,7 @@ def lines(analysis: Analysis, *, every: bool = False) -> list[str]:
         *_section("MEASURES", measured(analysis, every=every)),
         *_section("CHECKS against the job file", _checks(analysis)),
         *_section("CAUSES", causes(analysis)),
+        *_section("NEXT TESTS", next_tests(analysis.next_tests)),
         *_section("ALARMS", _alarms(analysis)),
         *_section("DATA PROBLEMS", _data(analysis)),
         "",

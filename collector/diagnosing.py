@@ -1,6 +1,7 @@
 """The diagnosis of what was recorded: by the library that comes with the program and what the job file says."""
 
 import io
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
@@ -11,6 +12,7 @@ import numpy as np
 from analysis.data import DataProblem
 from analysis.diagnosis.cases import Cases, kind_of
 from analysis.diagnosis.causes import Priors, Visited
+from analysis.diagnosis.done import DEEDS, Done, conditioned
 from analysis.diagnosis.inference import Judged, diagnosed
 from analysis.diagnosis.known import Known
 from analysis.diagnosis.mixture import Mixture, fitted
@@ -72,21 +74,42 @@ def diagnosis(
     *,
     year: float = 0.0,
     priors: Priors | None = None,
+    entries: Sequence[Done] = (),
     told: bool = True,
 ) -> Judged:
     """Rank the causes of what was recorded.
 
     problems : channels that they say cannot be true are left out.
     priors : how common the causes are; None: the table of `analysis.diagnosis.causes`.
+    entries : what was done and tested; after a repair that attempts followed, those alone are judged.
     told : whether evidence and pairs are worked out too.
     """
+    since = _repaired(entries, attempts)
+    attempts = [one for one in attempts if one.start >= since]
+    numbers = {one.number for one in attempts}
+    measures = [one for one in measures if one.attempt in numbers or (one.attempt is None and since == -math.inf)]
+    series = [_after(one, since) for one in series]
     untrue = {key: one for one in problems if one.kind in UNTRUE for key in one.channels}
     kept = [one for one in series if one.channel.key not in untrue]
     trusted = [one for one in measures if not untrue.keys() & set(one.channels)]
     look = seen(kept, attempts, trusted, known(job))
     prior = (priors or Priors()).probabilities(visited(job, kept, year))
+    ends = [float(one.time[-1]) for one in series if one.time.size]
+    begun = attempts[0].start if attempts else max(ends, default=0.0)
+    prior = conditioned(prior, entries, (begun, begun))
     doubts = list(dict.fromkeys(_doubts(untrue.values())))
     return diagnosed(library(), look, prior, kind=kind_of(job.plate), doubts=doubts, told=told)
+
+
+def _repaired(entries: Sequence[Done], attempts: Sequence[Attempt]) -> float:
+    """When the last repair was made that an attempt followed; minus infinity where there is none. [s]"""
+    repairs = [entry.at for entry in entries if entry.what in DEEDS and DEEDS[entry.what].repairs]
+    return max((at for at in repairs if any(one.start >= at for one in attempts)), default=-math.inf)
+
+
+def _after(series: Series, since: float) -> Series:
+    kept = slice(int(series.time.searchsorted(since)), None)
+    return series if since == -math.inf else Series(series.channel, series.time[kept], series.value[kept])
 
 
 def _doubts(problems: Iterable[DataProblem]) -> Iterator[str]:

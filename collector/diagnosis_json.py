@@ -3,6 +3,7 @@
 from typing import Any
 
 from analysis.diagnosis.causes import WORDS
+from analysis.diagnosis.next_tests import NextTest, Proposals
 from analysis.diagnosis.result import Diagnosis, Evidence, Ranked
 from collector.analysis_units import seconds
 
@@ -36,4 +37,32 @@ def _evidence(one: Evidence, start: float) -> dict[str, Any]:
         "from": seconds(one.start - start),
         "to": seconds(one.end - start),
         "weight": round(one.weight, 2),
+    }
+
+
+def proposals_in_json(found: Proposals) -> dict[str, Any]:
+    """Keys `before_tests`, `next_tests` and `withheld_tests`."""
+    return {
+        "before_tests": list(found.before),
+        "next_tests": [_test(one) for one in found.tests],
+        "withheld_tests": [
+            {"test": one.test, "bits": round(one.bits, 3), "text": one.text, "why": list(one.why)}
+            for one in found.withheld
+        ],
+    }
+
+
+def _test(one: NextTest) -> dict[str, Any]:
+    return {
+        "test": one.test,
+        "bits": round(one.bits, 3),
+        "minutes": one.minutes,
+        "marks": list(one.marks),
+        "text": one.text,
+        "safely": one.safely,
+        "results": [
+            {"text": each.text, "meaning": each.meaning, "probability": round(each.probability, 3)}
+            for each in one.results
+        ],
+        "reason": one.reason,
     }

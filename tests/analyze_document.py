@@ -25,6 +25,7 @@ SHOWN = {
     "MEASURES": 16,
     "CHECKS against the job file": 12,
     "CAUSES": 14,
+    "NEXT TESTS": 14,
     "ALARMS": 4,
     "DATA PROBLEMS": 4,
 }

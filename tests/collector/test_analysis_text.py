@@ -41,7 +41,7 @@ def test_no_line_is_wider_than_a_page(name):
 
 def test_the_order_is_safety_attempts_numbers_verdicts_causes_alarms_data_and_to_go_on():
     titles = [line for line in lines(whole()) if re.match("[A-Z]{3}", line)]
-    judged = ["CHECKS against the job file", "CAUSES"]
+    judged = ["CHECKS against the job file", "CAUSES", "NEXT TESTS"]
     assert titles == ["SAFETY", "ATTEMPTS", "MEASURES", *judged, "ALARMS", "DATA PROBLEMS"]
     assert lines(whole())[-1] == KEEP_CHECKING
 
