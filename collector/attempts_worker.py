@@ -8,6 +8,7 @@ import os
 import queue
 import sys
 import threading
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -38,12 +39,17 @@ def main() -> None:
     """Answer until the input ends; what was begun then is dropped."""
     with suppress(AttributeError, OSError):
         os.nice(LEAST_URGENT)
+    for path in asked_for():
+        sys.stdout.write(json.dumps(attempts_of(path), separators=(",", ":"), allow_nan=False) + "\n")
+        sys.stdout.flush()
+
+
+def asked_for() -> Iterator[Path]:
+    """Paths that come as lines of JSON; the program ends with its input, whatever it is at."""
     wanted: queue.SimpleQueue[str] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(wanted,), name="standard input", daemon=True).start()
     while True:
-        path = Path(json.loads(wanted.get()))
-        sys.stdout.write(json.dumps(attempts_of(path), separators=(",", ":"), allow_nan=False) + "\n")
-        sys.stdout.flush()
+        yield Path(json.loads(wanted.get()))
 
 
 def _listen(wanted: "queue.SimpleQueue[str]") -> None:

@@ -15,6 +15,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from dashboard.access import Access, content_security_policy
 from dashboard.charts import TREND_POINTS
 from dashboard.found_attempts import FoundAttempts
+from dashboard.found_causes import FoundCauses, add_causes
 from dashboard.guest_view import for_guest
 from dashboard.guests import VIEWER, read_only
 from dashboard.hub import Hub, Listener, Message
@@ -108,6 +109,7 @@ def page(
     dash.server.add_api_websocket_route("/live", live)
     add_routes(dash.server, hub)
     add_photos(dash.server, hub.recording, library)
+    add_causes(dash.server, hub.recording, FoundCauses())
     add_library(dash.server, Summaries(library, hub.recording, attempts))
     return Access(dash.server, content_security_policy(dash.csp_hashes()))
 

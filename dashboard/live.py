@@ -19,6 +19,7 @@ def layout() -> list[Any]:
         html.Div(skeletons(), id="tiles"),
         _nothing_yet(),
         section("alarms", "Alarms"),
+        section("causes", "What it may be", hidden=True),
     ]
     right = [
         _acting(),

@@ -175,6 +175,7 @@ lightoff.live = (function () {
     lightoff.lists.makeForms();
     lightoff.sharing.start();
     lightoff.talk.start();
+    lightoff.causes.start();
     lightoff.job.start();
     lightoff.recordings.start();
     lightoff.views.start();
