@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from analysis.model import Event, EventKind, Reading
 from collector.cli import main
-from collector.database import RecordingError, version_of
+from collector.database import FORMAT, RecordingError, version_of
 from collector.handing_over import handed_over
 from collector.recording import Recording
 from collector.store import Store
@@ -57,7 +57,7 @@ def test_the_command_makes_a_recording_and_refuses_what_it_must(tmp_path, monkey
     done = run(main, ["export", "old.lightoff", "-o", "new.lightoff"])
     assert (done.exit_code, done.stdout) == (0, "new.lightoff: 2 readings\n")
     assert version_of(tmp_path / "old.lightoff") == 2, "the source stays as it is"
-    assert version_of(tmp_path / "new.lightoff") == 3
+    assert version_of(tmp_path / "new.lightoff") == FORMAT
     done = run(main, ["export", "old.lightoff", "-o", "new.lightoff"])
     assert (done.exit_code, "is there already" in done.stderr) == (1, True)
     assert run(main, ["export", "old.lightoff", "-o", "new.lightoff", "--force"]).exit_code == 0
