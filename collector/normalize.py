@@ -153,7 +153,7 @@ def outline(
     zeros: Zeros,
 ) -> Series:
     """The same as `series` in about so many points where there are many more, for a picture (`Outline`)."""
-    if is_typed(channel.instrument) or recording.at_most(channel.key, start, end) <= MANY * points:
+    if is_typed(channel.instrument) or recording.about(channel.key, start, end) <= MANY * points:
         return series(recording, channel, start, end, zeros=zeros)
     own = zeros.get(channel.key, ())
     normalizer = Normalizer(channel, own)

@@ -50,7 +50,7 @@ class OlderParts:
         """Readings of a channel. [1]"""
         return int(self._db.execute("SELECT count(*) FROM reading WHERE channel=?", (number,)).fetchone()[0])
 
-    def at_most(self, number: int, start: int, end: int) -> int:
+    def about(self, number: int, start: int, end: int) -> int:
         """Readings of a channel between two times [ns]. [1]"""
         query = "SELECT count(*) FROM reading WHERE channel=? AND time BETWEEN ? AND ?"
         return int(self._db.execute(query, (number, start, end)).fetchone()[0])

@@ -1,5 +1,6 @@
 """Where the readings of a recording lie: sealed blocks in the order of time, and fresh ones among and after them."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
@@ -62,8 +63,8 @@ class Parts(Protocol):
         """Readings of a channel. [1]"""
         ...
 
-    def at_most(self, number: int, start: int, end: int) -> int:
-        """Readings of a channel between two times [ns], and a few more; told without reading them. [1]"""
+    def about(self, number: int, start: int, end: int) -> int:
+        """About so many readings of a channel between two times [ns]; told without reading them. [1]"""
         ...
 
     def doubtful(self) -> int:
@@ -231,9 +232,13 @@ class SealedAndFresh(Sealed):
         (sealed,) = self._db.execute("SELECT sum(count) FROM block WHERE channel=?", (number,)).fetchone()
         return int(sealed or 0) + self.fresh(number).time.size
 
-    def at_most(self, number: int, start: int, end: int) -> int:
-        """Readings of a channel between two times [ns], and a few more; told without reading them. [1]"""
-        return sum(place.count for place in self.places(number, start, end)) + self.fresh(number).time.size
+    def about(self, number: int, start: int, end: int) -> int:
+        """About so many readings of a channel between two times [ns]; of a block the share that its time has. [1]"""
+        found = float(self.fresh(number).time.size)
+        for place in self.places(number, start, end):
+            inside = min(end, place.last) - max(start, place.first) + 1
+            found += place.count * inside / (place.last - place.first + 1)
+        return math.ceil(found)
 
     def doubtful(self) -> int:
         """Readings that are suspect. [1]"""

@@ -135,11 +135,11 @@ class Recording(Closing):
         with self._moment():
             return {key: self.parts.count(number) for key, number in self.numbers().items()}
 
-    def at_most(self, channel: str, start: int | None = None, end: int | None = None) -> int:
-        """Readings of a channel between two times [ns], and no more than a block's further ones at each end. [1]"""
+    def about(self, channel: str, start: int | None = None, end: int | None = None) -> int:
+        """About so many readings of a channel between two times [ns], as if each block's were evenly spread. [1]"""
         with self._moment():
             number = self.numbers().get(channel)
-            return 0 if number is None else self.parts.at_most(number, *_bounds(start, end))
+            return 0 if number is None else self.parts.about(number, *_bounds(start, end))
 
     def doubtful(self) -> int:
         """Readings that have a value and are not to be trusted as they stand. [1]"""
