@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from dashboard.found_attempts import Found, FoundAttempts, Key, stamp_of
 
 WORKER = (sys.executable, "-P", "-m", "collector.causes_worker")
-EVERY = 10.0
+EVERY = 45.0
 """A call is looked at anew no sooner than this after it was asked to. [s]"""
 
 

@@ -1,11 +1,15 @@
-/* What may be wrong: the leading causes of this call, what speaks for and against each, and the next tests. */
+/* What may be wrong: the leading causes of this call, what speaks for and against each, and the next tests. It is looked
+   for when an attempt has ended, by another process, for that takes some seconds of a processor. */
 "use strict";
 window.lightoff = window.lightoff || {};
 
 lightoff.causes = (function () {
   const EVERY = 5000; // [ms]
+  const TRIES = 12; // so often it is asked whether something was found since the last attempt ended
   const { id, element, show } = lightoff.dom;
   let drawn = "";
+  let attempts = 0;
+  let due = 0;
   let open = new Set(); // causes whose evidence is unfolded
 
   function evidence(one) {
@@ -34,6 +38,7 @@ lightoff.causes = (function () {
     const said = JSON.stringify(found);
     if (said === drawn) return;
     drawn = said;
+    due = 0;
     const body = id("causes-body");
     body.replaceChildren();
     show(id("causes"), Boolean(found));
@@ -51,14 +56,19 @@ lightoff.causes = (function () {
 
   async function look() {
     if (document.visibilityState !== "visible" || document.documentElement.hasAttribute("data-guest")) return;
+    const ended = lightoff.sequence.ended().length;
+    if (ended > attempts) due = TRIES;
+    attempts = ended;
+    if (!due) return;
+    due -= 1;
     try {
       const answer = await fetch("/causes");
-      if (answer.ok) draw(await answer.json());
+      const found = answer.ok ? await answer.json() : null;
+      if (found) draw(found);
     } catch { /* the page says itself that the connection is lost */ }
   }
 
   function start() {
-    look();
     setInterval(look, EVERY);
   }
 

@@ -119,5 +119,5 @@ lightoff.sequence = (function () {
     lightoff.attempts.press(id("attempts-body"), null);
   }
 
-  return { use, forget, draw, strip, released };
+  return { use, forget, draw, strip, released, ended };
 })();
