@@ -20,6 +20,8 @@ from tests.diagnosis.calls import LEAST, SETS, call
 from tests.diagnosis.kept import Kept, load, of
 from tests.diagnosis.scores import HEAD, Results, drawn_shares, line, printed, results, weighed_calls
 
+pytestmark = pytest.mark.timeout(300)
+
 FULL = os.environ.get("LIGHTOFF_BENCH") == "1"
 HELD = {"top-1": 0.56, "top-3": 0.73, "calibration": 0.11, "false alarms": 0.04, "shifted top-1": 0.45}
 """What is reached and must not be lost again. [1]"""
