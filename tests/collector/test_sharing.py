@@ -50,7 +50,7 @@ async def test_what_is_recorded_is_seen_elsewhere_with_its_origin(tmp_path: Path
         assert standing["behind"] is not None
         assert "draft_collector@shared: meter 0" in viewer.collector.latest
         assert "temp_supply@shared: replay: meter 1" in viewer.collector.latest
-        assert technician.state == "sharing"
+        await until(lambda: technician.state == "sharing", within=LONG, what="the word that it is shared")
     assert differences(one, other) == []
 
 
