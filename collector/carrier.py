@@ -3,6 +3,7 @@
 import asyncio
 import json
 import logging
+from abc import ABC, abstractmethod
 from asyncio.subprocess import PIPE, Process
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager, suppress
@@ -22,7 +23,7 @@ FIRST_REST, LONGEST_REST = 0.5, 30.0
 log = logging.getLogger(__name__)
 
 
-class Carrier:
+class Carrier(ABC):
     """Keeps the process running for the place that the job in force names; whatever happens to it, recording goes on.
 
     `committed` is told of each durable batch and remembers spans alone, so that any number of readings needs little.
@@ -47,13 +48,13 @@ class Carrier:
         """How often the process was started. [1]"""
         self.process: Process | None = None
 
+    @abstractmethod
     def _target(self, settings: Any) -> Any:
         """The place, None where the job names none; InputError where it cannot be."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _given(self, target: Any) -> Mapping[str, Any]:
         """Settings of the process."""
-        raise NotImplementedError
 
     def _line(self) -> Mapping[str, Any] | None:
         """What is told next, None where there is nothing."""
