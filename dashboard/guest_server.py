@@ -174,6 +174,7 @@ def _bound(address: str, port: int) -> socket.socket:
         if os.name == "posix":  # elsewhere this would take a port that is in use
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind((address, port))
+        made.listen()  # whoever comes before the server is up waits for it
     except BaseException:
         made.close()
         raise

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from analysis.checks import Check
 from analysis.data import DataProblem
+from analysis.diagnosis.next_tests import Proposals
 from analysis.measures import Measured
 from analysis.model import Channel, Series
 from analysis.points import measure_of
@@ -111,6 +112,7 @@ def whole() -> Analysis:
             Check("furnace.rise", Quantity(30.0, "K", 0.25), 350 / 18, 650 / 18, "pass", "inside by its uncertainty"),
             Check("furnace.flame_current_min", Quantity(0.9e-6, "A", 0.01e-6), 1e-6, None, "fail", "below"),
         ),
+        next_tests=Proposals(("Air the room; nobody fires the unit before the source is found.",), ()),
         alarms=(
             PastAlarm("draft_margin", T0 + 380, T0 + 390, "high", "Pressure switch is about to open"),
             PastAlarm("room_co_shut_down", T0 + 500, T0 + 560, "safety", "Carbon monoxide in the room: shut down"),

@@ -23,7 +23,6 @@ from tests.dashboard.asgi import knock, request
 ADDRESS = "192.168.7.5:8350"
 ORIGIN = f"http://{ADDRESS}"
 TOKEN = "t" * 32
-SHARE = Share(("192.168.7.5", "10.0.0.7"), TOKEN, until=time.time() + 3600, port=8350)
 
 READ = {
     "/",
@@ -53,11 +52,16 @@ def server() -> FastAPI:
     return application
 
 
+def hour() -> Share:
+    """From now on for an hour."""
+    return Share(("192.168.7.5", "10.0.0.7"), TOKEN, until=time.time() + 3600, port=8350)
+
+
 @pytest.fixture
 def guests(server: FastAPI) -> Iterator[Guests]:
     made = page(Hub(Path("none.lightoff")), command)
     sharing = Sharing()
-    sharing.begin(SHARE)
+    sharing.begin(hour())
     yield Guests(made, sharing)
     sharing.end()
 
@@ -189,13 +193,14 @@ async def test_ended_expired_and_replaced_links_are_refused(server: FastAPI) -> 
     sharing = Sharing(now=lambda: now[0])
     guests = Guests(page(Hub(Path("none.lightoff")), command), sharing)
     assert (await joined(guests))[0] == 403, "not shared yet"
-    sharing.begin(SHARE)
+    share = hour()
+    sharing.begin(share)
     headers = await pass_of(guests)
-    now[0] = SHARE.until
+    now[0] = share.until
     assert (await request(guests, "/", "GET", headers))[::2] == (403, GONE.encode())
     assert (await joined(guests))[::2][1] == GONE.encode()
     now[0] = 0.0
-    sharing.begin(replace(SHARE, token="n" * 32))
+    sharing.begin(replace(share, token="n" * 32))
     assert (await joined(guests))[::2][1] == GONE.encode()
     sharing.end()
     assert (await request(guests, "/", "GET", headers))[0] == 403
