@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -199,6 +200,7 @@ class Timing:
     """Ignition trials in one call, 0 where that is not known. [1]"""
 
 
+@lru_cache(4096)
 def origin_of(instrument: str) -> str | None:
     """Origin in an instrument's name (`replay`, `simulated`, `by hand`, `shared`), or None for a live instrument."""
     head, colon, _ = instrument.partition(": ")

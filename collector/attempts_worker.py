@@ -37,11 +37,19 @@ def attempts_of(path: Path) -> dict[str, Any]:
 
 def main() -> None:
     """Answer until the input ends; what was begun then is dropped."""
-    with suppress(AttributeError, OSError):
-        os.nice(LEAST_URGENT)
+    least_urgent()
     for path in asked_for():
         sys.stdout.write(json.dumps(attempts_of(path), separators=(",", ":"), allow_nan=False) + "\n")
         sys.stdout.flush()
+
+
+def least_urgent() -> None:
+    """Run when nothing else wants to; where sessions share the processor evenly, as a session that says so."""
+    with suppress(AttributeError, OSError):
+        os.nice(LEAST_URGENT)
+    with suppress(AttributeError, OSError):
+        os.setsid()
+        Path("/proc/self/autogroup").write_text(str(LEAST_URGENT), "ascii")
 
 
 def asked_for() -> Iterator[Path]:

@@ -7,14 +7,13 @@ import json
 import math
 import os
 import sys
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from analysis.diagnosis.causes import WORDS
 from analysis.diagnosis.result import Evidence, Ranked
 from collector.analysis_run import Analysis, analyzed
-from collector.attempts_worker import LEAST_URGENT, asked_for
+from collector.attempts_worker import asked_for, least_urgent
 from collector.diagnosis_text import BREACH, percent, said
 from collector.opened import open_data
 from collector.proposals_text import tells
@@ -69,8 +68,7 @@ def _evidence(one: Evidence) -> dict[str, Any]:
 
 def main() -> None:
     """Answer until the input ends; what was begun then is dropped."""
-    with suppress(AttributeError, OSError):
-        os.nice(LEAST_URGENT)
+    least_urgent()
     for path in asked_for():
         sys.stdout.write(json.dumps(causes_of(path), separators=(",", ":"), allow_nan=False) + "\n")
         sys.stdout.flush()

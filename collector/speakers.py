@@ -1,5 +1,7 @@
 """Which instrument stands for a point that several read: what is derived must never mix two of them."""
 
+from functools import lru_cache
+
 from analysis.model import NANOSECONDS, Quality, origin_of
 
 HOLD = 10 * NANOSECONDS
@@ -55,5 +57,6 @@ class Speakers:
         return time - last > max(HOLD, SPACINGS * interval)
 
 
+@lru_cache(4096)
 def _typed_in(key: str) -> bool:
     return origin_of(key.partition("@")[2]) == "by hand"

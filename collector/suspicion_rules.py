@@ -106,8 +106,11 @@ RULES: dict[str, Rule] = {
 }
 """What may be swapped, by name."""
 
-WATCHED = frozenset(
-    {point for rule in RULES.values() for point in rule.points}
-    | {*INDUCER_RUNS, "switch_high_closed", "gas_valve", "blower_on"}
-)
+OF = {
+    point: tuple((name, rule) for name, rule in RULES.items() if point in rule.points)
+    for point in {point for rule in RULES.values() for point in rule.points}
+}
+"""The rules that doubt a point, by it."""
+
+WATCHED = frozenset({*OF, *INDUCER_RUNS, "switch_high_closed", "gas_valve", "blower_on"})
 """Points that are looked at."""

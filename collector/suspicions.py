@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from analysis.model import NANOSECONDS, Event, EventKind, Plate, Quality
-from collector.suspicion_rules import RULES, WATCHED, Held, Look, Rule
+from collector.suspicion_rules import OF, WATCHED, Held, Look, Rule
 
 CLEAR = 5.0
 """How long signs have to be right before it is over. [s]"""
@@ -56,15 +56,14 @@ class Suspicions:
             self._look.held.pop(point, None)
         else:
             self._look.held[point] = Held(time, value, instrument)
-        return [event for name, rule in RULES.items() if point in rule.points for event in self._judge(name, rule)]
+        return [event for name, rule in OF.get(point, ()) for event in self._judge(name, rule)]
 
     def forget(self, point: str) -> None:
         """Nothing reads a point any more: nothing can be said of it."""
         self._look.held.pop(point, None)
-        for name, rule in RULES.items():
-            if point in rule.points:
-                for known in (self._wrong, self._right, self._told):
-                    known.pop(name, None)
+        for name, _ in OF.get(point, ()):
+            for known in (self._wrong, self._right, self._told):
+                known.pop(name, None)
 
     def told(self) -> list[Suspicion]:
         """What is suspected now."""

@@ -1,6 +1,7 @@
 """Readings typed in: which of a channel's stands for now when one is dated back, and when one is withdrawn."""
 
 from collections import deque
+from functools import lru_cache
 
 from analysis.model import Reading, origin_of
 
@@ -8,6 +9,7 @@ KEPT = 100
 """Entries of a channel that are remembered; of the older ones only the recording knows. [1]"""
 
 
+@lru_cache(4096)
 def is_typed(instrument: str) -> bool:
     """Whether an instrument's readings were typed in, now, in what is replayed, or on another machine."""
     return origin_of(instrument.removeprefix("shared: ").removeprefix("replay: ")) == "by hand"
