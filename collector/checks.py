@@ -1,6 +1,5 @@
 """The checks of a call: ticks and open entries, kept in the recording and rebuilt from it."""
 
-from bisect import bisect_right, insort
 from collections.abc import Iterable, Mapping
 
 from analysis.model import Event, EventKind
@@ -18,12 +17,11 @@ from collector.check_states import (
 )
 from collector.checklists import LISTS, OTHER, Checklist, Item, opening_of
 from collector.collector import Collector
+from collector.standing import Standing
 from drivers.base import InputError
 
 LONGEST_DETAIL = 120
 """A longer text of an entry is refused. [characters]"""
-MOST_REPLAYED = 20_000
-"""Checks of a replayed recording that are followed; further ones are counted. [1]"""
 CLOSED_SHOWN = 12
 """Closed entries that the page is told. [1]"""
 NAMED = 5
@@ -38,42 +36,11 @@ class Checklists:
 
     def __init__(self, collector: Collector, *, recorded: Iterable[Event] = (), replaying: bool = False) -> None:
         self._collector = collector
-        self._replaying = replaying
-        self._states = CheckStates()
-        self._history: list[Event] = []
-        """Of a replay: its checks so far, in the order of time."""
-        self._missed = 0
-        self._built_of = (0, 0)
-        for event in () if replaying else recorded:
-            self._states.apply(event)
-        collector.followers.append(self.follow)
-
-    def follow(self, event: Event) -> None:
-        """Take note of a check, and of a replay that begins again."""
-        if event.kind is EventKind.CHECK and not self._replaying:
-            self._states.apply(event)
-        elif event.kind is EventKind.CHECK and len(self._history) < MOST_REPLAYED:
-            insort(self._history, event, key=lambda one: one.time)
-        elif event.kind is EventKind.CHECK:
-            self._missed += 1
-        elif self._replaying and event.kind is EventKind.REPLAY and event.data.get("what") == "loop":
-            self._history.clear()
-            self._states, self._built_of = CheckStates(), (0, 0)
-
-    def _now(self) -> CheckStates:
-        """What holds now, or where the replay stands."""
-        if self._replaying:
-            count = bisect_right(self._history, self._collector.now(), key=lambda one: one.time)
-            if (count, len(self._history)) != self._built_of:
-                self._built_of = (count, len(self._history))
-                self._states = CheckStates()
-                for event in self._history[:count]:
-                    self._states.apply(event)
-        return self._states
+        self._standing = Standing(collector, EventKind.CHECK, CheckStates, recorded=recorded, replaying=replaying)
 
     def status(self) -> dict[str, object]:
         """What is ticked, open and closed now, for the page."""
-        states = self._now()
+        states = self._standing.now()
         names = [one.name for one in LISTS]
         names += sorted({list_ for list_, _ in states.ticked} - set(names))
         return {
@@ -83,12 +50,12 @@ class Checklists:
                 {"id": one.id, "text": one.text, "since": one.since, "closed": one.closed, "how": one.how}
                 for one in list(states.closed.values())[-CLOSED_SHOWN:]
             ],
-            "ignored": states.ignored + self._missed,
+            "ignored": states.ignored + self._standing.missed,
         }
 
     def left_open(self) -> str:
         """One sentence that names what is still open at the end of a call; empty when nothing is, and for a replay."""
-        entries = [] if self._replaying else [one.text for one in self._states.open.values()]
+        entries = [] if self._standing.replaying else [one.text for one in self._standing.states.open.values()]
         if not entries:
             return ""
         more = f" and {len(entries) - NAMED} more" if len(entries) > NAMED else ""
@@ -107,7 +74,7 @@ class Checklists:
             raise InputError("'done' must be true or false", "send it again with one of them")
         self._refuse_in_a_replay()
         text = f"{checklist.title.lower()}: {item.text}"
-        if ((checklist.name, item.item) in self._states.ticked) == done:
+        if ((checklist.name, item.item) in self._standing.states.ticked) == done:
             return f"{text}, {'ticked' if done else 'not ticked'} already"
         text += "" if done else ", not done"
         id_ = f"{checklist.name}-{item.item}"
@@ -126,13 +93,13 @@ class Checklists:
         self._refuse_in_a_replay()
         self._refuse_when_full()
         text = _said(kind.text, detail) if kind is not OTHER else detail
-        if any(entry.text == text for entry in self._states.open.values()):
+        if any(entry.text == text for entry in self._standing.states.open.values()):
             raise InputError(f"{text} is open already", "write which one, if it is another")
-        return self._write(f"opened: {text}", _facts(OPEN_LIST, item, OPENED, self._states.next_id()), detail)
+        return self._write(f"opened: {text}", _facts(OPEN_LIST, item, OPENED, self._standing.states.next_id()), detail)
 
     def close(self, given: Given) -> str:
         """Close what was put back."""
-        entry = self._entry(given, self._states.open, "open")
+        entry = self._entry(given, self._standing.states.open, "open")
         kind = opening_of(entry.item)
         known = kind is not None and kind is not OTHER
         text = _said(kind.closed, entry.detail) if kind and known else f"{entry.text}, {OTHER.closed}"
@@ -140,7 +107,7 @@ class Checklists:
 
     def reopen(self, given: Given) -> str:
         """Take a closing back."""
-        entry = self._entry(given, self._states.closed, "closed")
+        entry = self._entry(given, self._standing.states.closed, "closed")
         self._refuse_when_full()
         return self._write(
             f"opened again: {entry.text}", _facts(OPEN_LIST, entry.item, REOPENED, entry.id), entry.detail
@@ -154,11 +121,11 @@ class Checklists:
         return entries[id_]
 
     def _refuse_in_a_replay(self) -> None:
-        if self._replaying:
+        if self._standing.replaying:
             raise InputError("nothing can be ticked, opened or closed here", "a replay plays what was recorded")
 
     def _refuse_when_full(self) -> None:
-        if len(self._states.open) >= MOST_OPEN:
+        if len(self._standing.states.open) >= MOST_OPEN:
             raise InputError(f"{MOST_OPEN} entries are open already", "close some of them first")
 
     def _write(self, text: str, facts: Mapping[str, object], detail: str = "") -> str:

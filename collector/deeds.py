@@ -1,6 +1,5 @@
 """What the technician did in this call: entered on the page, kept in the recording and rebuilt from it."""
 
-from bisect import bisect_right, insort
 from collections.abc import Iterable, Mapping
 
 from analysis.diagnosis.done import DEEDS, OTHER, TESTED, Done
@@ -9,13 +8,12 @@ from analysis.model import Event, EventKind
 from collector.arguments import Command, Given, text_in
 from collector.collector import Collector
 from collector.deed_states import MOST, UNDONE, DeedStates
+from collector.standing import Standing
 from drivers.base import InputError
 from drivers.codecs.moments import parse_moment, told
 
 LONGEST_DETAIL = 200
 """A longer text of an entry is refused. [characters]"""
-MOST_REPLAYED = 20_000
-"""Entries of a replayed recording that are followed; further ones are counted. [1]"""
 SHOWN = 12
 """Entries that the page is told, the newest first. [1]"""
 
@@ -35,53 +33,22 @@ class Deeds:
         began: int | None = None,
     ) -> None:
         self._collector = collector
-        self._replaying = replaying
         self._began = collector.now() if began is None else began
-        self._states = DeedStates()
-        self._history: list[Event] = []
-        """Of a replay: its entries so far, in the order of time."""
-        self._missed = 0
-        self._built_of = (0, 0)
-        for event in () if replaying else recorded:
-            self._states.apply(event)
-        collector.followers.append(self.follow)
-
-    def follow(self, event: Event) -> None:
-        """Take note of an entry, and of a replay that begins again."""
-        if event.kind is EventKind.DONE and not self._replaying:
-            self._states.apply(event)
-        elif event.kind is EventKind.DONE and len(self._history) < MOST_REPLAYED:
-            insort(self._history, event, key=lambda one: one.time)
-        elif event.kind is EventKind.DONE:
-            self._missed += 1
-        elif self._replaying and event.kind is EventKind.REPLAY and event.data.get("what") == "loop":
-            self._history.clear()
-            self._states, self._built_of = DeedStates(), (0, 0)
-
-    def _now(self) -> DeedStates:
-        """What was entered by now, or where the replay stands."""
-        if self._replaying:
-            count = bisect_right(self._history, self._collector.now(), key=lambda one: one.time)
-            if (count, len(self._history)) != self._built_of:
-                self._built_of = (count, len(self._history))
-                self._states = DeedStates()
-                for event in self._history[:count]:
-                    self._states.apply(event)
-        return self._states
+        self._standing = Standing(collector, EventKind.DONE, DeedStates, recorded=recorded, replaying=replaying)
 
     def status(self) -> dict[str, object]:
         """The last entries, the newest first, for the page."""
-        states = self._now()
+        states = self._standing.now()
         last = list(states.entries.values())[-SHOWN:]
         return {
             "entries": [{"id": one.id, "text": one.text, "time": one.at} for one in reversed(last)],
             "count": len(states.entries),
-            "ignored": states.ignored + self._missed,
+            "ignored": states.ignored + self._standing.missed,
         }
 
     def done(self) -> tuple[Done, ...]:
         """The entries as the diagnosis takes them, in the order of time."""
-        return self._now().done()
+        return self._standing.now().done()
 
     def commands(self) -> Mapping[str, Command]:
         """What the page may do, by name."""
@@ -96,18 +63,18 @@ class Deeds:
         facts, text = _tested(given) if what == TESTED else _deed(what, detail)
         text += f" ({detail})" if detail and what != OTHER else ""
         self._refuse_in_a_replay()
-        if len(self._states.entries) >= MOST:
+        if len(self._standing.states.entries) >= MOST:
             raise InputError(f"{MOST} entries are kept already", "write a note instead")
         now = self._collector.now()
         at = parse_moment(text_in(given, "at", default=""), now, began=self._began)
-        self._write(text, {"what": what, "text": text, "at": at, "id": self._states.next_id(), **facts})
+        self._write(text, {"what": what, "text": text, "at": at, "id": self._standing.states.next_id(), **facts})
         return f"done: {text}, {told(at, now)}"
 
     def undo(self, given: Given) -> str:
         """Take an entry back; it stays in the recording and counts no more."""
         id_ = text_in(given, "id")
         self._refuse_in_a_replay()
-        entry = self._states.entries.get(id_)
+        entry = self._standing.states.entries.get(id_)
         if entry is None:
             raise InputError(f"there is no entry '{id_[:40]}'", "look at the list again")
         text = f"taken back: {entry.text}"
@@ -115,7 +82,7 @@ class Deeds:
         return text
 
     def _refuse_in_a_replay(self) -> None:
-        if self._replaying:
+        if self._standing.replaying:
             raise InputError("nothing can be entered here", "a replay plays what was recorded")
 
     def _write(self, text: str, data: Mapping[str, object]) -> None:
