@@ -2,7 +2,8 @@
 
 from functools import lru_cache
 
-from analysis.model import NANOSECONDS, Quality, origin_of
+from analysis.model import NANOSECONDS, Quality
+from collector.typed import is_typed
 
 HOLD = 10 * NANOSECONDS
 SPACINGS = 3
@@ -59,4 +60,4 @@ class Speakers:
 
 @lru_cache(4096)
 def _typed_in(key: str) -> bool:
-    return origin_of(key.partition("@")[2]) == "by hand"
+    return is_typed(key.partition("@")[2])

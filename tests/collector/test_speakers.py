@@ -1,5 +1,7 @@
 """Which instrument stands for a point: the first, unless it is silent, bad, or only typed in."""
 
+import pytest
+
 from analysis.model import Quality
 from collector.speakers import Speakers
 
@@ -47,3 +49,10 @@ def test_an_instrument_goes_before_a_number_typed_in():
     good = Quality.GOOD
     assert heard((HAND, 0, good), (HAND, 1, good), (A, 2, good), (HAND, 3, good)) == [True, True, True, False]
     assert heard((A, 0, good), (HAND, 1, good), (HAND, 20, good), (A, 21, good)) == [True, False, True, True]
+
+
+@pytest.mark.parametrize("origin", ["replay: ", "shared: "])
+def test_what_was_typed_in_elsewhere_or_then_was_typed_in_too(origin: str):
+    good, (point, _, meter) = Quality.GOOD, A.partition("@")
+    hand, meter = f"{point}@{origin}by hand: tube", f"{point}@{origin}{meter}"
+    assert heard((hand, 0, good), (meter, 1, good), (hand, 2, good)) == [True, True, False]
