@@ -3,11 +3,12 @@
 import math
 import re
 from functools import lru_cache
-from typing import NamedTuple
-
-import pint
+from typing import TYPE_CHECKING, NamedTuple
 
 from analysis.points import Measure, nearest
+
+if TYPE_CHECKING:
+    import pint
 
 INCH_OF_WATER = 249.08891
 """One inch of water at 4 degC with 1000 kg/m3 and standard gravity. [Pa]"""
@@ -56,6 +57,26 @@ _DEGREES = {
 """Size of one degree [K] and where its scale begins [degC]; exact where a general converter leaves rounding behind."""
 
 _TEMPERATURE = {"[temperature]": 1}
+
+_USUAL_DEGREES = {"degC": "degree_Celsius", "degF": "degree_Fahrenheit", "K": "kelvin"}
+_USUAL = {
+    "Pa": ("pressure", 1.0),
+    "inH2O": ("pressure", INCH_OF_WATER),
+    "A": ("current", 1.0),
+    "uA": ("current", 1e-6),
+    "V": ("voltage", 1.0),
+    "W": ("power", 1.0),
+    "kW": ("power", 1000.0),
+    "rpm": ("speed", 1.0),
+    "s": ("time", 1.0),
+    "h": ("time", 3600.0),
+    "m": ("length", 1.0),
+    "ft": ("length", 0.3048),
+    "1": ("number", 1.0),
+    "%": ("number", 0.01),
+    "ppm": ("number", 1e-6),
+}
+"""What nearly every call converts, with the size of each: read without pint, whose start takes half a second."""
 LONGEST = 40
 """Longest text of a unit. [characters]"""
 _POWERS = re.compile(r"\*\*(?=-?\d(?!\d|\s*\*\*))")
@@ -83,13 +104,15 @@ class UnitError(ValueError):
 
 
 @lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry[float]:
+def _registry() -> "pint.UnitRegistry[float]":
+    import pint  # noqa: PLC0415 - most programs of the trade never need it
+
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
     registry.define(f"inch_of_water = {INCH_OF_WATER} * pascal")
     return registry
 
 
-def _unit(text: str) -> pint.Unit:
+def _unit(text: str) -> "pint.Unit":
     name = text.strip()
     try:
         if _POWERS.sub("", name) != name.replace("**", "") or "^" in name or len(name) > LONGEST:
@@ -106,6 +129,26 @@ def conversion(unit: str, to: str, *, difference: bool = False) -> Conversion:
 
     Raises UnitError when a unit is unknown or the two measure different things.
     """
+    usual = _usual(unit, to, difference=difference)
+    if usual is not None:
+        return usual
+    return _converted(unit, to, difference=difference)
+
+
+def _usual(unit: str, to: str, *, difference: bool) -> Conversion | None:
+    """Conversion between two usual units of one kind, None for any others."""
+    if unit in _USUAL_DEGREES and to in _USUAL_DEGREES:
+        return _degrees(_USUAL_DEGREES[unit], _USUAL_DEGREES[to], difference=difference)
+    (kind, size), (target_kind, target_size) = _USUAL.get(unit, ("", 1.0)), _USUAL.get(to, ("", 1.0))
+    return Conversion(size / target_size, 0.0) if kind and kind == target_kind else None
+
+
+def _degrees(name: str, target_name: str, *, difference: bool) -> Conversion:
+    (size, zero), (target_size, target_zero) = _DEGREES[name], _DEGREES[target_name]
+    return Conversion(size / target_size, 0.0 if difference else (zero - target_zero) / target_size)
+
+
+def _converted(unit: str, to: str, *, difference: bool) -> Conversion:
     source, target = _unit(unit), _unit(to)
     if source.dimensionality != target.dimensionality:
         raise UnitError(f"unit '{unit}' does not measure what '{to}' does")
@@ -114,8 +157,7 @@ def conversion(unit: str, to: str, *, difference: bool = False) -> Conversion:
         for found, text in ((source, unit), (target, to)):
             if str(found) not in _DEGREES:
                 raise UnitError(f"unknown unit of temperature '{text}'; write degF, degC or K")
-        (size, zero), (target_size, target_zero) = _DEGREES[str(source)], _DEGREES[str(target)]
-        return Conversion(size / target_size, 0.0 if difference else (zero - target_zero) / target_size)
+        return _degrees(str(source), str(target), difference=difference)
     one, ten = (float(registry.Quantity(count, source).to(target).magnitude) for count in (1.0, 10.0))
     if not math.isclose(ten, 10 * one):
         raise UnitError(f"unknown unit '{unit}'; its steps are not even, as those of a logarithm")

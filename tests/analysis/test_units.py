@@ -1,12 +1,15 @@
 """Units: each alias by its dimension, conversions against published figures, differences without an offset."""
 
 import math
+import subprocess
+import sys
 from contextlib import suppress
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis import units
 from analysis.points import DERIVED, MEASURES, POINTS, measure_of
 from analysis.units import ALIASES, INCH_OF_WATER, UnitError, conversion, parse, to_inside
 
@@ -127,3 +130,33 @@ def test_units_of_the_trade_put_together(unit, to, scale):
     found = conversion(unit, to)
     assert found.scale == pytest.approx(scale, rel=1e-9)
     assert found.offset == 0.0
+
+
+USUAL = [*units._USUAL, *units._USUAL_DEGREES]
+
+
+@pytest.mark.parametrize("difference", [False, True])
+@pytest.mark.parametrize("unit", USUAL)
+def test_what_is_read_without_the_library_is_as_the_library_has_it(unit, difference):
+    """Against pint, which every other unit comes from; to the last digits of a float."""
+    found = {to: units._usual(unit, to, difference=difference) for to in USUAL}
+    own = {to: one for to, one in found.items() if one is not None}
+    assert unit in own
+    for to, one in own.items():
+        assert one == pytest.approx(units._converted(unit, to, difference=difference), rel=4e-16, abs=1e-13)
+
+
+def test_what_nearly_every_call_converts_does_not_wait_for_the_library():
+    """Pint takes half a second to start, and a call is several programs."""
+    code = (
+        "import sys, collector.cli, collector.running, dashboard.app\n"
+        "from analysis.points import MEASURES\n"
+        "from analysis.units import conversion, parse\n"
+        "for one in MEASURES.values():\n"
+        "    for unit in (one.inside, one.trade, one.metric):\n"
+        "        conversion(unit, one.inside, difference=one.difference)\n"
+        "        conversion(one.inside, unit, difference=one.difference)\n"
+        "parse('0.5 inH2O', 'Pa')\n"
+        "sys.exit('pint' in sys.modules)\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
