@@ -16,7 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from analysis.diagnosis.cases import KINDS, Cases
 from analysis.diagnosis.causes import CAUSES
@@ -241,7 +241,7 @@ def _covariance(within: Array, trust: Array, usual: Array, shift: Array) -> Arra
     """Of one part: that of sound units, more where the part surely scatters more, widened by what is not known."""
     found, together = _scatter(within, trust)
     count = np.diag(together)
-    limit = chi2.ppf(SURE, np.maximum(count - 1.0, 1.0)) / np.maximum(count - 1.0, 1.0)
+    limit = chdtri(np.maximum(count - 1.0, 1.0), 1.0 - SURE) / np.maximum(count - 1.0, 1.0)
     wider = (count >= FEWEST) & (np.diag(found) > limit * np.diag(usual))
     both = np.outer(wider, wider)
     more = np.where(both, (found - usual) * together / (together + FEWEST), 0.0)
