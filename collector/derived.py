@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from functools import cache
 from typing import NamedTuple
 
 from analysis.airflow import external_static, temperature_rise
@@ -47,6 +48,13 @@ _NEEDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "dew_point_margin": (SURFACE, SURFACE_IN_RETURN),
 }
 """Points without which there is no such quantity; several ways to the same one."""
+
+
+@cache
+def _fresh(point: str) -> float:
+    """How old a point's value may be. [ns]"""
+    return FRESH[measure_of(point).name] * NANOSECONDS
+
 
 Derivation = tuple[str, float, Quality]
 """Name, value [inside unit] and quality of a derived quantity."""
@@ -135,7 +143,7 @@ class Derived:
         worst = Quality.GOOD
         for point in points:
             held = self._inputs[point]
-            fresh = abs(time - held.time) <= FRESH[measure_of(point).name] * NANOSECONDS
+            fresh = abs(time - held.time) <= _fresh(point)
             worst = max(worst, held.quality if fresh else Quality.BAD)
         return worst
 

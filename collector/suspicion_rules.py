@@ -1,7 +1,7 @@
 """Signs that are wrong, told of what is measured now; what is wrong when stands in `analysis.signs`."""
 
 from collections.abc import Callable
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple
 
 from analysis.model import NANOSECONDS, Plate
@@ -11,6 +11,12 @@ from analysis.signs import FLAME, INDUCER_RUNS, SIGNS, Part, Sign, limits_of
 FRESH = {"pressure": 5.0, "flame_current": 5.0, "temperature": 60.0}
 FRESH_OTHERS = 30.0
 """How old a value may be and still count. [s]"""
+
+
+@cache
+def _fresh(point: str) -> float:
+    """How old a point's value may be. [ns]"""
+    return FRESH.get(measure_of(point).name, FRESH_OTHERS) * NANOSECONDS
 
 
 class Held(NamedTuple):
@@ -42,8 +48,7 @@ class Look:
         held = self.held.get(point)
         if held is None:
             return None
-        fresh = FRESH.get(measure_of(point).name, FRESH_OTHERS)
-        return held.value if self.now - held.time <= fresh * NANOSECONDS else None
+        return held.value if self.now - held.time <= _fresh(point) else None
 
     def is_on(self, point: str) -> bool:
         """Whether a contact is known to be closed."""

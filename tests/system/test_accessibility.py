@@ -51,6 +51,7 @@ def test_axe_finds_nothing_in_any_view(browser: Browser, tmp_path: Path, scheme:
     with lightoff("demo", "--speed", "60", "--port", "0", "-o", "demo.lightoff", folder=tmp_path) as demo:
         with looking(browser, demo.address, width=width, height=844, color_scheme=scheme) as look:
             look.page.wait_for_selector(".alarm-row", timeout=60_000)
+            look.page.select_option("#replay-speed", "1")  # it has shown what is looked at
             look.page.click("#settings summary")
             for name in VIEWS:
                 look.page.click(f".way[data-view={name}]")

@@ -41,6 +41,7 @@ def test_the_demo_lives(browser: Browser, tmp_path: Path):
             row.locator(".alarm-acknowledge").click(timeout=60_000)
             look.until("[...document.querySelectorAll('.event')].some(e => e.innerText.includes('acknowledged'))")
 
+            page.select_option("#replay-speed", "5")
             page.fill("#note-text", "trap cleared, 1½ cups of water")
             page.click("#note-send")
             look.until("document.querySelector('#events').innerText.includes('1½ cups')")

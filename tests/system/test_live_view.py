@@ -171,7 +171,7 @@ def test_one_time_is_read_off_across_all_charts(bench: PageBench, browser: Brows
         page.keyboard.press("Home")
         look.until("document.querySelector('#trends-cursor-time').innerText === 'at 06:31:20'")
         values = "[...document.querySelectorAll('.chart:not([hidden]) .legend-value')].map(one => one.innerText)"
-        assert page.evaluate(values) == ["0.30 in. w.c.", "closed", "3.0 µA"]
+        look.until(f"{values}.join('; ') === '0.30 in. w.c.; closed; 3.0 µA'")
         page.fill("#trends-cursor", "505")
         look.until(f"{values}[1] === 'open'")
         seen = page.evaluate(values)

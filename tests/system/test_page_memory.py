@@ -13,7 +13,7 @@ from tests.system.programs import browser, lightoff, looking, page_process
 
 __all__ = ["browser"]
 
-MINUTES = float(os.environ.get("LIGHTOFF_MEMORY_MINUTES", "2"))
+MINUTES = float(os.environ.get("LIGHTOFF_MEMORY_MINUTES", "1"))
 """How long it is looked at. [min]"""
 WARM = 0.25
 """Part of the time in which the buffers fill. [1]"""

@@ -70,7 +70,7 @@ def shown(look: Look, name: str) -> None:
 def test_the_recordings_of_a_call(browser: Browser, tmp_path: Path):
     folder = stocked(tmp_path / "calls")
     began = start_of(folder / BEFORE)
-    with lightoff("demo", "--speed", "20", "--port", "0", "-o", "calls/now.lightoff", folder=tmp_path) as demo:
+    with lightoff("demo", "--speed", "2", "--port", "0", "-o", "calls/now.lightoff", folder=tmp_path) as demo:
         with looking(browser, demo.address) as look:
             shown(look, BEFORE)
             first = look.text("#recordings-list .recording:first-child")
