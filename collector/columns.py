@@ -73,7 +73,8 @@ def _on_a_grid(time: Times) -> bytes | None:
     steps = np.append(0, np.maximum(np.rint(apart / np.median(apart)), 1).astype(np.int64))
     place = np.cumsum(steps)
     middle = place - place.mean()
-    step = round(float(middle @ tick) / float(middle @ middle) * (1 << FINE))
+    fit = [float(np.einsum("i,i", middle, one)) for one in (tick, middle)]  # not @: BLAS would wake every core for it
+    step = round(fit[0] / fit[1] * (1 << FINE))
     if step <= 0 or int(place[-1]) * step >= _LARGEST:
         return None
     off = tick - (place * step + _HALF >> FINE)
