@@ -213,6 +213,17 @@ class Sharing(Carrier):
         own = {"state": "waiting", "text": self._trouble} if self._trouble else {}
         return {"state": "waiting", "text": "it begins", "behind": 0.0, **self._said, **own, "server": self._server}
 
+    def ended(self) -> int:
+        """Number of the newest attempt that is over, 0 where none is or nothing is shared. [1]"""
+        if not self._server:
+            return 0
+        rows = (self._collector.sequence.attempts().since(0) or {}).get("attempts", ())
+        return max((int(row["number"]) for row in rows if row["end"] is not None), default=0)
+
+    def use_diagnosis(self, found: Mapping[str, Any] | None) -> None:
+        """It goes with the status from now on."""
+        self.diagnosis = found
+
     def left(self) -> str:
         """What viewers may lack at the end, in one sentence; empty where they lack nothing."""
         if (not self._server and not self._trouble) or (self._said.get("sent_all") and not self._trouble):

@@ -39,6 +39,8 @@ class Talking:
         self._replaying = replaying
         self._open: dict[str, Said] = {}
         self._answered: dict[str, Said] = {}
+        self._heard: set[str] = set()
+        """Of those that wait, the ones that were sent here: of a replay that is shared they are no part."""
         for event in () if replaying else recorded:
             self.follow(event)
         collector.followers.append(self.follow)
@@ -89,7 +91,7 @@ class Talking:
 
     def remote_done(self, identity: str, text: str = "", author: str = "") -> str:
         """Answer a note or a request, by default that it was seen or done."""
-        if self._replaying:
+        if self._replaying and identity not in self._heard:
             raise in_a_replay()
         if self.watching:
             raise InputError("it is answered by whoever is at the unit", "wait for the answer, or ask once more")
@@ -118,6 +120,7 @@ class Talking:
             return False
         else:
             self._refuse_when_full()
+            self._heard.add(identity)
         self._collector.ingest(event)
         return True
 
@@ -144,6 +147,7 @@ class Talking:
 
     def _close(self, said: Said) -> None:
         self._answered[said.id] = said
+        self._heard.discard(said.id)
         if len(self._answered) > ANSWERED:
             del self._answered[next(iter(self._answered))]
 

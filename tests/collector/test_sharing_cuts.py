@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import asynccontextmanager, closing
 from pathlib import Path
 
@@ -86,7 +86,7 @@ async def test_an_hour_without_a_network_is_caught_up_while_what_is_said_now_goe
     assert lags, "what is said now goes first"
 
 
-def same_up_to(one: Path, other: Path, last: int):
+def same_up_to(one: Path, other: Path, last: int) -> Callable[[], bool]:
     """A condition to wait for: everything up to a time [ns] is at both ends."""
     looked = -float("inf")
 
