@@ -39,7 +39,12 @@ def test_the_leading_cause_is_told_and_no_name_of_a_file(found, told):
 
 
 async def test_a_call_is_looked_at_once_for_each_attempt_that_ended(tmp_path: Path):
-    ended, heard = [0], list[Mapping[str, Any] | None]()
+    ended, heard, looks = [0], list[Mapping[str, Any] | None](), list[int]()
+
+    def newest() -> int:
+        looks.append(ended[0])
+        return ended[0]
+
     asked = tmp_path / "asked"
     counting = (
         sys.executable,
@@ -47,11 +52,13 @@ async def test_a_call_is_looked_at_once_for_each_attempt_that_ended(tmp_path: Pa
         f"open({str(asked)!r}, 'a').write(input() + chr(10)); print({json.dumps(FOUND)!r})",
     )
     diagnosis = SharedDiagnosis(
-        tmp_path / "call.lightoff", ended=lambda: ended[0], use=heard.append, command=counting, every=0.0, turn=0.01
+        tmp_path / "call.lightoff", ended=newest, use=heard.append, command=counting, every=0.0, turn=0.01
     )
     async with diagnosis.looking():
         ended[0] = 1
         await until(lambda: heard, within=LONG, what="the first")
+        before = len(looks)
+        await until(lambda: len(looks) > before + 5, within=LONG, what="further looks")
         ended[0] = 2
         await until(lambda: len(heard) == 2, within=LONG, what="the second")
     assert heard == [TOLD, TOLD]
