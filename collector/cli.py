@@ -108,13 +108,13 @@ def demo(
     """Play the bundled recording (an invented scenario) and show it live."""
     from collector.files import job_at, place_for
     from collector.plans import replaying
-    from collector.share_target import share_secrets
+    from collector.share_target import beside, share_secrets
     from drivers.replay import CsvSource
 
     with as_file(files("replay_data")) as folder:
         job = job_at(folder / f"{DEMO}.toml")
         if share:
-            job = replace(job, share=job_at(share).share)
+            job = replace(job, share=beside(job_at(share).share, share.parent))
         secrets = share_secrets(share.parent) if share else None
         source = CsvSource(folder / f"{DEMO}.csv.gz")
         plan = replaying(
@@ -302,6 +302,7 @@ def _run(plan: "Plan", *, no_browser: bool, share_here: str | None = None, share
     from collector.instrument_rows import losses_told
     from collector.page import show
     from collector.session import run
+    from collector.share_target import shared_as
     from collector.steady import be_steady
 
     opened = no_browser
@@ -317,6 +318,8 @@ def _run(plan: "Plan", *, no_browser: bool, share_here: str | None = None, share
 
     def started() -> None:
         click.echo(f"recording: {plan.recording if plan.kept else 'not kept; say --record FILE to keep it'}")
+        if plan.share and (address := shared_as(plan.job, plan.recording)):
+            click.echo(f"shared:    {address}")
         click.echo("stop:      Ctrl+C" + (f", or by itself after {plan.seconds:g} s" if plan.seconds else ""))
 
     told: building.Share | None = None

@@ -159,6 +159,11 @@ def _build(settings: InstrumentSettings, around: Around) -> Driver | None:
         return None  # typing in is always there
     if settings.driver is None:
         raise InputError(f"instrument '{settings.name}' has no driver", f"this version has {', '.join(AVAILABLE)}")
+    if settings.driver == "share":
+        what = (
+            f"instrument '{settings.name}': a call that another machine shares is a recording of its own, by its time"
+        )
+        raise InputError(what, "say lightoff watch URL")
     what = f"instrument '{settings.name}': the driver '{settings.driver}' is not in this version"
     raise InputError(what, f"it has {', '.join(AVAILABLE)}")
 

@@ -41,6 +41,7 @@ from collector.replays import program as replay_program
 from collector.rules import default_rules
 from collector.running import Running
 from collector.searches import Searches
+from collector.share_diagnosis import SharedDiagnosis
 from collector.sharing import Sharing, sharing_of
 from collector.store import Store
 from collector.talking import REMOTE
@@ -209,6 +210,9 @@ async def _record(
                 async with (
                     archive.sending() if archive else nullcontext(),
                     sharing.sending() if sharing else nullcontext(),
+                    SharedDiagnosis(plan.recording, ended=sharing.ended, use=sharing.use_diagnosis).looking()
+                    if sharing
+                    else nullcontext(),
                 ):
                     await _until_stopped(plan, collector, stopped, settings, shown)
         return collector, checklists, tuple(one for one in (archive, sharing) if one)

@@ -30,6 +30,7 @@ from drivers.share_messages import (
     SPANS,
     Ask,
     answer_map,
+    asked_by,
     counts_map,
     event_map,
     read_ask,
@@ -89,6 +90,10 @@ class Answers:
             ask = read_ask(data)
         except UnreadableError as error:
             self._refuse(None, str(error))
+            if whose := asked_by(data):  # what is wrong with it stays wrong: it is not to be put again
+                identity, viewer = whose
+                refusal = answer_map(identity, REFUSED, why=str(error), final=True)
+                self._refusals.append(self._parcel(viewer, refusal))
             return
         now = self._now()
         if ask.expires < now:
@@ -136,10 +141,10 @@ class Answers:
                 "shared call %s: a question%s is refused (number %d): %s", self._topics, whose, self.refused, why
             )
         if ask:
-            self._refusals.append(self._parcel(ask, answer_map(ask.id, REFUSED, why=why)))
+            self._refusals.append(self._parcel(ask.viewer, answer_map(ask.id, REFUSED, why=why)))
 
-    def _parcel(self, ask: Ask, data: bytes, content_type: str = "application/cbor") -> Parcel:
-        return Parcel(self._topics.answer(ask.viewer), data, content_type=content_type, expires=LIFE)
+    def _parcel(self, viewer: str, data: bytes, content_type: str = "application/cbor") -> Parcel:
+        return Parcel(self._topics.answer(viewer), data, content_type=content_type, expires=LIFE)
 
     def _answer(self, ask: Ask) -> Iterator[Parcel]:
         if ask.kind == COUNTS:
@@ -162,14 +167,14 @@ class Answers:
             time = recording.read(key, first * MINUTE, until).time if until >= first * MINUTE else np.zeros(0, np.int64)
             minutes, many = np.unique(time // MINUTE, return_counts=True)
             counts.append((number, np.stack((minutes, many), axis=1).ravel().tolist()))
-        return self._parcel(ask, counts_map(ask.id, until, counts))
+        return self._parcel(ask.viewer, counts_map(ask.id, until, counts))
 
     def _events(self, ask: Ask) -> Iterator[Parcel]:
         told = [event_map(event) for event in self._read.events() if event.kind not in PRIVATE]
         for begin in range(0, len(told), EVENTS_AT_ONCE):
             part = told[begin : begin + EVENTS_AT_ONCE]
-            yield self._parcel(ask, answer_map(ask.id, EVENTS, events=part))
-        yield self._parcel(ask, answer_map(ask.id, DONE))
+            yield self._parcel(ask.viewer, answer_map(ask.id, EVENTS, events=part))
+        yield self._parcel(ask.viewer, answer_map(ask.id, DONE))
 
     def _spans(self, ask: Ask) -> Iterator[Parcel]:
         blocks: list[Block] = []
@@ -180,12 +185,12 @@ class Answers:
             for begin in range(start, end + 1, WINDOW) if end - start < 2000 * WINDOW else ():
                 for block in self._blocks(number, self._read.read(key, begin, min(end, begin + WINDOW - 1))):
                     if sum(one.time.size for one in blocks) + block.time.size > AT_ONCE:
-                        yield self._parcel(ask, encode(blocks), CONTENT_TYPE)
+                        yield self._parcel(ask.viewer, encode(blocks), CONTENT_TYPE)
                         blocks = []
                     blocks.append(block)
         if blocks:
-            yield self._parcel(ask, encode(blocks), CONTENT_TYPE)
-        yield self._parcel(ask, answer_map(ask.id, DONE))
+            yield self._parcel(ask.viewer, encode(blocks), CONTENT_TYPE)
+        yield self._parcel(ask.viewer, answer_map(ask.id, DONE))
 
     def _blocks(self, number: int, rows: Rows) -> Iterator[Block]:
         return blocks_of(f"{self._base}{number}", "", rows)

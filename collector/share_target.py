@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from collector.archive_target import Secrets
+from collector.job import Job
 from collector.job_sections import ShareSettings
 from collector.profiles import secret_of
 from drivers.base import DriverError, InputError
@@ -24,6 +25,18 @@ class ShareTarget:
     def __str__(self) -> str:
         """The URL for `lightoff watch`, without user and password."""
         return str(SharedCall(self.broker, self.topics))
+
+
+def call_of(recording: Path) -> str:
+    """What a call is called where its job does not say it."""
+    return recording.name.removesuffix(".lightoff")
+
+
+def beside(settings: ShareSettings, folder: Path) -> ShareSettings:
+    """The same where the job file is in another folder than the recording."""
+    if not settings.certificate:
+        return settings
+    return settings.model_copy(update={"certificate": str(folder.absolute() / Path(settings.certificate).expanduser())})
 
 
 def share_secrets(folder: Path | None) -> Secrets:
@@ -50,6 +63,16 @@ def share_target(
     topics = CallTopics(str(names["company"]), str(names["technician"]), settings.call or call)
     secret = secrets(settings.secret) if settings.secret else None
     return ShareTarget(broker, topics, secret, own_certificate(settings.certificate, folder))
+
+
+def shared_as(job: Job, recording: Path) -> str | None:
+    """The URL for `lightoff watch` of a recording that its job shares; None where it does not, or cannot be."""
+    settings = job.share.model_copy(update={"certificate": None})
+    try:
+        found = share_target(settings, lambda _: "", call=call_of(recording), technician=job.archive.technician)
+    except InputError:
+        return None  # `Sharing` says why
+    return str(found) if found else None
 
 
 def own_certificate(name: str | None, folder: Path | None) -> str | None:

@@ -33,7 +33,7 @@ from drivers.broker_address import BrokerAddress
 from drivers.codecs.senml import CONTENT_TYPE, Block, encode
 from drivers.inbox import Inbox
 from drivers.outgoing import Outgoing, Parcel, Settled
-from drivers.share_messages import LARGEST_ASK, channels_map, status_map
+from drivers.share_messages import CONNECTS, LARGEST_ASK, channels_map, status_map
 from drivers.share_topics import CallTopics
 
 RATE = 250_000
@@ -80,7 +80,7 @@ class Worker:
         self._status_at = self._told_at = -float("inf")
         self._sent = 0
         self._accepted = False
-        self._trouble, self._away_since = "it connects", time.time_ns()
+        self._trouble, self._away_since = CONNECTS, time.time_ns()
 
     def now(self) -> int:
         """By the clock of the call. [ns]"""
@@ -170,7 +170,7 @@ class Worker:
         for ask in list(self._answers.notes):
             self._answers.notes.remove(ask)
             self._write({"remote": {"kind": ask.kind, "id": ask.note, "at": ask.at, "text": ask.text,
-                                    "author": ask.author, "viewer": ask.viewer}})  # fmt: skip
+                                    "author": ask.author, "viewer": ask.viewer, "point": ask.point}})  # fmt: skip
         if self._waiting:
             self._outgoing.put(Parcel(self._topics.events, self._waiting.popleft()))
             return True

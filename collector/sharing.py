@@ -7,12 +7,14 @@ The two sides of talking back, to be connected to a page:
   recording, from where the page has it. When that is durable, its identity goes back as an acknowledgement.
 * `SaysRemote` is what a viewer's page calls: `drivers.share.Share.say`. It keeps the same event in the viewer's
   recording at once, with `state` "sent" in its data, and one with "arrived" when the acknowledgement is there. What is
-  not acknowledged is sent again, also after both programs were restarted.
+  not acknowledged is sent again, also after both programs were restarted; what is refused is not, and is kept once more
+  with "refused" and `why`.
 
 What a technician answers (`remote_done` with the `id` of the request) is an event of the recording like any other, and
 is shared like any other. Nothing else comes from outside: no setting, no limit, no acknowledgement of an alarm.
 """
 
+import logging
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
@@ -27,24 +29,34 @@ from collector.carrier import Carrier
 from collector.collector import Collector
 from collector.job import Job
 from collector.recording import Recording
-from collector.share_target import ShareTarget, share_target
+from collector.share_target import ShareTarget, call_of, share_target
 from collector.store import Written
+from drivers.base import InputError
 from drivers.codecs.cbor import packed
-from drivers.share_messages import NOTE, PRIVATE, VERSION, event_map
+from drivers.share_messages import CONNECTS, NOTE, PRIVATE, VERSION, event_map
 
 TURN = 0.2
 """Readings of so long go together. [s]"""
 STATUS = 1.0
 """Longest time until the process is told anew how the call stands. [s]"""
+log = logging.getLogger(__name__)
+
 QUIET = {AlarmState.NORMAL, AlarmState.SUPPRESSED}
 REMOTE = (EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST)
+MOST_REFUSED = 1000
+"""Refused notes and requests that are known by their identity; the oldest go first. [1]"""
+MOST_SAID = 20
+"""Different reasons for not being shared that are said in the log. [1]"""
 
 
 class TakesRemote(Protocol):
     """Takes what somebody said who watches the call elsewhere; it becomes one event of the recording."""
 
     def __call__(self, event: Event, /) -> None:
-        """A `remote_note` or `remote_request`: `id`, `at` [ns], `author` and `viewer` in its data."""
+        """A `remote_note` or `remote_request`: `id`, `at` [ns], `author` and `viewer` in its data, a point its subject.
+
+        InputError where it is not taken; whoever sent it is told why, and it is not sent again.
+        """
         ...
 
 
@@ -85,13 +97,16 @@ class Sharing(Carrier):
         self._count = sum(event.kind not in PRIVATE for event in known)
         self._remote = {str(event.data.get("id")): True for event in known if event.kind in REMOTE}
         self._acknowledged: list[str] = []
+        self._refused: dict[str, str] = {}
+        self._refusals: list[tuple[str, str]] = []
+        self._logged: set[str] = set()
         self._told: Mapping[str, Any] = {}
         self._told_at = -float("inf")
         self._begun = collector.now()
 
     def _target(self, settings: Any) -> ShareTarget | None:
         share, technician, _ = settings
-        name = self._recording.name.removesuffix(".lightoff")
+        name = call_of(self._recording)
         return share_target(share, self._secrets, call=name, technician=technician, folder=self._folder)
 
     def _given(self, target: ShareTarget) -> Mapping[str, Any]:
@@ -112,11 +127,13 @@ class Sharing(Carrier):
         for item in items:
             if isinstance(item, Event) and item.kind not in PRIVATE:
                 self._count += 1
+                remote = item.kind in REMOTE and (identity := str(item.data.get("id"))) in self._remote
+                if remote:
+                    self._remote[identity] = True  # also where nothing is shared just now: it may be asked again
                 if not self._server:
                     continue
                 self._events.append(packed({"v": VERSION, "events": [event_map(item)]}).hex())
-                if item.kind in REMOTE and (identity := str(item.data.get("id"))) in self._remote:
-                    self._remote[identity] = True
+                if remote:
                     self._acknowledged.append(identity)
 
     def _line(self) -> Mapping[str, Any] | None:
@@ -124,6 +141,8 @@ class Sharing(Carrier):
         events, self._events = self._events, []
         acknowledged, self._acknowledged = self._acknowledged, []
         events += [packed({"v": VERSION, "ack": identity}).hex() for identity in acknowledged]
+        refusals, self._refusals = self._refusals, []
+        events += [packed({"v": VERSION, "refused": identity, "why": why}).hex() for identity, why in refusals]
         line: dict[str, Any] = {**marks, **({"events": events} if events else {})}
         status, now = self._standing(), self._collector.clock() / 1e9
         if {**status, "now": 0} != {**self._told, "now": 0} or abs(now - self._told_at) >= STATUS:
@@ -141,7 +160,7 @@ class Sharing(Carrier):
         worst = min(alarms, key=lambda alarm: PRIORITIES.index(alarm.priority), default=None)
         origins = sorted({origin for channel in collector.channels if (origin := origin_of(channel.instrument))})
         return {
-            "name": self._job().site.name or self._recording.name.removesuffix(".lightoff"),
+            "name": self._job().site.name or call_of(self._recording),
             "origin": ", ".join(origins),
             "begun": self._begun,
             "now": now,
@@ -155,8 +174,12 @@ class Sharing(Carrier):
     def _take(self, said: dict[str, Any]) -> None:
         if (remote := said.get("remote")) is None:
             super()._take(said)
+            self._log(str(said.get("text", "")))
             return
         identity = str(remote["id"])
+        if identity in self._refused:
+            self._refusals.append((identity, self._refused[identity]))
+            return
         if identity in self._remote:
             if self._remote[identity]:  # its acknowledgement was lost
                 self._acknowledged.append(identity)
@@ -164,7 +187,24 @@ class Sharing(Carrier):
         self._remote[identity] = False
         kind = EventKind.REMOTE_NOTE if remote["kind"] == NOTE else EventKind.REMOTE_REQUEST
         data = {name: remote[name] for name in ("id", "at", "author", "viewer")}
-        self.takes_remote(Event(self._collector.now(), kind, remote["text"], None, data))
+        try:
+            self.takes_remote(Event(self._collector.now(), kind, remote["text"], remote.get("point") or None, data))
+        except InputError as error:
+            del self._remote[identity]
+            log.warning(
+                "a %s from elsewhere is refused: %s", "note" if kind is EventKind.REMOTE_NOTE else "request", error
+            )
+            self._refused[identity] = str(error)
+            self._refusals.append((identity, str(error)))
+            if len(self._refused) > MOST_REFUSED:
+                del self._refused[next(iter(self._refused))]
+
+    def _log(self, trouble: str) -> None:
+        """Say why the call is not shared, each reason once; the page says it as long as it holds."""
+        if self._said.get("state") == "waiting" and trouble not in (CONNECTS, *self._logged):
+            if len(self._logged) < MOST_SAID:
+                log.warning("not shared now: %s", trouble)
+            self._logged.add(trouble)
 
     def status(self) -> dict[str, Any] | None:
         """How far the broker has what is recorded; None where the job names none."""
@@ -172,6 +212,17 @@ class Sharing(Carrier):
             return None
         own = {"state": "waiting", "text": self._trouble} if self._trouble else {}
         return {"state": "waiting", "text": "it begins", "behind": 0.0, **self._said, **own, "server": self._server}
+
+    def ended(self) -> int:
+        """Number of the newest attempt that is over, 0 where none is or nothing is shared. [1]"""
+        if not self._server:
+            return 0
+        rows = (self._collector.sequence.attempts().since(0) or {}).get("attempts", ())
+        return max((int(row["number"]) for row in rows if row["end"] is not None), default=0)
+
+    def use_diagnosis(self, found: Mapping[str, Any] | None) -> None:
+        """It goes with the status from now on."""
+        self.diagnosis = found
 
     def left(self) -> str:
         """What viewers may lack at the end, in one sentence; empty where they lack nothing."""

@@ -1,6 +1,5 @@
 """Notes and requests of whoever looks on from elsewhere, and the answers of whoever is at the unit."""
 
-import logging
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -25,6 +24,7 @@ from collector.talking import (
     said_in,
 )
 from drivers.base import InputError
+from drivers.share_messages import REFUSED
 
 
 class Talking:
@@ -39,6 +39,8 @@ class Talking:
         self._replaying = replaying
         self._open: dict[str, Said] = {}
         self._answered: dict[str, Said] = {}
+        self._heard: set[str] = set()
+        """Of those that wait, the ones that were sent here: of a replay that is shared they are no part."""
         for event in () if replaying else recorded:
             self.follow(event)
         collector.followers.append(self.follow)
@@ -89,7 +91,7 @@ class Talking:
 
     def remote_done(self, identity: str, text: str = "", author: str = "") -> str:
         """Answer a note or a request, by default that it was seen or done."""
-        if self._replaying:
+        if self._replaying and identity not in self._heard:
             raise in_a_replay()
         if self.watching:
             raise InputError("it is answered by whoever is at the unit", "wait for the answer, or ask once more")
@@ -118,16 +120,13 @@ class Talking:
             return False
         else:
             self._refuse_when_full()
+            self._heard.add(identity)
         self._collector.ingest(event)
         return True
 
     def take(self, event: Event) -> None:
-        """Take what the broker brought; what cannot be taken is said in the log and changes nothing."""
-        data = {**event.data, "text": event.text}
-        try:
-            self.hear(event.kind, data, event.subject)
-        except InputError as error:
-            logging.getLogger(__name__).warning("from elsewhere: %s", error)
+        """Take what the broker brought; InputError where it cannot be taken: nothing is changed then."""
+        self.hear(event.kind, {**event.data, "text": event.text}, event.subject)
 
     def follow(self, event: Event) -> None:
         """Take note of what is asked, noted and answered, and of a replay that begins again."""
@@ -139,12 +138,18 @@ class Talking:
         identity = str(event.data.get("id"))
         if event.kind is EventKind.REMOTE_DONE:
             if said := self._open.pop(identity, None):
-                answer = str(event.data.get("text", ""))
-                self._answered[identity] = replace(said, answer=answer, answered=event.time)
-                if len(self._answered) > ANSWERED:
-                    del self._answered[next(iter(self._answered))]
+                self._close(replace(said, answer=str(event.data.get("text", "")), answered=event.time))
+        elif event.data.get("state") == REFUSED:
+            if said := self._open.pop(identity, None):
+                self._close(replace(said, answer=f"not taken: {event.data.get('why', '')}", answered=event.time))
         elif identity not in self._answered and (len(self._open) < MOST_OPEN or identity in self._open):
             self._open[identity] = said_in(event, identity)
+
+    def _close(self, said: Said) -> None:
+        self._answered[said.id] = said
+        self._heard.discard(said.id)
+        if len(self._answered) > ANSWERED:
+            del self._answered[next(iter(self._answered))]
 
     def status(self) -> dict[str, object]:
         """What waits for an answer and what was answered last, for the page; of a replay what had come by then."""

@@ -43,7 +43,7 @@ def watching(wanted: Wanted, *, say: Callable[[str], None]) -> Plan:
     certificate = own_certificate(str(wanted.certificate), None) if wanted.certificate else None
     found = asyncio.run(look(call, secret=secret, certificate=certificate))
     if found.status is None:
-        say(f"nobody has shared {call} yet: waiting for it")
+        say(f"nothing of {call} is there yet, or the broker does not let this user read it: waiting for it")
     job = _job(found, say)
     place = place_for(wanted.output, "watched", say=say)
 

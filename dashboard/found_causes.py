@@ -5,9 +5,10 @@ import sys
 import time
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 
 from dashboard.found_attempts import Found, FoundAttempts, Key, stamp_of
+from dashboard.guests import VIEWER
 
 WORKER = (sys.executable, "-P", "-m", "collector.causes_worker")
 EVERY = 45.0
@@ -47,9 +48,15 @@ class FoundCauses(FoundAttempts):
 
 
 def add_causes(server: FastAPI, recording: Path, found: FoundCauses) -> None:
-    """`GET /causes`: what may be wrong, as far as it was found; null while the first look is under way."""
+    """`GET /causes`: what may be wrong, as far as it was found; null while the first look is under way.
 
-    async def causes() -> Found | None:
-        return found.latest(recording)
+    Guests may ask too: that begins no more looks than `EVERY` allows anyway.
+    """
+
+    async def causes(request: Request) -> Found | None:
+        latest = found.latest(recording)
+        if VIEWER in request.scope and latest is not None and "problem" in latest:
+            return None  # why nothing can be said may name a file, and guests are told none
+        return latest
 
     server.add_api_route("/causes", causes)

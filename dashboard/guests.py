@@ -14,7 +14,9 @@ VIEWER = "lightoff.viewer"
 READ_ONLY = "refused: this page is read only for whoever looks on; ask the technician to do it"
 NO_LINK = "refused: this page is shared by a link; open the whole link that you were given"
 
-READABLE = frozenset({"/", "/_dash-layout", "/_dash-dependencies", "/_favicon.ico", "/_reload-hash", "/plotly.min.js"})
+READABLE = frozenset(
+    {"/", "/_dash-layout", "/_dash-dependencies", "/_favicon.ico", "/_reload-hash", "/plotly.min.js", "/causes"}
+)
 READABLE_BELOW = ("/assets/", "/_dash-component-suites/", "/photos/")
 FIGURES = "/trends"
 """Asked by POST, since the question is long; it changes nothing."""

@@ -23,7 +23,15 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from drivers.base import DriverError, Now, SettingsError, SilentError
 from drivers.broker_address import BrokerAddress
-from drivers.broker_errors import UNSUPPORTED_VERSION, connecting_error, lost, no_mqtt, not_permitted, refusal
+from drivers.broker_errors import (
+    UNSUPPORTED_VERSION,
+    certificate_refused,
+    connecting_error,
+    lost,
+    no_mqtt,
+    not_permitted,
+    refusal,
+)
 from drivers.endings import thread_ended
 from drivers.held import GONE, HERE, PRESENT, Held, Kept
 from drivers.inbox import Inbox, Message
@@ -97,6 +105,8 @@ class _Heard:
     connected: bool = False
     denied: tuple[str, ReasonCode] | None = None
     farewell: str = ""
+    alert: str | None = None
+    """Of TLS, after it had come about."""
     unwanted: tuple[str, ReasonCode] | None = None
     """What was said and refused."""
     defect: Exception | None = None
@@ -258,6 +268,8 @@ def _trouble(wanted: Wanted, heard: _Heard, result: MQTTErrorCode) -> DriverErro
         return not_permitted(name, broker, topic, str(code), doing="write to")
     if result == MQTTErrorCode.MQTT_ERR_SUCCESS:
         return None
+    if refused := certificate_refused(name, broker, heard.alert):
+        return refused
     return lost(name, broker, heard.farewell) if heard.connected else no_mqtt(name, broker)
 
 
@@ -276,7 +288,7 @@ def _client(wanted: Wanted, inbox: Taker, protocol: MQTTProtocolVersion, heard: 
     if wanted.broker.user is not None:
         client.username_pw_set(wanted.broker.user, wanted.secret)
     if wanted.broker.tls:
-        client.tls_set_context(_trusting(wanted))
+        client.tls_set_context(_trusting(wanted, heard))
     if wanted.will:
         client.will_set(wanted.will.topic, wanted.will.data, qos=1, retain=wanted.will.retain)
 
@@ -343,10 +355,21 @@ class _Closing(ssl.SSLSocket):
             raise
 
 
-def _trusting(wanted: Wanted) -> ssl.SSLContext:
+def _trusting(wanted: Wanted, heard: _Heard) -> ssl.SSLContext:
     """TLS by this computer's trusted authorities, or those of the file that SSL_CERT_FILE names."""
+
+    class Hearing(_Closing):
+        """Keeps what the other side's TLS says: of TLS 1.3 it does not take a certificate of ours only later."""
+
+        def recv(self, buflen: int = 1024, flags: int = 0) -> bytes:
+            try:
+                return super().recv(buflen, flags)
+            except ssl.SSLError as error:
+                heard.alert = error.reason or heard.alert
+                raise
+
     context = ssl.create_default_context()
-    context.sslsocket_class = _Closing
+    context.sslsocket_class = Hearing
     if wanted.certificate:
         try:
             context.load_cert_chain(wanted.certificate)

@@ -15,6 +15,11 @@ _BUSY = {0x88, 0x89, 0x97, 0x9F}
 """Server unavailable, server busy, quota exceeded, connection rate exceeded."""
 _WRONG = {0x82, 0x84, 0x85, 0x90, 0x95, 0x9A, 0x9B, 0x9C, 0x9D}
 """Of what this side asks for: version, client identifier, topic, packet too large, QoS, or another server."""
+_ABOUT_CERTIFICATES = {
+    "certificate required", "bad certificate", "unsupported certificate", "certificate revoked", "certificate expired",
+    "certificate unknown", "unknown ca", "access denied",
+}  # fmt: skip
+"""Source: RFC 8446, section 6.2, as the library writes them."""
 # Source: MQTT Version 5.0, OASIS Standard (2019), section 3.2.2.2; codes of 3.1.1 are put into these by the library.
 
 
@@ -26,7 +31,8 @@ def connecting_error(instrument: str, broker: BrokerAddress, error: Exception) -
         return SettingsError(instrument, what, hint)
     if isinstance(error, ssl.SSLError) and not isinstance(error, ssl.SSLEOFError):
         what = f"what answers at {broker} does not speak TLS as this computer does ({error.reason or error})"
-        return SettingsError(instrument, what, "check the port; a broker without TLS is mqtt:// and mostly port 1883")
+        other = SettingsError(instrument, what, "check the port; a broker without TLS is mqtt:// and mostly port 1883")
+        return certificate_refused(instrument, broker, error.reason) or other
     if isinstance(error, socket.gaierror | UnicodeError):
         return NotFoundError(instrument, f"no computer is called {broker.host}", "check its name and the network")
     if isinstance(error, ConnectionRefusedError):
@@ -37,6 +43,15 @@ def connecting_error(instrument: str, broker: BrokerAddress, error: Exception) -
     return NotFoundError(
         instrument, f"{broker} cannot be reached ({_words(error)})", "check its address and the network"
     )
+
+
+def certificate_refused(instrument: str, broker: BrokerAddress, alert: str | None) -> NotPermittedError | None:
+    """The broker's TLS wants a certificate of ours, or does not take the one that it got; None for other alerts."""
+    words = (alert or "").lower().partition("alert_")[2].replace("_", " ")
+    if words not in _ABOUT_CERTIFICATES:
+        return None
+    what = f"the broker at {broker} wants a certificate of ours that it trusts ({words})"
+    return NotPermittedError(instrument, what, "name one of its authority with 'certificate', and look when it expires")
 
 
 def refusal(instrument: str, broker: BrokerAddress, code: int, words: str) -> DriverError:

@@ -28,6 +28,7 @@ from drivers.share_lacks import Held
 from drivers.share_messages import (
     LONGEST_TEXT,
     NOTE,
+    REFUSED,
     REQUEST,
     fresh_identity,
     is_pack,
@@ -44,6 +45,8 @@ MOST_EVENTS = 20_000
 """Identities of events that are remembered. [1]"""
 TOLD_THERE = {EventKind.ALARM, EventKind.INSTRUMENT, EventKind.RECORDER, EventKind.CLOCK, EventKind.PROBLEM}
 """Kinds of which this program has its own too: the other machine's are told as such."""
+NOTHING = 20.0
+"""So long after the broker has agreed it is said what may be wrong where nothing has come. [s]"""
 REMOTE = {NOTE: EventKind.REMOTE_NOTE, REQUEST: EventKind.REMOTE_REQUEST}
 
 
@@ -62,6 +65,8 @@ class Viewing:
     """Events of the own recording, where it is continued."""
     secret: str | None = field(default=None, repr=False)
     certificate: str | None = None
+    nothing: float = NOTHING
+    """[s]"""
     start: int = 0
     """Time to begin with until the other side says its own; 0: this machine's. [ns]"""
 
@@ -87,11 +92,10 @@ class Share:
         self._mine: set[str] = set()
         for event in viewing.known:
             self._remember(event)
-        self._heard = False
         self._asking: Asking | None = None
         self._emit: Emit | None = None
         self.trouble = ""
-        """The last thing that could not be read."""
+        """The last thing that could not be read, or why nothing comes."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -159,7 +163,7 @@ class Share:
             outgoing=outgoing,
             certificate=viewing.certificate,
         )
-        self._emit, self._heard = emit, False
+        self._emit = emit
         self._asking = asking = Asking(self, viewing, outgoing)
         thread = listen(wanted, inbox)
         asks = asyncio.create_task(asking.run(), name=f"{self.name}: asking")
@@ -188,7 +192,12 @@ class Share:
         return [(words[event.kind], identity, event) for identity, event in self._notes.items()]
 
     async def _pass_on(self, inbox: Inbox, asks: "asyncio.Task[None]", emit: Emit) -> None:
+        opened = math.inf
         while True:
+            opened = min(opened, time.monotonic()) if inbox.opened else opened
+            if not self.status and time.monotonic() - opened > self._viewing.nothing:
+                opened = math.inf
+                self._say_nothing_came(emit)
             failure, taken = inbox.failure, inbox.take()
             if taken:
                 dropped, message = taken
@@ -203,6 +212,19 @@ class Share:
                 asks.result()
             await inbox.arrival(within=1.0)
 
+    def _say_nothing_came(self, emit: Emit) -> None:
+        """A broker that does not let somebody read says nothing of it, and neither does one where nobody shares."""
+        call, user = self._viewing.call, self._viewing.call.broker.user
+        who = f"the user '{user}'" if user else "somebody without a user name"
+        trouble = (
+            f"nothing has come of the call '{call.topics}' yet: nobody has shared one of that name, or the broker does "
+            f"not let {who} read it, of which it says nothing; compare the name with that on the technician's page, "
+            "and have its owner look at the rights"
+        )
+        if trouble != self.trouble:
+            self.trouble = trouble
+            emit(Event(self.now(), EventKind.PROBLEM, f"{self.name}: {trouble}", self.name, {}))
+
     def _take(self, message: Message, emit: Emit) -> None:
         """Take a message in; one that cannot be read is counted and told once."""
         try:
@@ -216,6 +238,7 @@ class Share:
     def _understand(self, message: Message, emit: Emit) -> None:
         topics, data = self._viewing.call.topics, message.data
         if message.source == topics.status:
+            self.trouble = self.trouble if self.status else ""
             self.status = read_status(data)
             if not message.retained and self.status["now"]:
                 self._offset = self.status["now"] - time.monotonic_ns()
@@ -230,7 +253,9 @@ class Share:
             said = read_map(data)
             self._take_events(said, emit)
             if isinstance(identity := said.get("ack"), str):
-                self._acknowledged(identity, emit)
+                self._settled(identity, emit, state="arrived")
+            if isinstance(identity := said.get("refused"), str):
+                self._settled(identity, emit, state=REFUSED, why=str(said.get("why", ""))[:200])
         elif self._asking:
             said = read_map(data)
             self._take_events(said, emit)
@@ -293,10 +318,15 @@ class Share:
         kind = event.kind if _can_be_applied(event, data) else EventKind.NOTE
         return Event(event.time, kind, text, event.subject, data)
 
-    def _acknowledged(self, identity: str, emit: Emit) -> None:
+    def refused(self, identity: str, why: str) -> None:
+        """A note or a request is not taken on the other side, and is sent no more."""
+        if self._emit:
+            self._settled(identity, self._emit, state=REFUSED, why=why)
+
+    def _settled(self, identity: str, emit: Emit, **how: str) -> None:
+        """What was said from here has arrived, or is refused: in the recording, and not sent again."""
         if (event := self._notes.pop(identity, None)) is not None:
-            data = {**event.data, "state": "arrived"}
-            emit(Event(self.now(), event.kind, event.text, None, data))
+            emit(Event(self.now(), event.kind, event.text, event.subject, {**event.data, **how}))
 
     def _remember(self, event: Event) -> None:
         """An event of the own recording: of the other side, or said from here."""
@@ -305,7 +335,7 @@ class Share:
         elif event.kind in REMOTE.values():
             identity = str(event.data.get("id"))
             self._mine.add(identity)
-            if event.data.get("state") == "arrived":
+            if event.data.get("state") in ("arrived", REFUSED):
                 self._notes.pop(identity, None)
             else:
                 self._notes[identity] = event

@@ -34,8 +34,8 @@ LIFE = 30 * NANOSECONDS
 """How long a question is good. [ns]"""
 AT_ONCE = 64
 """Spans of one question. [1]"""
-RESEND = 5.0
-"""Until a note that is not acknowledged is sent again. [s]"""
+RESEND, LONGEST_RESEND = 5.0, 300.0
+"""Until a note that is not acknowledged is sent again, at first, and after it was sent over and over. [s]"""
 
 
 class Asking:
@@ -48,19 +48,27 @@ class Asking:
         self._heard = asyncio.Event()
         self._hurry = asyncio.Event()
         self._events_told = -1
-        self._note_sent: dict[str, float] = {}
+        self._note_due: dict[str, tuple[float, float]] = {}
+        """When each is sent again, and how long that was waited for. [s]"""
+        self._note_asks: dict[str, str] = {}
+        """Identities of notes by those of the questions that brought them last."""
         self.lacking = 0
         """Spans that are still to be asked for. [1]"""
         self.refused = ""
         """Why the last question was refused."""
 
     def hurry(self) -> None:
-        """There is something to say."""
+        """There is something to say: at once, also while an answer is waited for."""
+        if self._ready:
+            self._say_notes(asyncio.get_running_loop().time())
         self._hurry.set()
 
     def heard(self, said: Mapping[str, Any] | None) -> None:
         """An answer came; None for readings."""
         self._heard.set()
+        final = said is not None and said.get("kind") == REFUSED and said.get("final") is True
+        if said is not None and final and (note := self._note_asks.pop(str(said.get("id")), "")):
+            self._share.refused(note, str(said.get("why", ""))[:200])
         last = said is not None and said.get("id") == self._asked and said.get("kind") in (COUNTS, DONE, REFUSED)
         if said is not None and last and self._answer and not self._answer.done():
             self._answer.set_result(said)
@@ -70,7 +78,7 @@ class Asking:
         clock = asyncio.get_running_loop().time
         whole = -float("inf")
         while True:
-            if self._share.status.get("online") and self._share.keys:
+            if self._ready:
                 self._say_notes(clock())
                 everything = clock() - whole >= LONG_ROUND
                 with suppress(UnreadableError):
@@ -81,6 +89,11 @@ class Asking:
                 async with asyncio.timeout(ROUND if whole > 0 else 0.2):
                     await self._hurry.wait()
             self._hurry.clear()
+
+    @property
+    def _ready(self) -> bool:
+        """Whether somebody is there who understands."""
+        return bool(self._share.status.get("online") and self._share.keys)
 
     async def _readings(self, *, everything: bool) -> bool:
         """Look what is lacking and ask for it; whether all was answered."""
@@ -131,16 +144,21 @@ class Asking:
         return None if self.refused else said
 
     def _say_notes(self, now: float) -> None:
-        for kind, identity, event in self._share.unsent:
-            if now - self._note_sent.get(identity, -float("inf")) >= RESEND:
-                self._note_sent[identity] = now
-                self._put(self._note(kind, identity, event))
+        unsent = self._share.unsent
+        self._note_asks = {ask: note for ask, note in self._note_asks.items() if note in {one[1] for one in unsent}}
+        for kind, identity, event in unsent:
+            due, wait = self._note_due.get(identity, (now, RESEND))
+            if now >= due:
+                self._note_due[identity] = (now + wait, min(2 * wait, LONGEST_RESEND))
+                ask = self._note(kind, identity, event)
+                self._note_asks[ask.id] = identity
+                self._put(ask)
 
     def _note(self, kind: str, identity: str, event: Event) -> Ask:
         at, author = event.data.get("at"), str(event.data.get("author", ""))
         return Ask(
             fresh_identity(), self._share.viewer, kind, self._share.now() + LIFE, note=identity,
-            at=at if isinstance(at, int) else event.time, text=event.text, author=author,
+            at=at if isinstance(at, int) else event.time, text=event.text, author=author, point=event.subject or "",
         )  # fmt: skip
 
     def _put(self, ask: Ask) -> None:

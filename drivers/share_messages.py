@@ -18,6 +18,8 @@ VERSION: Final = 1
 COUNTS, SPANS, EVENTS, NOTE, REQUEST = "counts", "spans", "events", "note", "request"
 ASKS: Final = (COUNTS, SPANS, EVENTS, NOTE, REQUEST)
 DONE, REFUSED = "done", "refused"
+CONNECTS: Final = "it connects"
+"""Why nothing is shared yet when it begins."""
 LARGEST_ASK: Final = 64_000
 """[bytes]"""
 MOST_SPANS: Final = 1000
@@ -56,6 +58,8 @@ class Ask:
     """What it is about. [ns]"""
     text: str = ""
     author: str = ""
+    point: str = ""
+    """What is to be measured, where one of the table was chosen."""
 
     def packed(self) -> bytes:
         """As it is sent."""
@@ -80,12 +84,22 @@ def read_ask(data: bytes) -> Ask:
         spans, (_whole(minutes[0]), _whole(minutes[-1])),  # type: ignore[arg-type]
         identity(said.get("note")) if kind in (NOTE, REQUEST) else "",
         _whole(said.get("at", 0)), _text(said, "text", LONGEST_TEXT), _text(said, "author", 100),
+        _text(said, "point", 100),
     )  # fmt: skip
     if not 0 <= ask.minutes[1] - ask.minutes[0] < MOST_MINUTES:
         raise UnreadableError(f"counts are asked for more than {MOST_MINUTES} minutes", "ask for fewer")
     if kind in (NOTE, REQUEST) and not ask.text.strip():
         raise UnreadableError("a note has no text", "write one")
     return ask
+
+
+def asked_by(data: bytes) -> tuple[str, str] | None:
+    """Identity and viewer of a question that cannot be read otherwise; None where these cannot either."""
+    try:
+        said = text_map(data, largest=LARGEST_ASK)
+        return identity(said.get("id")), identity(said.get("viewer"))
+    except UnreadableError:
+        return None
 
 
 def identity(said: object) -> str:

@@ -55,7 +55,7 @@ lightoff.causes = (function () {
   }
 
   async function look() {
-    if (document.visibilityState !== "visible" || document.documentElement.hasAttribute("data-guest")) return;
+    if (document.visibilityState !== "visible" || document.documentElement.dataset.guest === "ended") return;
     const ended = lightoff.sequence.ended().length;
     if (ended > attempts) due = TRIES;
     attempts = ended;

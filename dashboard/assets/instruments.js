@@ -170,7 +170,8 @@ lightoff.instruments = (function () {
     const { behind, state, lacking, server, origin, text } = watching;
     const late = behind === null ? "no reading yet" : lightoff.format.span(behind) + " behind";
     const more = lacking ? "fetching what was before" : "";
-    const words = ["watching " + (watching.name || "a call"), origin, state, late, more].filter(Boolean).join(" · ");
+    const why = state === "no word yet" ? text : "";
+    const words = ["watching " + (watching.name || "a call"), origin, state, late, more, why].filter(Boolean).join(" · ");
     setText(id("watching-state"), connected ? words : "");
     id("watching-state").title = [server, text].filter(Boolean).join(": ");
     setClass(id("watching-state"), "bad", !connected || state !== "live" || behind === null || behind > 5);

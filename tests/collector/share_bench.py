@@ -3,11 +3,15 @@
 import asyncio
 import math
 import random
+import shutil
+import subprocess
 import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import pytest
 
 from analysis.model import Channel, Event, Plate, Quality, Reading
 from collector.clock import Clock
@@ -20,11 +24,27 @@ from collector.store import Store
 from collector.watching import held
 from drivers.share import Share, Viewing
 from drivers.share_topics import shared_call
+from tests.drivers.authority import Authority
+from tests.drivers.brokers import Broker
 
+SECRET = "correct horse"
 CHANNELS = tuple(
     Channel(point, f"replay: meter {number}" if number == 1 else f"meter {number}", unit)
     for number, (point, unit) in enumerate((("draft_collector", "inH2O"), ("temp_supply", "degF"), ("room_co", "ppm")))
 )
+
+
+def guarded_broker(folder: Path, rights: str) -> Broker:
+    """A broker with TLS and the users ann and bo, who may do what the rights say."""
+    if not (program := shutil.which("mosquitto_passwd")):
+        pytest.skip("mosquitto_passwd is not installed: apt-get install mosquitto")
+    users, acl = folder / "users", folder / "rights"
+    users.touch(mode=0o600)
+    for name in ("ann", "bo"):
+        subprocess.run([program, "-b", str(users), name, SECRET], check=True, capture_output=True, timeout=20)
+    acl.write_text(rights)
+    settings = ("allow_anonymous false", f"password_file {users}", f"acl_file {acl}")
+    return Broker(folder, *settings, tls=Authority(folder).broker())
 
 
 def job_text(port: int, *, user: str = "", secret: str = "", tls: bool = False, more: str = "") -> str:
@@ -69,10 +89,10 @@ class There:
 
 
 @asynccontextmanager
-async def there(path: Path, job: str) -> AsyncIterator[There]:
+async def there(path: Path, job: str, clock: Clock | None = None) -> AsyncIterator[There]:
     """A call that is recorded and shared while the block runs."""
     with Store(path) as store:
-        collector = Collector(store, plate=Plate(), rules=(), clock=Clock())
+        collector = Collector(store, plate=Plate(), rules=(), clock=clock or Clock())
         parsed = parse(job)
         sharing = sharing_of(path, share_secrets(path.parent), collector, lambda: parsed, folder=path.parent)
         assert sharing
@@ -107,7 +127,7 @@ class Here:
 
 @asynccontextmanager
 async def here(
-    path: Path, address: str, *, secret: str | None = None, certificate: str | None = None
+    path: Path, address: str, *, secret: str | None = None, certificate: str | None = None, **more: float
 ) -> AsyncIterator[Here]:
     """Somebody who watches while the block runs."""
     with Store(path) as store:
@@ -122,6 +142,7 @@ async def here(
             known=known,
             secret=secret,
             certificate=certificate,
+            **more,  # type: ignore[arg-type]
         )
         share = Share(viewing)
         collector.add(share)
@@ -144,14 +165,14 @@ async def together(technician: There, viewer: Here, *, within: float) -> None:
         await asyncio.sleep(0.05)
 
 
-def differences(one: Path, other: Path) -> list[str]:
-    """Channels whose readings are not the same in both, bit for bit; times in strict order."""
+def differences(one: Path, other: Path, last: int = 2**63 - 1) -> list[str]:
+    """Channels whose readings up to a time [ns] are not the same in both, bit for bit; times in strict order."""
     with Recording(one) as left, Recording(other) as right:
         found = [] if left.span() else ["nothing is recorded"]
         theirs = {channel.key: channel for channel in right.channels}
         for channel in left.channels:
             key = f"{channel.point}@shared: {channel.instrument}"
-            first, second = left.read(channel.key), right.read(key)
+            first, second = left.read(channel.key, end=last), right.read(key, end=last)
             if key not in theirs or theirs[key].unit != channel.unit:
                 found.append(f"{key}: not there")
             elif not (

@@ -1,7 +1,10 @@
 """One company never sees another, nor a technician another, at a real broker with the rights of docs/fleet/acl."""
 
+import ssl
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -10,10 +13,14 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.fleet_sessions import GROUP, OWN_ROOT, Where
+from drivers.base import NotPermittedError
 from drivers.broker_address import BrokerAddress
-from drivers.share_topics import CallTopics
-from tests.collector.fleet_bench import SECRET, USERS, guarded
-from tests.drivers.brokers import Broker
+from drivers.share_look import look
+from drivers.share_messages import channels_map, status_map
+from drivers.share_topics import CallTopics, SharedCall
+from tests.collector.fleet_bench import ACL, SECRET, USERS, guarded
+from tests.drivers.authority import Authority
+from tests.drivers.brokers import Broker, Publisher
 
 ANN, BEN, EVE = (CallTopics(*one, "call-1") for one in (("north", "ann"), ("north", "ben"), ("south", "eve")))
 OWN = ("status", "channels", "readings", "events", "answer/viewer")
@@ -170,3 +177,28 @@ def test_somebody_who_knows_the_workers_group_takes_messages_away_and_reads_none
         client.close()
     assert not thief.heard
     assert len(worker.heard) < 40, "some went to the thief, and to nobody"
+
+
+async def test_the_configuration_of_the_document_lets_in_by_tls_and_password(tmp_path: Path, monkeypatch) -> None:
+    authority = Authority(tmp_path)
+    authority.broker()
+    authority.path.rename(tmp_path / "authority.pem")
+    monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "authority.pem"))
+    (tmp_path / "acl").write_text(ACL.read_text())
+    guarded(tmp_path).close()  # which makes the users
+    text = (ACL.parent / "mosquitto.conf").read_text()
+    text = text.replace("/etc/mosquitto", str(tmp_path)).replace("/var/lib/mosquitto", str(tmp_path))
+    with closing(Broker(tmp_path, whole=text)) as broker:
+        context = ssl.create_default_context()
+        with closing(Publisher(broker.port, user="north/ann", secret=SECRET, context=context)) as ann:
+            status = status_map({"online": True, "now": 1, "events": 0, "name": "basement", "origin": ""})
+            ann.say(ANN.status, status, retain=True).wait_for_publish(20)
+            ann.say(ANN.channels, channels_map({}, ""), retain=True).wait_for_publish(20)
+        call = SharedCall(BrokerAddress("127.0.0.1", broker.port, tls=True, user="north"), ANN)
+        seen = await look(call, secret=SECRET, certificate=None, patience=20)
+        assert seen.status is not None
+        assert seen.status["name"] == "basement"
+        for user, secret in ((None, None), ("north", "wrong")):
+            stranger = replace(call, broker=replace(call.broker, user=user))
+            with pytest.raises(NotPermittedError):
+                await look(stranger, secret=secret, certificate=None)

@@ -3,8 +3,6 @@
 import asyncio
 import os
 import random
-import shutil
-import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import closing
@@ -16,8 +14,19 @@ import pytest
 from analysis.model import EventKind
 from drivers.codecs.cbor import packed
 from drivers.share_messages import Ask
-from tests.collector.share_bench import There, differences, here, job_text, kinds, same, there, together, url
-from tests.drivers.authority import Authority
+from tests.collector.share_bench import (
+    SECRET,
+    There,
+    differences,
+    guarded_broker,
+    here,
+    job_text,
+    kinds,
+    same,
+    there,
+    together,
+    url,
+)
 from tests.drivers.brokers import Broker, Publisher
 from tests.support import until
 
@@ -25,7 +34,6 @@ KILLS = int(os.environ.get("LIGHTOFF_SHARE_KILLS", "3"))
 LONG = 300.0
 """Where a machine is loaded, a program takes a minute to begin. [s]"""
 SECOND = 1_000_000_000
-SECRET = "correct horse"
 pytestmark = pytest.mark.timeout(900 + 60 * KILLS)
 MINUTE = 60_000_000_000
 
@@ -167,18 +175,9 @@ async def test_what_strangers_ask_is_refused_and_disturbs_nothing(tmp_path: Path
 
 @pytest.fixture
 def guarded(tmp_path: Path) -> Iterator[Broker]:
-    """A broker with TLS and two users: one may share, the other may only read another call."""
-    if not (program := shutil.which("mosquitto_passwd")):
-        pytest.skip("mosquitto_passwd is not installed: apt-get install mosquitto")
-    users, rights = tmp_path / "users", tmp_path / "rights"
-    users.touch()
-    for name in ("ann", "bo"):
-        subprocess.run([program, "-b", str(users), name, SECRET], check=True, capture_output=True, timeout=20)
-    rights.write_text(
-        "user ann\ntopic readwrite lightoff/1/cold company/Ann/#\nuser bo\ntopic read lightoff/1/other/#\n"
-    )
-    settings = ("allow_anonymous false", f"password_file {users}", f"acl_file {rights}")
-    with closing(Broker(tmp_path, *settings, tls=Authority(tmp_path).broker())) as broker:
+    """One user may share, the other may only read another call."""
+    rights = "user ann\ntopic readwrite lightoff/1/cold company/Ann/#\nuser bo\ntopic read lightoff/1/other/#\n"
+    with closing(guarded_broker(tmp_path, rights)) as broker:
         yield broker
 
 

@@ -230,3 +230,10 @@ def test_a_replay_shows_what_had_come_by_then_and_takes_nothing(tmp_path: Path, 
         now[0] = START + 40
         assert talking.status()["waiting"] == 0
         assert talking.status()["answered"] == []
+
+
+def test_what_is_sent_while_a_replay_is_shared_is_answered_there(bench: Bench) -> None:
+    talking = Talking(bench.collector, replaying=True)
+    assert talking.hear(EventKind.REMOTE_NOTE, NOTE)
+    assert talking.remote_done("a1") == "answered: seen"
+    assert [row["id"] for row in talking.status()["answered"]] == ["a1"]  # type: ignore[attr-defined]

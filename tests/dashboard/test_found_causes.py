@@ -6,10 +6,12 @@ import time
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 
 from collector.causes_worker import causes_of
 from dashboard.app import page
-from dashboard.found_causes import FoundCauses
+from dashboard.found_causes import FoundCauses, add_causes
+from dashboard.guests import VIEWER
 from dashboard.hub import Hub
 from tests.dashboard.asgi import request
 
@@ -81,3 +83,24 @@ async def test_the_route_answers_this_machine_only(tmp_path: Path, host: str, st
     assert found == status
     if status == 200:
         assert json.loads(body) is None
+
+
+@pytest.mark.parametrize(
+    ("found", "guest", "told"),
+    [
+        ({"causes": []}, True, {"causes": []}),
+        ({"problem": "call.lightoff has no readings"}, True, None),
+        ({"problem": "call.lightoff has no readings"}, False, {"problem": "call.lightoff has no readings"}),
+    ],
+)
+async def test_guests_are_told_causes_and_no_name_of_a_file(found, guest, told) -> None:
+    server = FastAPI()
+    answering = FoundCauses(WORKER)
+    answering.latest = lambda path: found  # type: ignore[method-assign]
+    add_causes(server, Path("call.lightoff"), answering)
+
+    async def asked(scope, receive, send) -> None:
+        await server({**scope, **({VIEWER: object()} if guest else {})}, receive, send)
+
+    status, _, body = await request(asked, "/causes", "GET", {})
+    assert (status, json.loads(body)) == (200, told)

@@ -43,12 +43,15 @@ class Authority:
         )
         place, key_place = self._folder / "broker.pem", self._folder / "broker.key"
         place.write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
-        key_place.write_bytes(
-            key.private_bytes(
-                serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-            )
-        )
+        key_place.write_bytes(_plain(key))
         return f"certfile {place}", f"keyfile {key_place}"
+
+    def own(self, user: str) -> bytes:
+        """Certificate and key of a user, one after the other."""
+        key = ec.generate_private_key(ec.SECP256R1())
+        subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, user)])
+        certificate = self._builder(subject, key.public_key()).sign(self._key, hashes.SHA256())
+        return certificate.public_bytes(serialization.Encoding.PEM) + _plain(key)
 
     def _builder(self, subject: x509.Name, key: ec.EllipticCurvePublicKey) -> x509.CertificateBuilder:
         now = datetime.datetime.now(datetime.UTC)
@@ -61,3 +64,9 @@ class Authority:
             .not_valid_before(now - datetime.timedelta(days=1))
             .not_valid_after(now + datetime.timedelta(days=1))
         )
+
+
+def _plain(key: ec.EllipticCurvePrivateKey) -> bytes:
+    return key.private_bytes(
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )

@@ -43,13 +43,17 @@ def free_port() -> int:
 class Broker:
     """A broker that can be killed and started again at the same port; `settings` are lines of its configuration."""
 
-    def __init__(self, folder: Path, *settings: str, tls: Sequence[str] = ()) -> None:
+    def __init__(self, folder: Path, *settings: str, tls: Sequence[str] = (), whole: str = "") -> None:
+        """`whole` is a configuration that somebody may have, whose port alone is another here."""
         need_broker()
         self.port = free_port()
         self.folder = folder
         lines = ["persistence false", "user root" if os.geteuid() == 0 else "", "log_dest none"]
         lines += ["max_queued_messages 0", "max_inflight_messages 0"]
         lines += [f"listener {self.port} 127.0.0.1", *tls, *(settings or ("allow_anonymous true",))]
+        if whole:
+            assert whole.count("listener 8883\n") == 1
+            lines = [lines[1], whole.replace("listener 8883\n", f"listener {self.port} 127.0.0.1\n")]
         self._configuration = folder / "broker.conf"
         self._configuration.write_text("\n".join(lines) + "\n")
         self._process: subprocess.Popen[bytes] | None = None

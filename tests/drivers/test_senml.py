@@ -177,6 +177,15 @@ def test_what_is_no_pack_is_one_clear_error(message: bytes):
     assert len(str(caught.value)) < 160
 
 
+@pytest.mark.parametrize("head", [b"\x81", b"\xa1\x00"], ids=["arrays", "maps"])
+def test_how_deep_a_message_is_nested_is_told_before_anything_is_made_of_it(head: bytes):
+    """The library's own limit is deeper, so that it is never reached."""
+    deepest = head * (cbor.DEEPEST - 1) + b"\x01"
+    assert unpacked(deepest) is not None
+    with pytest.raises(UnreadableError, match=f"nested deeper than {cbor.DEEPEST}"):
+        unpacked(head * cbor.DEEPEST + b"\x01")
+
+
 def test_damaged_packs_are_read_or_refused():
     seeds = [
         encode(
