@@ -40,6 +40,7 @@ bench: $(TEST_STAMP)
 
 library: $(TEST_STAMP)
 	$(BIN)/python -m drivers.simulate.library collector/cases.npz
+	$(BIN)/python -m drivers.simulate.learning collector/cases.npz collector/net.npz
 
 screenshots: $(TEST_STAMP)
 	mkdir -p docs

@@ -13,11 +13,12 @@ from collector.analysis_json import in_json
 from collector.analysis_run import analyzed
 from collector.files import beside
 from collector.opened import open_data
+from collector.shares import parsed as shares_in
 from drivers.base import InputError, LightoffError
 
 FORMAT = 1
 """Version of the lines."""
-_SAME = ("content", "job_content", "program", "format", "units")
+_SAME = ("content", "job_content", "program", "format", "units", "shares")
 """What says whether a line is still true of its file."""
 
 Same = tuple[object, ...]
@@ -36,6 +37,8 @@ class Task:
     job_name: str = ""
     """That job file as it was named."""
     units: str = "trade"
+    shares: str | None = None
+    """Text of a file of shares of causes."""
     known: Same | None = None
     """What an earlier line of it says by `same`; where that is still true there is nothing to do."""
 
@@ -59,7 +62,8 @@ def line_of(task: Task) -> str | None:
     if task.known == same(facts):
         return None
     try:
-        found = in_json(analyzed(open_data(Path(task.path), _job(task)), units=task.units))
+        priors = shares_in(task.shares, "the file of shares") if task.shares else None
+        found = in_json(analyzed(open_data(Path(task.path), _job(task)), units=task.units, priors=priors))
     except LightoffError as error:
         return _written({**facts, "error": _said(task, error)})
     except Exception as error:  # one file must never end the run
@@ -77,7 +81,8 @@ def error_line(task: Task, why: str) -> str:
 
 def _head(task: Task, content: str | None, job: str | None) -> dict[str, Any]:
     facts = {"file": task.name, "content": content, "job_content": job, "program": program(), "format": FORMAT}
-    return {**facts, "units": task.units}
+    shares = hashlib.sha256(task.shares.encode()).hexdigest() if task.shares else None
+    return {**facts, "units": task.units, "shares": shares}
 
 
 def _written(line: Mapping[str, Any]) -> str:

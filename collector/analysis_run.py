@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 from analysis.checks import Check
 from analysis.data import DataProblem, problems
+from analysis.diagnosis.causes import Priors
 from analysis.diagnosis.information import Believed
 from analysis.diagnosis.next_tests import Proposals
 from analysis.diagnosis.result import Diagnosis
@@ -46,8 +47,10 @@ class Analysis:
     """Units to show it in: `trade` or `metric`."""
 
 
-def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "trade") -> Analysis:
-    """Find everything in what was recorded."""
+def analyzed(
+    opened: Opened, progress: Progress | None = None, *, units: str = "trade", priors: Priors | None = None
+) -> Analysis:
+    """Find everything in what was recorded. `priors`: how common the causes are; None: the table of the program."""
     tell = progress or (lambda _: None)
     job, series = opened.job, opened.series
     timing = job.stated_timing
@@ -60,7 +63,8 @@ def analyzed(opened: Opened, progress: Progress | None = None, *, units: str = "
     doubts = problems(series, attempts, job.plate, doubtful=opened.doubtful)
     tell(0.7)
     entries = done_in(opened.events)
-    judgement = diagnosis(series, attempts, found, doubts, job, year=_year(opened.start), entries=entries)
+    year = _year(opened.start)
+    judgement = diagnosis(series, attempts, found, doubts, job, year=year, priors=priors, entries=entries, units=units)
     tell(0.8)
     points = frozenset(one.channel.point for one in series)
     raised = past_alarms(series, job.plate, rules(job, points), opened.doubtful)

@@ -26,6 +26,7 @@ EXAMPLES = """lightoff analyze tuesday.lightoff --job job.toml --json
 @click.option("--job", "job_file", type=FILE, help="The job file; default: the one in the recording or beside it.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--units", type=click.Choice(["trade", "metric"]), default="trade", show_default=True)
+@click.option("--shares", "shares_file", type=FILE, help="How common causes are in your calls; docs/diagnosis.md.")
 @click.option("--all", "every", is_flag=True, help="In text, every measure of every attempt.")
 @click.option("-o", "--output", type=FILE, help="Write it to a file; default: standard output.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
@@ -38,6 +39,7 @@ def analyze(
     job_file: Path | None,
     as_json: bool,
     units: str,
+    shares_file: Path | None,
     every: bool,
     output: Path | None,
     force: bool,
@@ -56,31 +58,41 @@ def analyze(
     from collector.analysis_files import is_one
 
     if len(files) == 1 and is_one(str(files[0])) and not (lines or jobs or scheduler):
-        _one(files[0], job_file, as_json=as_json, units=units, every=every, output=output, force=force)
+        _one(files[0], job_file, shares_file, as_json=as_json, units=units, every=every, output=output, force=force)
         return
     if every:
         raise click.UsageError("--all is for the text of one file; lines of JSON have every measure.")
     if jobs and scheduler:
         raise click.UsageError("--jobs is for this machine and --scheduler for a cluster; say one of them.")
-    _many(files, job_file, units=units, output=output, force=force, workers=_workers(jobs, scheduler))
+    _many(files, job_file, shares_file, units=units, output=output, force=force, workers=_workers(jobs, scheduler))
 
 
 def _one(
-    file: Path, job_file: Path | None, *, as_json: bool, units: str, every: bool, output: Path | None, force: bool
+    file: Path,
+    job_file: Path | None,
+    shares_file: Path | None,
+    *,
+    as_json: bool,
+    units: str,
+    every: bool,
+    output: Path | None,
+    force: bool,
 ) -> None:
     """Analyse one file."""
     from collector.analysis_json import text_of
     from collector.analysis_run import analyzed
     from collector.analysis_text import lines
     from collector.opened import open_data
+    from collector.shares import shares
 
+    priors = shares(shares_file) if shares_file else None
     if output is not None and output.exists():
-        _keep_apart(output, [file, job_file])
+        _keep_apart(output, [file, job_file, shares_file])
         if not force:
             raise InputError(f"{output} is there already", "choose another name or say --force")
     with counting(f"analysing {file.name}", text=bar) as progress:
         opened = open_data(file, job_file, lambda share: progress(share / 2))
-        found = analyzed(opened, lambda share: progress((1 + share) / 2), units=units)
+        found = analyzed(opened, lambda share: progress((1 + share) / 2), units=units, priors=priors)
     text = text_of(found) if as_json else "\n".join(lines(found, every=every))
     if output is None:
         click.echo(text)
@@ -95,6 +107,7 @@ def _one(
 def _many(
     files: Sequence[Path],
     job_file: Path | None,
+    shares_file: Path | None,
     *,
     units: str,
     output: Path | None,
@@ -107,18 +120,23 @@ def _many(
     from collector.analysis_many import Printed
     from collector.analysis_many import run as run_all
     from collector.files import job_at
+    from collector.job_lines import read_text
     from collector.result_lines import result_lines
+    from collector.shares import shares
 
     found = recordings(map(str, files))
     job_at(job_file)  # a mistake in it would be in every line
+    if shares_file:
+        shares(shares_file)
+    counted = read_text(shares_file) if shares_file else None
     job = str(job_file.absolute()) if job_file else None
-    tasks = [Task(str(one), str(one.absolute()), job, str(job_file or ""), units) for one in found]
+    tasks = [Task(str(one), str(one.absolute()), job, str(job_file or ""), units, counted) for one in found]
     with counting(f"analysing {len(tasks)} recordings", text=bar) as progress:
         if output is None:
             done = run_all(tasks, workers, Printed(click.echo), progress)
         else:
             if output.exists():
-                _keep_apart(output, [*found, job_file])
+                _keep_apart(output, [*found, job_file, shares_file])
             with result_lines(output, force=force) as lines:
                 if lines.healed:
                     say(f"the last line of {output} was cut off in writing; its recording is analysed again")

@@ -4,6 +4,7 @@ import io
 import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from importlib.resources import files
 
@@ -16,6 +17,7 @@ from analysis.diagnosis.done import DEEDS, Done, conditioned
 from analysis.diagnosis.inference import Judged, diagnosed
 from analysis.diagnosis.known import Known
 from analysis.diagnosis.mixture import Mixture, fitted
+from analysis.diagnosis.net import Net
 from analysis.diagnosis.seen import seen
 from analysis.measures.measured import Measured
 from analysis.model import Series
@@ -24,6 +26,8 @@ from collector.job import Job
 
 CASES = "cases.npz"
 """The library, made by `make library`."""
+NET = "net.npz"
+"""The net that learned from it, made by `make library` too."""
 UNTRUE = frozenset({"stuck", "wrong_sign", "exchanged", "unit", "saturated", "not_returning"})
 """Kinds of data problems whose channels say nothing of the unit."""
 _YEAR = re.compile(r"(19|20)\d\d")
@@ -31,14 +35,23 @@ _YEAR = re.compile(r"(19|20)\d\d")
 
 def cases() -> Cases:
     """The library that comes with the program."""
-    with np.load(io.BytesIO(files("collector").joinpath(CASES).read_bytes())) as arrays:
-        return Cases.read(dict(arrays))
+    return Cases.read(_arrays(CASES))
+
+
+def net() -> Net:
+    """The net that comes with the program."""
+    return Net.read(_arrays(NET))
+
+
+def _arrays(name: str) -> dict[str, np.ndarray]:
+    with np.load(io.BytesIO(files("collector").joinpath(name).read_bytes())) as arrays:
+        return dict(arrays)
 
 
 @lru_cache(maxsize=1)
 def library() -> Mixture:
     """What units show under each cause; a second of work once in a program's life."""
-    return fitted(cases())
+    return replace(fitted(cases()), net=net())
 
 
 def known(job: Job) -> Known:
@@ -76,6 +89,7 @@ def diagnosis(
     priors: Priors | None = None,
     entries: Sequence[Done] = (),
     told: bool = True,
+    units: str = "trade",
 ) -> Judged:
     """Rank the causes of what was recorded.
 
@@ -83,6 +97,7 @@ def diagnosis(
     priors : how common the causes are; None: the table of `analysis.diagnosis.causes`.
     entries : what was done and tested; after a repair that attempts followed, those alone are judged.
     told : whether evidence and pairs are worked out too.
+    units : of the numbers in the evidence, `trade` or `metric`.
     """
     since = _repaired(entries, attempts)
     attempts = [one for one in attempts if one.start >= since]
@@ -98,7 +113,7 @@ def diagnosis(
     begun = attempts[0].start if attempts else max(ends, default=0.0)
     prior = conditioned(prior, entries, (begun, begun))
     doubts = list(dict.fromkeys(_doubts(untrue.values())))
-    return diagnosed(library(), look, prior, kind=kind_of(job.plate), doubts=doubts, told=told)
+    return diagnosed(library(), look, prior, kind=kind_of(job.plate), doubts=doubts, told=told, units=units)
 
 
 def _repaired(entries: Sequence[Done], attempts: Sequence[Attempt]) -> float:

@@ -45,11 +45,16 @@ class DataProblem:
     """UTC since 1970. [s]"""
 
 
-def shown(point: str, value: float, *, difference: bool = True, digits: int = 0) -> str:
-    """A value, or a difference of two, as the trade reads it; so many digits more than usual."""
+def shown(point: str, value: float, *, difference: bool = True, digits: int = 0, units: str = "trade") -> str:
+    """A value, or a difference of two, as the trade reads it, or `metric`; so many digits more than usual."""
     measure = measure_of(point)
-    scale, offset = conversion(measure.inside, measure.trade, difference=difference)
-    return f"{value * scale + offset:.{measure.trade_decimals + digits}f} {measure.trade_label}".rstrip()
+    unit, label, decimals = (
+        (measure.metric, measure.metric_label, measure.metric_decimals)
+        if units == "metric"
+        else (measure.trade, measure.trade_label, measure.trade_decimals)
+    )
+    scale, offset = conversion(measure.inside, unit, difference=difference)
+    return f"{value * scale + offset:.{decimals + digits}f} {label}".rstrip()
 
 
 def span_of_time(seconds: float) -> str:

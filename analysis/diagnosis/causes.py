@@ -124,6 +124,19 @@ class Priors:
         if not all(0 <= share < float("inf") for share in self.shares.values()) or not sum(self.shares.values()) > 0:
             raise ValueError("shares of causes must be numbers of at least 0, and one above it")
 
+    @classmethod
+    def of_some(cls, counted: Mapping[str, float]) -> "Priors":
+        """The table with other shares of some causes, such as how often each was found; ValueError as for any table.
+
+        counted : of two causes or more, in any measure: together they keep what the table gives to them together, so
+            that what was not counted stays as common as it was. `other` never falls below `LEAST` all the same. [any]
+        """
+        Priors(counted)
+        if len(counted) < 2:
+            raise ValueError("one cause alone says nothing of how common it is beside the others; give two or more")
+        factor = sum(SHARES[cause] for cause in counted) / sum(counted.values())
+        return cls({**SHARES, **{cause: factor * share for cause, share in counted.items()}})
+
     def probabilities(self, visited: Visited | None = None) -> dict[str, float]:
         """Of each cause, before anything was measured; `other` is never less than `LEAST`, no cause is zero. [1]"""
         visited = visited or Visited()

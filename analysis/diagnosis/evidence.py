@@ -19,6 +19,8 @@ from analysis.points import DERIVED, POINTS
 
 Array = NDArray[np.float64]
 
+TOGETHER = "all readings taken together are {} like simulated visits with this cause than each by itself says"
+"""What the net says beside the readings one by one."""
 MOST = 6
 """Observations told for each cause. [1]"""
 LEAST = 0.3
@@ -74,9 +76,11 @@ WORDS: Mapping[str, tuple[str, str, float]] = {
     "calls.duty": ("time with a call for heat", "%", 100.0),
     "temp_room.fall": ("room cools by, in an hour", "K", 1.0),
     "draft_switch.time_to_zero": ("switch pressure back to nothing after", "s", 1.0),
-    "limit.opens_at": ("supply air when the limit opened", "°F", math.nan),
+    "limit.opens_at": ("supply air when the limit opened", "degC", 1.0),
 }
 """Features whose number is not that of a point: what it is, its unit on screen, and the factor from the inside unit."""
+TEMPERATURES = ("degC", "K")
+"""Units in `WORDS` of a temperature and of a difference of two: shown as the supply air and its rise are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +91,10 @@ class Topic:
     steps: tuple[int, ...]
 
 
-def evidence_of(weighed: Weighed, causes: NDArray[np.int64] | None = None) -> dict[str, tuple[Evidence, ...]]:
-    """What speaks for and against each cause, the heaviest first."""
+def evidence_of(
+    weighed: Weighed, causes: NDArray[np.int64] | None = None, units: str = "trade"
+) -> dict[str, tuple[Evidence, ...]]:
+    """What speaks for and against each cause, the heaviest first; numbers in `trade` or `metric` units."""
     weights = weighed.weights()
     topics = list(_topics(weighed))
     found: dict[str, tuple[Evidence, ...]] = {}
@@ -97,9 +103,15 @@ def evidence_of(weighed: Weighed, causes: NDArray[np.int64] | None = None) -> di
             ((float(weights[number, list(topic.steps)].sum()), topic) for topic in topics),
             key=lambda one: -abs(one[0]),
         )
-        told = (
-            _told(weighed, topic, weight, weights[number]) for weight, topic in weighty[:MOST] if abs(weight) >= LEAST
-        )
+        told = [
+            _told(weighed, topic, weight, weights[number], units)
+            for weight, topic in weighty[:MOST]
+            if abs(weight) >= LEAST
+        ]
+        together = float(weights[number, -1])
+        if abs(together) >= LEAST:
+            text = TOGETHER.format("more" if together > 0 else "less")
+            told.append(Evidence(text, (), math.nan, math.nan, together))
         found[CAUSES[number]] = tuple(told)
     return found
 
@@ -124,7 +136,7 @@ def _points(head: str) -> tuple[str, ...]:
     return derived.get(name, others.get(name, ()))
 
 
-def _told(weighed: Weighed, topic: Topic, weight: float, steps: Array) -> Evidence:
+def _told(weighed: Weighed, topic: Topic, weight: float, steps: Array, units: str) -> Evidence:
     """The topic by the step that weighs most in it."""
     place = max(topic.steps, key=lambda step: math.copysign(1.0, weight) * float(steps[step]))
     name = weighed.what[place]
@@ -133,10 +145,10 @@ def _told(weighed: Weighed, topic: Topic, weight: float, steps: Array) -> Eviden
         return Evidence(text, topic.points, math.nan, math.nan, weight)
     start, end = weighed.seen.spans.get(name, (math.nan, math.nan))
     value = weighed.seen.raw[name]
-    text = f"{label(name)} {number(name, value)}"
+    text = f"{label(name)} {number(name, value, units)}"
     expected = expected_of(weighed, name)
     if expected is not None:
-        low, high = (number(name, end) for end in expected)
+        low, high = (number(name, end, units) for end in expected)
         unit = low.partition(" ")[2]
         text += f"; sound units like this: {low.partition(' ')[0] if unit else low} to {high}"
     return Evidence(text, topic.points, start, end, weight)
@@ -156,12 +168,12 @@ def label(name: str) -> str:
     return SHAPES[state].format(words) if state in SHAPES else f"{words} {STATES.get(state, state.replace('.', ' '))}"
 
 
-def number(name: str, value: float) -> str:
-    """A value of a feature as the trade writes it."""
+def number(name: str, value: float, units: str = "trade") -> str:
+    """A value of a feature as the trade writes it, or `metric`."""
     if name in WORDS:
         _, unit, factor = WORDS[name]
-        if math.isnan(factor):
-            return shown("temp_supply", value, difference=False)
+        if unit in TEMPERATURES:
+            return shown("temp_rise" if unit == "K" else "temp_supply", value, difference=unit == "K", units=units)
         return f"{value * factor:.{0 if unit == '%' else 1}f} {unit}".rstrip()
     if name.endswith(".change"):
         return f"{100.0 * math.expm1(value):+.0f} %"
@@ -169,7 +181,7 @@ def number(name: str, value: float) -> str:
     head = "draft_switch" if head == "switch" else head
     absolute = state not in ("blower_step", "restless", "spread") and not head.startswith("dew_point")
     fine = 2 if state in ("blower_step", "restless") or state.startswith("trend") else 0
-    return shown(head, value, difference=not absolute or head in DERIVED, digits=fine)
+    return shown(head, value, difference=not absolute or head in DERIVED, digits=fine, units=units)
 
 
 def expected_of(weighed: Weighed, name: str) -> tuple[float, float] | None:

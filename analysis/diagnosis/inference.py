@@ -48,6 +48,7 @@ def diagnosed(
     kind: int | None = None,
     doubts: Sequence[str] = (),
     told: bool = True,
+    units: str = "trade",
 ) -> Judged:
     """Rank the causes of what was seen.
 
@@ -55,12 +56,13 @@ def diagnosed(
     kind : place in `cases.KINDS`, None where it is not known.
     doubts : why readings or papers cannot be trusted, one sentence each; such readings are left out of `seen` already.
     told : whether evidence, pairs and what is not ruled out are worked out too.
+    units : of the numbers in the evidence, `trade` or `metric`.
     """
     seen, strange = _believed(mixture, seen, prior, kind)
     found = weighed(mixture, seen, prior, kind)
     shares = found.causes
     order = np.argsort(-shares, kind="stable")
-    evidence = evidence_of(found, order[:8]) if told else {}
+    evidence = evidence_of(found, order[:8], units) if told else {}
     ranked = tuple(Ranked(CAUSES[n], float(shares[n]), evidence.get(CAUSES[n], ())) for n in order)
     reason = _cannot_tell(found, ranked, [*strange, *doubts])
     result = Diagnosis(ranked, cannot_tell=reason)

@@ -22,6 +22,7 @@ from analysis.diagnosis.cases import KINDS, Cases
 from analysis.diagnosis.causes import CAUSES
 from analysis.diagnosis.features import FEATURES, FROM_PAPERS, GROUPS
 from analysis.diagnosis.flags import FLAGS, WORST
+from analysis.diagnosis.net import Net
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -74,6 +75,8 @@ class Mixture:
     """(parts, features, features) zero between groups. [1]"""
     flag: tuple[Array, ...]
     """For each flag (parts, what it may say): logarithm of its probability. [1]"""
+    net: Net | None = None
+    """What judges everything together beside the parts; None: the parts alone."""
 
 
 def fitted(cases: Cases) -> Mixture:

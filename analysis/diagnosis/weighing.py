@@ -42,11 +42,24 @@ class Weighed:
     """Kind that the papers say; None where they do not. [1]"""
     misfit: Mapping[str, float]
     """For each group, how far the best part is from what was seen: squared distance over its dimensions. [1]"""
+    net: Array | None = None
+    """(causes,) logarithm of the likelihood that the net beside the mixture gives, as far as it counts. [1]"""
+    counts: float = 1.0
+    """Share of its logarithm that the mixture's likelihood counts beside the net. [1]"""
+
+    @property
+    def log_likelihood(self) -> Array:
+        """(causes,) logarithm of the likelihood by the mixture alone; minus infinity without a part. [1]"""
+        return self._by_cause(TEMPER * self.steps.sum(axis=1) + self.mixture.log_share)
 
     @property
     def parts(self) -> Array:
         """(parts,) probability of each. [1]"""
         score = TEMPER * self.steps.sum(axis=1) + self.mixture.log_share + np.log(self.prior[self.mixture.cause])
+        if self.net is not None:
+            with np.errstate(invalid="ignore"):
+                beside = self.net - (1.0 - self.counts) * self.log_likelihood
+            score = score + beside[self.mixture.cause]
         return _shares(score)
 
     @property
@@ -55,17 +68,27 @@ class Weighed:
         return np.asarray(np.bincount(self.mixture.cause, self.parts, minlength=len(CAUSES)), np.float64)
 
     def weights(self) -> Array:
-        """(causes, n) of each step for and against each cause; from prior to result they add up. [bit]"""
+        """(causes, n + 1) of each step for and against each cause, and of the net; from prior to result they add up.
+
+        [bit]
+        """
         running = np.cumsum(TEMPER * self.steps, axis=1)
         start = np.zeros((running.shape[0], 1))
         running = np.concatenate((start, running), axis=1) + self.mixture.log_share[:, None]
-        cause = np.full((len(CAUSES), running.shape[1]), -np.inf)
-        for number in set(self.mixture.cause.tolist()):
-            cause[number] = _log_sum(running[self.mixture.cause == number], 0)
+        cause = self.counts * self._by_cause(running)
+        together = cause[:, -1:] if self.net is None else cause[:, -1:] + self.net[:, None]
+        cause = np.concatenate((cause, together), axis=1)
         overall = _log_sum(cause + np.log(self.prior)[:, None], 0)
         with np.errstate(invalid="ignore"):
             gained = np.diff(cause - overall[None], axis=1) / math.log(2)
         return np.nan_to_num(gained)
+
+    def _by_cause(self, score: Array) -> Array:
+        """(causes, ...) parts (parts, ...) of each cause together; minus infinity without a part."""
+        found = np.full((len(CAUSES), *score.shape[1:]), -np.inf)
+        for number in set(self.mixture.cause.tolist()):
+            found[number] = _log_sum(score[self.mixture.cause == number], 0)
+        return found
 
 
 def weighed(mixture: Mixture, seen: Seen, prior: Mapping[str, float], kind: int | None = None) -> Weighed:
@@ -99,7 +122,15 @@ def weighed(mixture: Mixture, seen: Seen, prior: Mapping[str, float], kind: int 
     if joined.size:
         joined = np.logaddexp(joined + math.log1p(-ODD), joined.max(axis=0) + math.log(ODD))
     shares = np.array([prior.get(cause, 0.0) for cause in CAUSES])
-    return Weighed(mixture, seen, np.maximum(shares, 1e-12), tuple(what), joined, belief, kind, misfit)
+    shares = np.maximum(shares, 1e-12)
+    net = mixture.net
+    if net is None or not what:
+        return Weighed(mixture, seen, shares, tuple(what), joined, belief, kind, misfit)
+    said_kind = np.array([UNTOLD if kind is None else kind])
+    likely = net.log_likelihood(seen.values[None], np.array([places(seen.flags)]), said_kind)[0]
+    return Weighed(
+        mixture, seen, shares, tuple(what), joined, belief, kind, misfit, net.net_counts * likely, net.mixture_counts
+    )
 
 
 def _group(mixture: Mixture, seen: Seen, order: Index, kinds: Index) -> tuple[Array, Array]:

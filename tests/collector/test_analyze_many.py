@@ -99,13 +99,17 @@ def test_a_line_has_what_the_command_says_of_the_file_alone(calls):
 
 
 def test_what_a_line_rests_on(tmp_path, calls):
-    """Another content, job, unit system or program is another result; nothing else is."""
+    """Another content, job, unit system, table of shares or program is another result; nothing else is."""
     path = Path(shutil.copy(calls[1], tmp_path / "a.csv"))
     before = same(loaded(task_of(path)))
     known = replace(task_of(path), known=before)
     path.touch()
     assert line_of(known) is None
     assert line_of(replace(known, units="metric")) is not None
+    counted = replace(known, shares="[shares]\nno_call = 1\nother = 1\n")
+    assert line_of(counted) is not None
+    assert line_of(replace(counted, known=same(loaded(counted)))) is None
+    assert line_of(replace(counted, known=same(loaded(counted)), shares=None)) is not None
     (tmp_path / "a.toml").write_text('[site]\nname = "invented"\n')
     assert loaded(known)["analysis"]["recording"]["job"] == "a.toml"
     (tmp_path / "a.toml").unlink()

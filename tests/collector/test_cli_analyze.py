@@ -32,8 +32,9 @@ def asked(monkeypatch, tmp_path):
         progress(1.0)
         return made.analysis.opened
 
-    def analyzed(opened, progress, *, units):
+    def analyzed(opened, progress, *, units, priors):
         progress(1.0)
+        made.priors = priors
         return made.analysis.__class__(
             **{name: getattr(made.analysis, name) for name in made.analysis.__slots__} | {"units": units}
         )
@@ -74,6 +75,25 @@ def test_rows_that_could_not_be_read_give_1_and_the_whole_result(asked):
 def test_the_job_file_is_passed_on(asked, tmp_path):
     analyze(asked.file, "--job", tmp_path / "job.toml")
     assert asked.given == [(asked.file, tmp_path / "job.toml")]
+
+
+def test_the_company_s_shares_are_passed_on(asked, tmp_path):
+    (tmp_path / "shares.toml").write_text("[shares]\nigniter_faulty = 3\nno_call = 1\n")
+    analyze(asked.file, "--shares", tmp_path / "shares.toml")
+    assert asked.priors.shares["igniter_faulty"] == pytest.approx(3 * asked.priors.shares["no_call"])
+    analyze(asked.file)
+    assert asked.priors is None
+
+
+def test_a_table_of_shares_that_cannot_be_is_one_sentence_and_1(asked, tmp_path):
+    (tmp_path / "shares.toml").write_text("[shares]\nigniter_faulty = 3\nno_cal = 1\n")
+    for more in ((), ("--lines",)):
+        done = analyze(asked.file, "--shares", tmp_path / "shares.toml", *more)
+        assert (done.exit_code, done.stdout) == (1, "")
+        assert done.stderr.startswith(
+            "lightoff analyze: shares.toml, line 3: unknown cause 'no_cal'; nearest known: no_call"
+        )
+        assert done.stderr.count("\n") == 1
 
 
 def test_a_file_that_is_not_there_is_one_sentence_and_1(asked, tmp_path):

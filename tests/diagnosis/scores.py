@@ -6,7 +6,7 @@ python -m tests.diagnosis.scores      prints the tables for the calls that are k
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from analysis.diagnosis.cases import Cases
 from analysis.diagnosis.causes import CAUSES
 from analysis.diagnosis.mixture import Mixture, fitted
 from analysis.diagnosis.weighing import TEMPER, Weighed, weighed
-from collector.diagnosing import cases
+from collector.diagnosing import cases, net
 from tests.diagnosis.kept import Kept, load
 
 Array = NDArray[np.float64]
@@ -148,26 +148,33 @@ def printed(tell: Callable[[str], None], calls: Sequence[Kept] | None = None) ->
     prior = drawn_shares()
     plain = [one for one in everything if one.which in ("faulty", "healthy")]
     shifted = [one for one in everything if one.which == "shifted"]
-    whole, part = fitted(library), fitted(tenth(library))
-    oracle = results(weighed_calls(whole, plain, prior), plain)
+    mixture, part = fitted(library), fitted(tenth(library))
+    whole = replace(mixture, net=net())
+    shipped = results(weighed_calls(whole, plain, prior), plain)
+    oracle = results(weighed_calls(mixture, plain, prior), plain)
     small = results(weighed_calls(part, plain, prior), plain)
     sure = oracle.probabilities[np.arange(oracle.truth.size), oracle.truth] >= IDENTIFIABLE
     tell(f"library {library.cause.size} cases, a tenth of it {tenth(library).cause.size}; temper {TEMPER}")
     tell(HEAD)
-    tell(line("all, whole library", oracle))
-    tell(line("all, a tenth of the library", small))
-    tell(line("identifiable, a tenth of the library", small[sure]))
+    tell(line("all", shipped))
+    tell(line("all, mixture alone", oracle))
+    tell(line("all, mixture of a tenth of the library", small))
+    tell(line("identifiable, mixture of a tenth of the library", small[sure]))
+    tell(line("identifiable", shipped[sure]))
     faulty = oracle.truth != NONE
-    tell(line("faulty, whole library", oracle[faulty]))
-    tell(line("sound, whole library", oracle[~faulty]))
-    found = {"whole": oracle, "tenth": small, "identifiable": small[sure]}
+    tell(line("faulty", shipped[faulty]))
+    tell(line("sound", shipped[~faulty]))
+    found = {"whole": shipped, "mixture": oracle, "tenth": small, "identifiable": small[sure]}
     if shifted:
         found["shifted"] = results(weighed_calls(whole, shifted, {**prior, "none": 1e-3}), shifted)
-        tell(line("shifted population (faulty), whole library", found["shifted"]))
+        tell(line("shifted population (faulty)", found["shifted"]))
+        alone = results(weighed_calls(mixture, shifted, {**prior, "none": 1e-3}), shifted)
+        tell(line("shifted population (faulty), mixture alone", alone))
     tell(f"identifiable: {int(sure.sum())} of {sure.size} ({100 * float(sure.mean()):.0f} %)")
-    tell("rates: " + ", ".join(f"{name} {value:.3f}" for name, value in oracle.rates().items()))
-    tell("reliability: " + ", ".join(f"{s:.2f}->{r:.2f} ({n})" for n, s, r in oracle.reliability()))
-    for row in confusion(oracle):
+    tell("rates: " + ", ".join(f"{name} {value:.3f}" for name, value in shipped.rates().items()))
+    tell("rates, mixture alone: " + ", ".join(f"{name} {value:.3f}" for name, value in oracle.rates().items()))
+    tell("reliability: " + ", ".join(f"{s:.2f}->{r:.2f} ({n})" for n, s, r in shipped.reliability()))
+    for row in confusion(shipped):
         tell(row)
     return found
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.diagnosis.cases import Cases
 from analysis.diagnosis.causes import CAUSES, Priors
+from analysis.diagnosis.evidence import evidence_of
 from analysis.diagnosis.features import FEATURES, NUMBER
 from analysis.diagnosis.flag_words import FLAG_WORDS
 from analysis.diagnosis.flags import FLAGS
@@ -189,3 +190,25 @@ def test_any_numbers_give_probabilities(values: dict[str, float], kind: int | No
     assert sum(one.probability for one in found.causes) == pytest.approx(1.0)
     assert all(math.isfinite(each.weight) for one in found.causes for each in one.evidence)
     assert all(0.0 <= pair.probability <= 1.0 for pair in found.pairs)
+
+
+def test_evidence_speaks_in_the_units_that_were_asked_for() -> None:
+    """A pressure, a difference of temperatures and a temperature, in a world in which each tells of a cause."""
+    shifts = {
+        "vent_blocked": {COLLECTOR: 4.0},
+        "airflow_low_restricted": {"temp_rise.high": 4.0},
+        "limit_faulty": {"limit.opens_at": 4.0},
+    }
+    prior = alike(none=0.25, vent_blocked=0.25, airflow_low_restricted=0.25, limit_faulty=0.25)
+    look = seen(draft_collector__hot__high=4.0, temp_rise__high=4.0, limit__opens_at=4.0)
+    found = weighed(mixture(shifts), look, prior, 0)
+    said = {
+        units: " ".join(one.text for each in evidence_of(found, units=units).values() for one in each)
+        for units in ("trade", "metric")
+    }
+    for units, own, others in (
+        ("trade", ("in. w.c.", "14 °F", "68 °F"), ("Pa", " K", "°C")),
+        ("metric", ("Pa", "8.0 K", "20.0 °C"), ("in. w.c.", "°F")),
+    ):
+        assert all(one in said[units] for one in own)
+        assert not any(one in said[units] for one in others)
