@@ -6,10 +6,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.sequence.durations import Durations
 from analysis.sequence.evidence import Voice
 from analysis.sequence.path import Segment
 from analysis.sequence.signals import SIGNALS
-from analysis.sequence.states import Durations, asks
+from analysis.sequence.states import asks
 
 Array = NDArray[np.float64]
 

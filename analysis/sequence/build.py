@@ -8,11 +8,12 @@ from numpy.typing import NDArray
 
 from analysis.model import Plate, Series
 from analysis.sequence.attempts import Attempt, PhaseSpan
+from analysis.sequence.durations import Durations
 from analysis.sequence.ending import AGAIN, FIRING, Tried, ended, goes_on
 from analysis.sequence.evidence import Voice
 from analysis.sequence.path import Segment
 from analysis.sequence.signals import CALL, INDUCER
-from analysis.sequence.states import NAMES, STATES, Durations
+from analysis.sequence.states import NAMES, STATES
 from analysis.sequence.witness import Witness
 
 Array = NDArray[np.float64]

@@ -5,10 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.sequence.attempts import PhaseSpan
+from analysis.sequence.durations import Durations
 from analysis.sequence.outcome import ENDED, decided
 from analysis.sequence.path import Segment
 from analysis.sequence.signs import blower_missing, rollout_opened
-from analysis.sequence.states import NAMES, NUMBER, STATES, Durations
+from analysis.sequence.states import NAMES, NUMBER, STATES
 from analysis.sequence.witness import Ending, Witness
 
 GOES_ON = "inducer_start prepurge igniter_warmup ignition_trial blower_on_delay run_low run_high".split()

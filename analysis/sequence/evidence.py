@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.sequence.durations import Durations
 from analysis.sequence.edges import Course
 from analysis.sequence.signals import BLOWER, CALL, FLAME, GAS, IGNITER, INDUCER, SIGNALS, SWITCH
-from analysis.sequence.states import NUMBER, Durations, asks
+from analysis.sequence.states import NUMBER, asks
 
 Array = NDArray[np.float64]
 

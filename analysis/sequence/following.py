@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from analysis.model import Plate, Timing
 from analysis.sequence.boundaries import refined
+from analysis.sequence.durations import Durations
 from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import NEAR, Evidence, Voice, moments
 from analysis.sequence.path import SAME, Path, Segment
-from analysis.sequence.states import BROKEN_OFF, FOLLOWS, NUMBER, STATES, Durations, impossible
+from analysis.sequence.states import BROKEN_OFF, FOLLOWS, NUMBER, STATES, impossible
 
 Array = NDArray[np.float64]
 

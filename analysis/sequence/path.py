@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.sequence.durations import Durations
 from analysis.sequence.signals import LIMIT
 from analysis.sequence.states import (
     APART,
@@ -21,7 +22,6 @@ from analysis.sequence.states import (
     OFTEN,
     OTHERWISE,
     STATES,
-    Durations,
     transitions,
     unseen,
 )
@@ -31,6 +31,9 @@ Array = NDArray[np.float64]
 WINDOW = 120
 """Moments that a state is looked at to have begun at; of earlier ones the best of each state is kept. [1]"""
 COUNT = len(STATES)
+EVERY = np.arange(COUNT)
+ENDS, LASTS = 0, 1
+KINDS = np.array([[ENDS], [LASTS]])
 COLD = (
     "idle waiting inducer_start not_proved prepurge igniter_warmup unlit_purge post_purge called_purge"
     " blower_off_delay interpurge interpurge_rest lockout cooldown_rest"
@@ -73,11 +76,12 @@ class Path:
         if LIMIT not in signals:  # then only what a flame heated is seen to be cooled down
             self._broken[[NUMBER[name] for name in COLD], NUMBER["limit_cooldown"]] = -np.inf
         self._follow[:, never] = self._broken[:, never] = -np.inf
+        self._change = np.stack([self._follow, self._broken])
         self._never = never
         self._begin = begin  # (states,) scores of the states that begin at the first moment, where they are known
         self.time = np.empty(0)
         self._said = np.empty((0, COUNT))
-        self._entered = np.empty((0, COUNT))
+        self._entered, self._left = np.empty((0, COUNT)), np.empty((0, COUNT))
         self._from = np.empty((0, COUNT), np.int32)
         self._since = np.empty((0, COUNT), np.int32)
         self._carried: list[tuple[Array, NDArray[np.int32]]] = []
@@ -85,6 +89,7 @@ class Path:
     def cut(self, count: int) -> None:
         """Take back all moments but the first `count`."""
         self.time, self._said, self._entered = self.time[:count], self._said[:count], self._entered[:count]
+        self._left = self._left[:count]
         self._from, self._since = self._from[:count], self._since[:count]
         del self._carried[count:]
 
@@ -95,7 +100,7 @@ class Path:
         before = self.time.size
         self.time, self._said = np.concatenate([self.time, time]), np.concatenate([self._said, said])
         more = np.full((time.size, COUNT), -np.inf)
-        self._entered = np.concatenate([self._entered, more])
+        self._entered, self._left = np.concatenate([self._entered, more]), np.concatenate([self._left, more])
         none = np.full((time.size, COUNT), -1, np.int32)
         self._from, self._since = np.concatenate([self._from, none]), np.concatenate([self._since, none])
         for number in range(before, self.time.size):
@@ -109,49 +114,45 @@ class Path:
                 begin = self._begin.copy()
             begin[self._never] = -np.inf
             self._entered[0] = begin
+            self._left[0] = begin - self._said[0]
             self._carried.append((np.full(COUNT, -np.inf), np.zeros(COUNT, np.int32)))
             return
-        ended, since = self._best(number, lasting=False)
-        broken, begun = self._best(number, lasting=True)
-        through, apart = ended[:, None] + self._follow, broken[:, None] + self._broken
-        take = apart > through
-        through = np.where(take, apart, through)
+        score, begun = self._best(number)
+        through = (score[:, :, None] + self._change).reshape(2 * COUNT, COUNT)
         before = np.argmax(through, axis=0)
-        every = np.arange(COUNT)
-        self._from[number] = before
-        self._entered[number] = through[before, every]
-        self._since[number] = np.where(take[before, every], begun[before], since[before])
+        self._from[number] = before % COUNT
+        self._entered[number] = through[before, EVERY]
+        self._left[number] = self._entered[number] - self._said[number]
+        self._since[number] = begun.reshape(-1)[before]
 
-    def _best(self, number: int, *, lasting: bool) -> tuple[Array, NDArray[np.int32]]:
-        """(states,) best score of a state that ends at a moment, or lasts until then at least, and when it began."""
+    def _best(self, number: int) -> tuple[Array, NDArray[np.int32]]:
+        """(2, states) best score of a state that ends at a moment, or lasts until then at least, and when it began."""
         first = max(0, number - WINDOW)
         if number == len(self._carried):
             self._carry(first)
-        spent = self._spent(first, self.time[number] - self.time[first:number], lasting=lasting)
-        score = self._entered[first:number] - self._said[first:number] + spent
+        score = self._spent(first, self.time[number] - self.time[first:number])
+        score += self._left[first:number, None]
         which = np.argmax(score, axis=0)
-        best, since = score[which, np.arange(COUNT)], (which + first).astype(np.int32)
+        best, since = score[which, KINDS, EVERY], (which + first).astype(np.int32)
         if first:
             held, begun = self._carried[number]
-            length = self.time[number] - self.time[begun]
-            table = self._durations.lasting(length) if lasting else self._durations.density(length)
-            older = held + np.diagonal(table)
+            older = held + self._durations.of_each(self.time[number] - self.time[begun])
             take = older > best
             best, since = np.where(take, older, best), np.where(take, begun, since)
         return best + self._said[number], since
 
-    def _spent(self, first: int, length: Array, *, lasting: bool) -> Array:
-        """(n, states) what it costs to last as long (n,) since each moment from the first on."""
-        spent = self._durations.lasting(length) if lasting else self._durations.density(length)
+    def _spent(self, first: int, length: Array) -> Array:
+        """(n, 2, states) what it costs to end after so long (n,), or to last, since each moment from the first on."""
+        spent = self._durations.ends_or_lasts(length)
         if first == 0 and self._begin is None:  # nobody knows how long it had lasted when the recording began
-            spent[0] = self._durations.lasting(length[:1])[0] - UNKNOWN_BEGIN * (not lasting)
+            spent[0, ENDS] = spent[0, LASTS] - UNKNOWN_BEGIN
         return spent
 
     def _carry(self, first: int) -> None:
         """Of the moment that leaves the window, keep for each state what is better than what was kept."""
         held, begun = self._carried[-1]
         if first:
-            leaving = self._entered[first - 1] - self._said[first - 1]
+            leaving = self._left[first - 1]
             better = leaving > held
             held, begun = np.where(better, leaving, held), np.where(better, np.int32(first - 1), begun)
         self._carried.append((held, begun))
@@ -170,9 +171,7 @@ class Path:
         """How much worse every way into a segment is that comes from a state not (states,) `alike`. [log 1]"""
         number, state = segment.start, segment.state
         best, other = -np.inf, -np.inf
-        for lasting, table in ((False, self._follow), (True, self._broken)):
-            score, _ = self._best(number, lasting=lasting)
-            score = score + table[:, state]
+        for score in self._best(number)[0] + self._change[:, :, state]:
             best = max(best, float(np.max(score[alike], initial=-np.inf)))
             other = max(other, float(np.max(score[~alike], initial=-np.inf)))
         return best - other
@@ -186,12 +185,9 @@ class Path:
         end = segment.end
         first = max(0, end - WINDOW)
         length = self.time[end] - self.time[first:end]
-        entered = self._entered[first:end] - self._said[first:end]
-        score = entered + self._spent(first, length, lasting=True)
+        ended, score = np.moveaxis(self._spent(first, length) + self._left[first:end, None], 1, 0)
         if after is not None:
-            through = entered + self._spent(first, length, lasting=False) + self._follow[:, after]
-            score = score + self._broken[:, after]
-            score = np.maximum(score, through)
+            score = np.maximum(score + self._broken[:, after], ended + self._follow[:, after])
         best = float(np.max(score))
         near = np.abs(self.time[first:end] - self.time[segment.start]) <= SAME
         score[near, segment.state] = -np.inf
@@ -204,7 +200,8 @@ class Path:
 
     def scores(self) -> tuple[Array, NDArray[np.int32]]:
         """(states,) score of being in each state at the last moment, and the moment at which it then began."""
-        return self._best(self.time.size - 1, lasting=True)
+        score, since = self._best(self.time.size - 1)
+        return score[LASTS], since[LASTS]
 
     def best(self) -> list[Segment]:
         """The best path, from the first moment to the last."""

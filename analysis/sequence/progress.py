@@ -3,8 +3,9 @@
 from collections.abc import Callable, Sequence
 
 from analysis.sequence.attempts import Attempt, Progress
+from analysis.sequence.durations import Durations
 from analysis.sequence.following import Following, Standing
-from analysis.sequence.states import NUMBER, STATES, Durations
+from analysis.sequence.states import NUMBER, STATES
 
 OPEN = frozenset(("", "standby", "run_low", "run_high", "lockout"))
 """Phases with no usual end."""

@@ -6,9 +6,10 @@ from analysis.model import Plate, Series, Timing
 from analysis.sequence.attempts import Recognition
 from analysis.sequence.boundaries import refined
 from analysis.sequence.build import attempts
+from analysis.sequence.durations import Durations
 from analysis.sequence.evidence import Evidence, moments
 from analysis.sequence.path import Path
-from analysis.sequence.states import Durations, impossible
+from analysis.sequence.states import impossible
 from analysis.sequence.voices import keys, voices
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from analysis.model import Plate, Quality, Timing
 from analysis.sequence.attempts import Attempt, Progress
 from analysis.sequence.build import attempts
+from analysis.sequence.durations import Durations
 from analysis.sequence.ending import GOES_ON
 from analysis.sequence.evidence import Voice
 from analysis.sequence.following import Following, Standing
@@ -15,7 +16,7 @@ from analysis.sequence.hearing import LISTENED, Hearing
 from analysis.sequence.path import SAME
 from analysis.sequence.progress import told
 from analysis.sequence.signals import CALL, FLAME, GAS, HEAT
-from analysis.sequence.states import STATES, Durations
+from analysis.sequence.states import STATES
 from analysis.sequence.voicing import rests, tempered
 
 TICK = 0.5

@@ -9,9 +9,8 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
-from analysis.model import Plate, Timing
+from analysis.model import Plate
 from analysis.sequence.signals import (
     BLOWER,
     CALL,
@@ -183,9 +182,6 @@ APART: Mapping[str, float] = {
 }
 """[1/s]"""
 
-BEYOND = 8.0
-"""Cost of lasting twice as long as the envelope's longest. [log 1]"""
-
 BEGINS: Mapping[str, float] = {
     "idle": 0.5,
     "waiting": 0.02,
@@ -249,45 +245,3 @@ def impossible(signals: frozenset[int], plate: Plate | None) -> NDArray[np.bool_
     if plate is not None and len(plate.input) == 1:
         never[NUMBER["run_low"]] = True  # a single stage is the high one
     return never
-
-
-class Durations:
-    """How long each state lasts: about what the timing says, or somewhere in the envelope."""
-
-    def __init__(self, timing: Timing | None) -> None:
-        low, usual, high = np.array([state.envelope for state in STATES]).T
-        self._longest = high
-        self._middle = np.log(usual)
-        self._wide = np.maximum(np.log(high / low) / 4.0, 0.25)
-        told = [getattr(timing, state.timing, None) if timing and state.timing else None for state in STATES]
-        self._told = np.array([np.nan if one is None else float(one) for one in told])
-        self.usual = np.where(np.isnan(self._told), usual, self._told)
-        self._spread = 0.35 + 0.015 * np.nan_to_num(self._told)
-        self._share = np.where(np.isnan(self._told), 0.0, [state.told for state in STATES])
-
-    def told(self, state: int) -> float | None:
-        """Spread of a state's duration where the timing tells it; None where it does not. [s]"""
-        return None if np.isnan(self._told[state]) else float(self._spread[state])
-
-    def stated(self, name: str) -> float:
-        """A state's duration where the timing tells it; 0 where it does not. [s]"""
-        return float(np.nan_to_num(self._told[NUMBER[name]]))
-
-    def density(self, duration: Array) -> Array:
-        """(n, states) logarithm of the probability density for durations (n,). [log 1/s]"""
-        length = np.maximum(duration, 1e-3)[:, None]
-        deviation = (np.log(length) - self._middle) / self._wide
-        wide = np.exp(-0.5 * deviation**2) / (self._wide * length * 2.5066) + 1e-7
-        near = np.nan_to_num(np.exp(-0.5 * ((length - self._told) / self._spread) ** 2) / (self._spread * 2.5066))
-        return np.asarray(np.log(self._share * near + (1 - self._share) * wide) - self._beyond(length))
-
-    def lasting(self, duration: Array) -> Array:
-        """(n, states) logarithm of the probability to last longer than durations (n,). [log 1]"""
-        length = np.maximum(duration, 1e-3)[:, None]
-        wide = ndtr(-(np.log(length) - self._middle) / self._wide)
-        near = np.nan_to_num(ndtr(-(length - self._told) / self._spread))
-        return np.asarray(np.log(self._share * near + (1 - self._share) * wide + 1e-6) - self._beyond(length))
-
-    def _beyond(self, length: Array) -> Array:
-        """What it costs to last longer than the envelope. [log 1]"""
-        return np.asarray(BEYOND * np.maximum(length / self._longest - 1.0, 0.0))

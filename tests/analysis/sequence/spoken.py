@@ -9,11 +9,12 @@ import numpy as np
 from analysis.model import Plate, Timing
 from analysis.sequence.attempts import Attempt
 from analysis.sequence.build import attempts
+from analysis.sequence.durations import Durations
 from analysis.sequence.edges import Course
 from analysis.sequence.evidence import Evidence, Voice, moments
 from analysis.sequence.path import Path, Segment
 from analysis.sequence.signals import TELLING
-from analysis.sequence.states import NAMES, NUMBER, Durations, impossible
+from analysis.sequence.states import NAMES, NUMBER, impossible
 from analysis.sequence.witness import Ending, Witness
 
 UNTIL = 600.0

@@ -8,8 +8,8 @@ import pytest
 from analysis.model import Timing
 from analysis.sequence import build, ending
 from analysis.sequence.attempts import PhaseSpan
+from analysis.sequence.durations import Durations
 from analysis.sequence.ending import Tried
-from analysis.sequence.states import Durations
 from analysis.sequence.witness import Ending, Witness
 from tests.analysis.sequence.spoken import built, segments, voice
 

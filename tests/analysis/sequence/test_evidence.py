@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from analysis.model import Plate, Timing
+from analysis.sequence.durations import Durations
 from analysis.sequence.evidence import DELAYS, Voice, moments
 from analysis.sequence.signals import HIGH
-from analysis.sequence.states import Durations
 from analysis.sequence.voicing import tempered
 from tests.analysis.sequence.spoken import UNTIL, said, voice
 
