@@ -7,6 +7,8 @@ Array = NDArray[np.float64]
 
 MOST = 16_384
 """Readings kept of a channel; of more the oldest are dropped. [1]"""
+FAR = 1e12
+"""No reading is farther from nothing than this. [inside unit]"""
 MEANS = 1024
 """Means of some seconds that are kept, of more the oldest are dropped. [1]"""
 

@@ -1,6 +1,9 @@
 """Every ignition attempt of a recording."""
 
 from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from analysis.model import Plate, Series, Timing
 from analysis.sequence.attempts import Recognition
@@ -9,6 +12,7 @@ from analysis.sequence.build import attempts
 from analysis.sequence.durations import Durations
 from analysis.sequence.evidence import Evidence, moments
 from analysis.sequence.path import Path
+from analysis.sequence.readings import FAR
 from analysis.sequence.states import impossible
 from analysis.sequence.voices import keys, voices
 
@@ -20,7 +24,7 @@ def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Pla
     timing : what the job file says of the control's timings; None where it says nothing.
     plate : what it says of switches, stages and manifold; None where there is none.
     """
-    series = [one for one in series if one.time.size]
+    series = [_near(one) for one in series if one.time.size]
     if not series:
         return Recognition()
     found, left_out = voices(series, plate)
@@ -37,3 +41,9 @@ def recognize(series: Sequence[Series], timing: Timing | None = None, plate: Pla
     at, u = refined(segments, time, found, durations)
     built = attempts(segments, at, u, voices=found, series=list(series), durations=durations, plate=plate)
     return Recognition(tuple(built), keys(found), left_out)
+
+
+def _near(series: Series) -> Series:
+    """The series without what no reading can be; reading by reading the recognizer leaves it out too."""
+    far = np.abs(series.value) >= FAR
+    return replace(series, value=np.where(far, np.nan, series.value)) if far.any() else series

@@ -15,6 +15,7 @@ from analysis.sequence.following import Following, Standing
 from analysis.sequence.hearing import LISTENED, Hearing
 from analysis.sequence.path import SAME
 from analysis.sequence.progress import told
+from analysis.sequence.readings import FAR
 from analysis.sequence.signals import CALL, FLAME, GAS, HEAT
 from analysis.sequence.states import STATES
 from analysis.sequence.voicing import rests, tempered
@@ -51,8 +52,6 @@ KEPT = 200
 """Attempts kept; the oldest are dropped. [1]"""
 REMEMBERED = 600.0
 """Changes are kept for so long before what is open: others follow from them by the timing. [s]"""
-FAR = 1e12
-"""No reading is farther from nothing than this. [inside unit]"""
 OPEN_ENDED = ("cut_off", "unknown")
 """Outcomes that what follows may still turn into others."""
 

@@ -1,6 +1,6 @@
 """A process of its own that recognizes a long recording: seconds, peak of memory and attempts, as one line of JSON.
 
-python -m tests.benchmarks.sequence_day HOURS
+python -m tests.benchmarks.sequence_day HOURS [apart]      with a clock of its own for every channel
 """
 
 import json
@@ -12,9 +12,9 @@ from analysis.sequence.recognize import recognize
 from tests.sequence.long_runs import tiled
 
 
-def main(hours: float) -> None:
+def main(hours: float, *, apart: bool) -> None:
     """Print what it took."""
-    recorded = tiled(hours)
+    recorded = tiled(hours, apart=apart)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     began = time.process_time()
     found = recognize(recorded.series, recorded.timing, recorded.plate)
@@ -36,4 +36,4 @@ def main(hours: float) -> None:
 
 
 if __name__ == "__main__":
-    main(float(sys.argv[1]))
+    main(float(sys.argv[1]), apart="apart" in sys.argv[2:])

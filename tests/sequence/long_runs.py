@@ -76,8 +76,11 @@ def one_round() -> Recorded:
     return found
 
 
-def tiled(hours: float) -> Recorded:
-    """The round again and again, each time with noise of its own where something is measured."""
+def tiled(hours: float, *, apart: bool = False) -> Recorded:
+    """The round again and again, each time with noise of its own where something is measured.
+
+    apart : every channel has a clock of its own, none of which beats with another's.
+    """
     part, times = one_round(), round(3600.0 * hours / ROUND)
     rows = round(ROUND * RATE)
     grid = EPOCH + np.arange(1, times * rows + 1) / RATE
@@ -88,7 +91,10 @@ def tiled(hours: float) -> Recorded:
         value = np.tile(one.value[place], times)
         if one.channel.unit != "1":
             value += generator.normal(0.0, 0.002 * float(np.ptp(one.value)), value.size)
-        series.append(Series(one.channel, grid, value))
+        time = grid
+        if apart:  # up to half a spacing and 50 parts in a million away
+            time = EPOCH + (grid - EPOCH) * (1.0 + generator.uniform(-5e-5, 5e-5)) + generator.uniform(-0.5, 0.5) / RATE
+        series.append(Series(one.channel, time, value))
     truth = tuple(
         replace(
             each,

@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -117,7 +117,13 @@ def anything(draw: st.DrawFn) -> tuple[Series, ...]:
     return tuple(found)
 
 
+FAR_OFF = Series(
+    Channel("amps_blower", "meter", "1"), EPOCH + np.arange(5.0), np.array([0.0, 0.0, 0.0, -1e300, 1.79769312e308])
+)
+
+
 @EXAMPLES
+@example((FAR_OFF,), None, None)
 @given(anything(), TIMINGS, PLATES)
 def test_what_no_furnace_does(series: tuple[Series, ...], timing: Timing | None, plate: Plate | None) -> None:
     assert breaches(recognize(series, timing, plate).attempts) == []
