@@ -19,6 +19,8 @@ from drivers.base import InputError, Now
 
 PERIOD = 0.1
 """From the beginning of a batch to that of the next: no reading waits longer before its own is written. [s]"""
+ENOUGH = 1_000
+"""So many items do not wait for that: a batch of them takes long enough by itself. [1]"""
 RETRY = 1.0
 """Time between two tries while the store cannot write. [s]"""
 PATIENCE = 600.0
@@ -84,6 +86,8 @@ class Recorder:
         """Queue an item for the next batch; never waits."""
         self._waiting.append((self._monotonic(), item))
         self._idle.clear()
+        if len(self._waiting) == ENOUGH:
+            self._wake.set()
         if len(self._waiting) > self._most_waiting:
             self._drop_oldest()
 

@@ -13,7 +13,7 @@ import pytest
 
 from analysis.model import Channel, Event, EventKind, Reading
 from collector.database import RecordingError
-from collector.recorder import MOST_AT_ONCE, PERIOD, Recorder
+from collector.recorder import ENOUGH, MOST_AT_ONCE, PERIOD, Recorder
 from collector.recording import Recording
 from collector.store import Store
 from drivers.base import Emission
@@ -146,6 +146,18 @@ async def test_batches_begin_at_an_even_pace_however_long_one_takes(tmp_path):
             recorder.put(reading)
             await until(partial(_has, store.began, len(store.began) + 1), what="the next batch begins")
     assert min(late - early for early, late in pairwise(store.began)) < PERIOD + took
+
+
+async def test_a_batch_of_enough_does_not_wait_for_its_time(tmp_path, monkeypatch):
+    monkeypatch.setattr("collector.recorder.PERIOD", 3600.0)
+    store = Shaky(tmp_path / "x")
+    recorder = Recorder(store, now=StillClock(), announce=lambda _: None)  # type: ignore[arg-type]
+    async with running(recorder):
+        for count in (ENOUGH, 2 * ENOUGH):
+            for reading in readings(count - ENOUGH, count):
+                recorder.put(reading)
+            await until(partial(_has, store.batches, count // ENOUGH), what="they are written")
+            assert len(store.items) == count
 
 
 async def test_a_failing_store_is_heard_and_outlived_without_loss(tmp_path):
