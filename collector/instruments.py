@@ -160,9 +160,8 @@ def _build(settings: InstrumentSettings, around: Around) -> Driver | None:
     if settings.driver is None:
         raise InputError(f"instrument '{settings.name}' has no driver", f"this version has {', '.join(AVAILABLE)}")
     if settings.driver == "share":
-        what = (
-            f"instrument '{settings.name}': a call that another machine shares is a recording of its own, by its time"
-        )
+        what = f"instrument '{settings.name}': its driver is 'share', and a call that another machine shares is "
+        what += "a recording of its own, by its time"
         raise InputError(what, "say lightoff watch URL")
     what = f"instrument '{settings.name}': the driver '{settings.driver}' is not in this version"
     raise InputError(what, f"it has {', '.join(AVAILABLE)}")

@@ -124,7 +124,7 @@ def test_nothing_is_saved_while_there_is_a_mistake(tmp_path: Path):
     ("instrument", "key", "words"),
     [
         ({"name": "m"}, "instrument[1].driver", "has no driver"),
-        ({"name": "m", "driver": "share"}, "instrument[1].driver", "not in this version"),
+        ({"name": "m", "driver": "share"}, "instrument[1].driver", "a recording of its own"),
         ({**SERIAL}, "instrument[1].channels", "has no channels"),
         ({**SERIAL, "channels": {"a": "draft_switch"}}, "instrument[1].units", "does not say the unit"),
         ({"name": "m", "driver": "simulate"}, "instrument[1].driver", "with an editor"),

@@ -1,6 +1,7 @@
 """The page shared in the same building, and what is said from elsewhere, with real browsers on two addresses."""
 
 import json
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -63,6 +64,15 @@ def answer(address: str, host: str) -> int:
         return error.code
 
 
+def listens(address: str) -> bool:
+    """Whether anything is reached there, whatever it answers."""
+    try:
+        answer(address, f"{ADDRESS}:1")
+    except urllib.error.URLError:
+        return False
+    return True
+
+
 @pytest.mark.timeout(180)
 def test_a_guest_looks_on_by_the_link_can_do_nothing_and_is_cut_off(bench: PageBench, browser: Browser) -> None:
     with looking(browser, bench.address) as own:
@@ -115,8 +125,9 @@ def test_a_guest_looks_on_by_the_link_can_do_nothing_and_is_cut_off(bench: PageB
         own.page.click("#share-end")
         own.until("document.querySelector('#share-begin')")
         assert not own.page.is_visible("#sharing-state")
-        with pytest.raises(urllib.error.URLError):
-            answer(link.partition("#")[0], f"{ADDRESS}:1")
+        gone_by = time.monotonic() + 20
+        while listens(link.partition("#")[0]):
+            assert time.monotonic() < gone_by, "something listens there"
 
 
 @pytest.mark.timeout(120)
@@ -177,7 +188,10 @@ def test_who_is_at_the_unit_sees_what_is_asked_and_answers(
         look.until("document.querySelector('#talk-answer').value === ''")
         look.page.focus("[data-id=a1] .talk-done")
         look.page.keyboard.press("Enter")
-        look.until("document.querySelector('#reply').textContent === 'remote_done done'")
+        given_by = time.monotonic() + 20
+        while len(bench.commands()) < 2:
+            assert time.monotonic() < given_by, "two answers were given"
+            look.page.wait_for_timeout(20)
         given = [(one["name"], one["arguments"]) for one in bench.commands()]
         assert given[0] == ("remote_done", {"id": "b2", "text": "7.0 in. w.c."})
         assert given[-1] == ("remote_done", {"id": "a1", "text": ""})
