@@ -29,6 +29,9 @@ PATIENCE = 5.0
 GONE = ("removed", "changed")
 """States in which an instrument's channels may be gone."""
 
+AT_ONCE = ("alarm", "check", "done", "entry", "withdrawn", "remote_note", "remote_request", "remote_done")
+"""Kinds of events whose effect on the status is told at once."""
+
 Message = Mapping[str, object]
 
 
@@ -127,7 +130,7 @@ class Feed:
                             await _send(writer, {"type": "jump"})
                         if item.kind == "job":
                             await _send(writer, self._job())
-                        if item.kind in ("alarm", "check", "done", "entry", "withdrawn"):
+                        if item.kind in AT_ONCE:
                             await self._send_state(writer, sequence)
             if any(_lets_go(item) for item in items):
                 told = await self._send_channels(writer)  # once more, behind what was queued of those that are gone

@@ -151,6 +151,18 @@ async def test_a_meter_is_told_with_its_zero_its_accuracy_its_losses_and_its_las
             assert (other["losses"], other["last_error"]) == ([], None)
 
 
+async def test_what_is_said_from_elsewhere_is_told_at_once(tmp_path, monkeypatch):
+    monkeypatch.setattr("collector.feed.STATUS", 3600.0)
+    async with (
+        served(tmp_path / "a.lightoff") as (collector, feed, host, port),
+        connected(host, port, feed.token) as client,
+    ):
+        await client.next("status")
+        for kind in (EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST, EventKind.REMOTE_DONE):
+            collector.ingest(Event(collector.now(), kind, "the draft sags", None, {"id": "a1"}))
+            await client.next("status")
+
+
 async def test_checks_are_commands_and_are_told_at_once(tmp_path):
     async with (
         served(tmp_path / "a.lightoff") as (_, feed, host, port),
@@ -368,9 +380,9 @@ async def test_a_replay_is_driven_by_commands(tmp_path):
         assert (await client.next("event", kind="note"))["time"] == 10 * 10**9, "a note stands where the replay stands"
         assert replay.paused
         assert (await client.command("speed", speed=100))[0]
-        assert (await client.command("seek", position=90))[0]
+        client.send(type="command", id="seek", name="seek", arguments={"position": 90})
+        await client.next("jump")  # before or after the reply
         assert (await client.command("resume"))[0]
-        await client.next("jump")
         await until(lambda: collector.latest[key][1] == 99 * 10**9, what="the end")
         status = await client.next("status")
         assert status["replay"]["end"] == 99
