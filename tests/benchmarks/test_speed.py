@@ -17,7 +17,7 @@ from collector.store import Store
 from tests.benchmarks.table import row, say
 
 CHANNELS = [Channel("draft_collector", f"meter {n}", "inH2O") for n in range(16)]
-BATCHES = int(os.environ.get("LIGHTOFF_BATCHES", "300"))
+BATCHES = int(os.environ.get("LIGHTOFF_BATCHES", "1500"))
 A_BATCH = 16
 """Readings of 16 channels at 10 Hz in 100 ms, as the recorder writes them."""
 
