@@ -151,18 +151,6 @@ async def test_a_meter_is_told_with_its_zero_its_accuracy_its_losses_and_its_las
             assert (other["losses"], other["last_error"]) == ([], None)
 
 
-async def test_what_is_said_from_elsewhere_is_told_at_once(tmp_path, monkeypatch):
-    monkeypatch.setattr("collector.feed.STATUS", 3600.0)
-    async with (
-        served(tmp_path / "a.lightoff") as (collector, feed, host, port),
-        connected(host, port, feed.token) as client,
-    ):
-        await client.next("status")
-        for kind in (EventKind.REMOTE_NOTE, EventKind.REMOTE_REQUEST, EventKind.REMOTE_DONE):
-            collector.ingest(Event(collector.now(), kind, "the draft sags", None, {"id": "a1"}))
-            await client.next("status")
-
-
 async def test_checks_are_commands_and_are_told_at_once(tmp_path):
     async with (
         served(tmp_path / "a.lightoff") as (_, feed, host, port),
