@@ -135,13 +135,13 @@ lightoff.tiles = (function () {
   function draw(tile) {
     clearTimeout(due.get(tile));
     due.delete(tile);
-    drawn.set(tile, performance.now());
     let shown = 0;
     for (const row of tile.querySelectorAll(".tile-row")) shown += drawRow(row);
     for (const item of tile.querySelectorAll(".contact")) shown += lightoff.contacts.draw(item);
     lightoff.margin.draw(tile);
     drawAlarm(tile);
     lightoff.dom.show(tile, shown > 0);
+    queueMicrotask(() => drawn.set(tile, performance.now()));  /* from when it is seen: on a busy machine not from when it began */
   }
 
   /* At once when the last change of its text is long enough ago; else with the next reading, or before long. */

@@ -26,7 +26,7 @@ from drivers.simulate.instruments import Observer
 from drivers.simulate.meters import standard_meters
 from drivers.simulate.scenario import prepared
 from drivers.simulate.unit import random_unit
-from tests.collector.archive_bench import free_port
+from tests.ports import free_port
 from tests.sequence.long_runs import RATE, SIXTEEN
 
 START = 1_768_372_280 * NANOSECONDS

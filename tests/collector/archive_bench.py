@@ -2,7 +2,6 @@
 
 import json
 import shutil
-import socket
 import subprocess
 import threading
 import time
@@ -19,6 +18,7 @@ import numpy as np
 import pytest
 
 from collector.recording import Recording
+from tests.ports import free_port
 
 PROGRAM = shutil.which("victoria-metrics")
 Known = dict[tuple[str, str], list[tuple[int, float]]]
@@ -29,12 +29,6 @@ def need_server() -> None:
     """Skip where there is no server to start."""
     if PROGRAM is None:
         pytest.skip("victoria-metrics is not installed: apt-get install victoria-metrics")
-
-
-def free_port() -> int:
-    """A loopback port that nobody has."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        return int(server.getsockname()[1])
 
 
 class Server:

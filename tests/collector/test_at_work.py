@@ -21,6 +21,7 @@ from collector.cli import main
 from collector.entering import chosen
 from drivers.base import InputError
 from tests.collector.pictures import PNG
+from tests.ports import free_port
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="rights of files are those of POSIX here")
 
@@ -43,11 +44,6 @@ def taken() -> Iterator[int]:
 
 def at(port: int, recording: str = "/calls/a.lightoff") -> AtWork:
     return AtWork(recording, "127.0.0.1", port, "token", os.getpid())
-
-
-def free_port() -> int:
-    with closing(socket.create_server(("127.0.0.1", 0))) as server:
-        return int(server.getsockname()[1])
 
 
 def lightoff(*arguments: str) -> Result:

@@ -21,6 +21,7 @@ from drivers.mqtt import Mqtt
 from drivers.profile import MqttSection, Profile, Value
 from drivers.setup import Setup
 from tests.drivers.bench import Failure
+from tests.ports import free_port
 
 NAME = "gateway"
 TOPIC = "bench/sensor"
@@ -32,12 +33,6 @@ def need_broker() -> None:
     """Skip where there is no broker to start."""
     if PROGRAM is None:
         pytest.skip("mosquitto is not installed: apt-get install mosquitto")
-
-
-def free_port() -> int:
-    """A loopback port that nobody has."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        return int(server.getsockname()[1])
 
 
 class Broker:

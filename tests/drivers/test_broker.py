@@ -26,8 +26,9 @@ from drivers.broker_address import BrokerAddress, broker_address
 from drivers.broker_errors import connecting_error, refusal
 from drivers.mqtt import Mqtt
 from tests.drivers.authority import Authority
-from tests.drivers.brokers import NAME, TOPIC, Broker, Publisher, answering, free_port, listening, make, message
+from tests.drivers.brokers import NAME, TOPIC, Broker, Publisher, answering, listening, make, message
 from tests.drivers.session import Session, nothing_left
+from tests.ports import free_port
 from tests.support import until
 
 SECRET = "correct horse"

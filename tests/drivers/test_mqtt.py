@@ -27,13 +27,13 @@ from tests.drivers.brokers import (
     MqttBench,
     Publisher,
     answering,
-    free_port,
     listening,
     make,
     message,
 )
 from tests.drivers.cycles import go_and_return
 from tests.drivers.session import DefectError, Session, nothing_left
+from tests.ports import free_port
 from tests.support import StillClock, until
 
 OLD = {"old_after": 60.0, "time_path": "$.at"}

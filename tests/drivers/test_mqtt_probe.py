@@ -11,8 +11,9 @@ from drivers.base import NotFoundError, SettingsError, SilentError
 from drivers.found import Found
 from drivers.mqtt_probe import probe
 from drivers.registry import KINDS
-from tests.drivers.brokers import Broker, Publisher, answering, free_port
+from tests.drivers.brokers import Broker, Publisher, answering
 from tests.drivers.session import nothing_left
+from tests.ports import free_port
 from tests.support import until
 
 

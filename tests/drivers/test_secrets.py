@@ -15,8 +15,9 @@ from drivers.broker_address import broker_address
 from drivers.mqtt import Mqtt
 from drivers.profile import Profile, Value
 from drivers.setup import Setup
-from tests.drivers.brokers import NAME, TOPIC, Broker, free_port
+from tests.drivers.brokers import NAME, TOPIC, Broker
 from tests.drivers.session import Session
+from tests.ports import free_port
 
 SECRET = "9f" * 16
 """Serves as a password and as a key."""
