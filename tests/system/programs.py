@@ -162,8 +162,8 @@ class Look:
             self.complaints.append(f"{message.type}: {message.text}")
 
     def _failed(self, request: Request) -> None:
-        """Complain, but of figures and the tab's picture that a reload of the page made superfluous."""
-        superfluous = request.url.endswith("/trends") or "_favicon.ico" in request.url
+        """Complain, but of the tab's picture and what the page was asking for when a reload made it superfluous."""
+        superfluous = request.resource_type == "fetch" or "_favicon.ico" in request.url
         if not (request.failure == "net::ERR_ABORTED" and superfluous):
             self.complaints.append(f"failed: {request.url} {request.failure}")
 
