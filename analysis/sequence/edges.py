@@ -63,10 +63,19 @@ def course(time: Array, value: Array, telling: Telling, levels: Levels | None) -
         time, value = time[good], value[good]
     if time.size < 2 or (levels is None and not telling.contact):
         return Course(np.empty(0), np.empty(0, np.int8), np.empty(0))
-    spacing = float(np.median(np.diff(time[:20_000]))) if time.size > 2 else float(time[1] - time[0])
+    spacing = median(time[1:20_000] - time[: min(time.size, 20_000) - 1])
     if telling.contact or levels is None:
         return _contact(time, value, spacing)
     return _level(time, value, spacing, levels, inverse=telling.inverse, fades=telling.fades)
+
+
+def median(value: Array) -> float:
+    """The middle one of values that are numbers, at least one of them; for few of them quicker than numpy's own."""
+    half = value.size // 2
+    if value.size % 2:
+        return float(np.partition(value, half)[half])
+    low, high = np.partition(value, (half - 1, half))[half - 1 : half + 1].tolist()
+    return float(0.5 * (low + high))
 
 
 def middles(value: Array) -> Array:
@@ -80,7 +89,7 @@ def middles(value: Array) -> Array:
 
 def _contact(time: Array, value: Array, spacing: float) -> Course:
     state = (value >= 0.5).astype(np.int8)
-    where = np.flatnonzero(np.diff(state)) + 1
+    where = np.flatnonzero(state[1:] != state[:-1]) + 1
     gap = np.diff(time)[where - 1] if where.size else np.empty(0)
     regular = np.abs(gap - spacing) < 0.05 * spacing
     polled = spacing < SLOW or (where.size > 1 and bool(regular.all()))  # else it is told on change
@@ -93,16 +102,17 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
     distance = levels.distance(value)
     distance = middles(distance)  # one reading alone is no change
     up, down = distance >= levels.on, distance <= levels.off
+    calm = _calmed(distance, spacing) if fades else distance
     if fades:
-        up, down = _against_recent(distance, up, down, spacing)
+        up, down = _against_recent(distance, calm, up, down, spacing)
     sure = up | down
     last = np.maximum.accumulate(np.where(sure, np.arange(sure.size), -1))
     first = int(np.argmax(sure)) if sure.any() else 0
     state = np.where(last < 0, up[first] if sure.any() else False, up[np.maximum(last, 0)]).astype(np.int8)
     if fades:
-        _open_dips(time, distance, state, levels, spacing)
+        _open_dips(time, distance, calm, state, levels, spacing)
         _close_puffs(time, distance, state)
-    where = np.flatnonzero(np.diff(state)) + 1
+    where = np.flatnonzero(state[1:] != state[:-1]) + 1
     at, u = np.empty(where.size), np.empty(where.size)
     before = 0
     for number, index in enumerate(where):
@@ -116,16 +126,18 @@ def _level(time: Array, value: Array, spacing: float, levels: Levels, *, inverse
 
 
 def _against_recent(
-    distance: Array, up: NDArray[np.bool_], down: NDArray[np.bool_], spacing: float
+    distance: Array, calm: Array, up: NDArray[np.bool_], down: NDArray[np.bool_], spacing: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """On and off of what runs down slowly: it goes off well below its recent peak, on well above its recent trough."""
-    calm = _calmed(distance, spacing)
     span = max(2, int(RECENT / max(spacing, 1e-3)))
     whole = 2 * (span // 2) + 1
     behind = whole // 2  # the window lies behind each reading
-    peak = maximum_filter1d(calm, whole, origin=behind)
+    fallen = np.zeros(calm.size, np.bool_)
+    if calm.min() < FALLEN * calm.max():
+        fallen = calm < FALLEN * maximum_filter1d(calm, whole, origin=behind)
+    if not up.any():
+        return up, down | fallen
     trough = minimum_filter1d(calm, whole, origin=behind)
-    fallen = calm < FALLEN * peak
     rises = up & (distance > RISEN * trough) & ~fallen
     rises[0] = up[0]  # nothing is known before
     return rises, down | fallen
@@ -137,18 +149,20 @@ def _calmed(distance: Array, spacing: float) -> Array:
     return minimum_filter1d(maximum_filter1d(distance, width), width) if 1 < width < distance.size else distance
 
 
-def _open_dips(time: Array, distance: Array, state: NDArray[np.int8], levels: Levels, spacing: float) -> None:
+def _open_dips(  # noqa: PLR0917
+    time: Array, distance: Array, calm: Array, state: NDArray[np.int8], levels: Levels, spacing: float
+) -> None:
     """Mark short rests: what runs down and is started again before it has come to rest leaves a pointed dip."""
-    calm = _calmed(distance, spacing)
     reach = max(1, round(DIP / max(spacing, 1e-3)))
     near = max(1, round(POINTED / max(spacing, 1e-3)))
-    if calm.size < 2 * reach:
+    on = state == 1
+    if calm.size < 2 * reach or not on.any() or calm[on].min() >= DEEP * calm.max():
         return
     before = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=reach // 2)
     after = maximum_filter1d(calm, 2 * (reach // 2) + 1, origin=-(reach // 2))
     lowest = calm <= minimum_filter1d(calm, 2 * reach + 1) + 1e-12
     deep = (calm < DEEP * before) & (calm < SHALLOW * after) & (before - calm > 8 * levels.scatter)
-    for index in np.flatnonzero(lowest & deep & (state == 1) & (distance > levels.off)):
+    for index in np.flatnonzero(lowest & deep & on & (distance > levels.off)):
         first, last = max(0, int(index) - near), min(calm.size - 1, int(index) + near)
         if calm[first] < 1.1 * calm[index] or calm[last] < 1.07 * calm[index]:
             continue
@@ -165,7 +179,7 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
         return index
     if rising:
         near = tail[tail <= levels.off]
-        still = float(np.median(near)) if near.size else float(tail.min())
+        still = median(near) if near.size else float(tail.min())
         left = tail > still + max(3.5 * levels.scatter, 0.03 * abs(levels.reach), 1e-12)
     else:
         lag = max(2, index - int(np.searchsorted(time, time[index] - LAG)))  # two: the middles stay for two
@@ -177,7 +191,7 @@ def _begin(time: Array, distance: Array, index: int, before: int, levels: Levels
 
 def _close_puffs(time: Array, distance: Array, state: NDArray[np.int8]) -> None:
     """Take back rests that are too narrow: a puff of the burner or a gust, and not a wheel that runs down and up."""
-    change = np.flatnonzero(np.diff(state)) + 1
+    change = np.flatnonzero(state[1:] != state[:-1]) + 1
     for index, end in pairwise(change.tolist()):
         if state[index] or time[end] - time[index] > LONGEST:
             continue
@@ -209,7 +223,7 @@ def _told(  # noqa: PLR0917
     time: Array, state: NDArray[np.int8], where: NDArray[np.int64], at: Array, u: Array, hold: float
 ) -> Course:
     """Put changes and silences together."""
-    silent = np.flatnonzero(np.diff(time) > hold)
+    silent = np.flatnonzero(time[1:] - time[:-1] > hold)
     times = [np.array([time[0]]), at, time[silent] + min(hold, 1.0), time[silent + 1], np.array([time[-1] + hold])]
     states = [state[:1], state[where], np.full(silent.size, -1, np.int8), state[silent + 1], np.array([-1], np.int8)]
     us = [np.zeros(1), u, np.zeros(silent.size), np.zeros(silent.size), np.zeros(1)]

@@ -147,19 +147,34 @@ class Following:
 
         ended : not which phase, but that the attempt went on until there and no longer.
         """
-        own = number - len(self._before)
-        path, segment = self._path, self._segments[own]
+        own, path = number - len(self._before), self._path
         if path is None:
             return
-        scores = path.entering(segment.start)
-        scores[~self._like(segment.state, ended=ended)] = -np.inf
-        if own == 0 and self._begin is not None and (np.isfinite(scores) == np.isfinite(self._begin)).all():
+        segment, scores = self._segments[own], self._entering(number, ended=ended)
+        if not self._opens(own, scores):
             return
         at, u = self._refined
         self._before += [self._begun(one) for one in self._segments[:own]]
         self._restart(float(path.time[segment.start]), scores)
         if own:
             self._at, self._u = float(at[segment.start]), float(u[segment.start])
+
+    def unsettled(self, number: int, *, ended: bool = False) -> bool:
+        """Whether `settle` with the same would settle anything that is not."""
+        return self._path is not None and self._opens(number - len(self._before), self._entering(number, ended=ended))
+
+    def _entering(self, number: int, *, ended: bool) -> Array:
+        """(states,) scores of what may begin with a segment when it is settled."""
+        segment = self._segments[number - len(self._before)]
+        if self._path is None:
+            return np.full(len(STATES), -np.inf)
+        scores = self._path.entering(segment.start)
+        scores[~self._like(segment.state, ended=ended)] = -np.inf
+        return scores
+
+    def _opens(self, own: int, scores: Array) -> bool:
+        """Whether these scores at an open segment would say more than is settled."""
+        return own > 0 or self._begin is None or bool((np.isfinite(scores) != np.isfinite(self._begin)).any())
 
     @staticmethod
     def _like(number: int, *, ended: bool) -> NDArray[np.bool_]:

@@ -5,13 +5,13 @@ from numpy.typing import NDArray
 
 from analysis.model import Channel, Plate, Series
 from analysis.sequence.courses import NOTHING, ended, joined, trimmed
-from analysis.sequence.edges import QUIET, RECENT, Course, course
+from analysis.sequence.edges import QUIET, RECENT, SHALLOW, Course, course
 from analysis.sequence.evidence import Voice
 from analysis.sequence.heat import BLOCK, PART, heating
 from analysis.sequence.levels import Learning, Levels
 from analysis.sequence.readings import Means, Readings
 from analysis.sequence.signals import HEAT, HIGH, INDUCER, STAGE_CONTACTS, STAGE_LEVELS, TELLING
-from analysis.sequence.stages import STEADY, stage_course, stage_split
+from analysis.sequence.stages import ABOVE, BELOW, STEADY, stage_course, stage_split
 from analysis.sequence.voicing import by_pressure, energised, pressed, reliance, turned, voice_of
 
 Array = NDArray[np.float64]
@@ -39,8 +39,8 @@ GALE = 5.0
 """Farther than so many times the smallest change no gust draws; our choice. [1]"""
 SHIFTED = 0.5
 """A change that lies so far elsewhere is another one. [s]"""
-ALIKE = 1.15
-"""Largest by smallest reading of what reads as before. [1]"""
+ALIKE = 1 / SHALLOW
+"""Largest by smallest reading of what reads as before: then nothing goes down far enough for a dip. [1]"""
 STAGED = 8
 """Medians that each stage has at least before they are told apart. [1]"""
 PLAINLY = 1.6
@@ -251,8 +251,17 @@ class Hearing:
         if not self._used.fades and self._split is None:
             return bool((distance >= levels.on).all())
         distance = levels.distance(recent)
-        least = float(distance.min())
-        return least >= levels.on and float(distance.max()) <= ALIKE * least
+        least, most = float(distance.min()), float(distance.max())
+        return least >= levels.on and most <= ALIKE * least and self._in_one_stage(least, most)
+
+    def _in_one_stage(self, least: float, most: float) -> bool:
+        """Whether such distances from rest plainly tell the stage that was told before, where stages are told."""
+        split, stage = self._split, self._stage.state
+        if split is None:
+            return True
+        if stage.size < 2 or stage[-1] >= 0 or stage[-2] < 0:
+            return False
+        return least >= ABOVE * split if stage[-2] == 1 else most <= BELOW * split
 
     def _hear(self, since: float, *, anew: bool) -> None:
         """Make the course anew from about a time on.
@@ -282,8 +291,10 @@ class Hearing:
             self._stage = NOTHING
         if self.point == "draft_switch":
             self._pressed = joined(self._pressed, pressed(time, value, self._plate), stands, last)
-        if (self._said, self._stage) != before or anew:
+        changed = (self._said, self._stage) != before
+        if changed or anew:
             self._voices = None
+        if changed:
             self._quiet = last
 
     def _calm(self, time: float) -> float:

@@ -227,9 +227,10 @@ class Recognizer:
             over = [one for one in built if one.end <= at + 1e-6]
             if over and over[-1].deciding_time > settles - revised - SLOW:
                 return
-            if not self._confirmed() or (over and not self._borne_out(over, voices, settles)):
-                return
-            following.settle(number, ended=ended)
+            if over or following.unsettled(number, ended=ended):
+                if not self._confirmed() or (over and not self._borne_out(over, voices, settles)):
+                    return
+                following.settle(number, ended=ended)
             for one in over:
                 self._finish(one, voices)
             self._open = built[len(over) :]

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 STEADY = 5.0
 """Levels of the stages are medians over so long. [s]"""
+ABOVE, BELOW = 1.05, 0.95
+"""So many times the distance that splits the stages it is the high one, and the low one. [1]"""
 
 
 def high_stage(series: Series, levels: Levels, plate: Plate | None) -> Voice | None:
@@ -48,7 +50,7 @@ def stage_split(point: str, distance: Array, levels: Levels, plate: Plate | None
 def stage_course(point: str, time: Array, value: Array, levels: Levels, split: float) -> Course:
     """On in the high stage, off in the low one, nothing at rest."""
     distance = middles(levels.distance(value))
-    shifted = Levels(0.0, 2 * split, levels.scatter, 1.05 * split, 0.95 * split)
+    shifted = Levels(0.0, 2 * split, levels.scatter, ABOVE * split, BELOW * split)
     return _only_while_on(course(time, distance, TELLING[point], shifted), time, distance < levels.off)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,8 +48,13 @@ def tempered(found: Sequence[Voice], plate: Plate | None) -> list[Voice]:
     if any(voice.signal == SWITCH and voice.quick for voice in kept):
         kept = [voice for voice in kept if voice.signal != SWITCH or voice.quick]
     if any(voice.signal in (GAS, FLAME) for voice in kept):  # then temperatures, which follow late, add little
-        kept = [replace(one, on=0.1 * one.on, off=0.1 * one.off) if one.signal == HEAT else one for one in kept]
+        kept = [_fainter(one) if one.signal == HEAT else one for one in kept]
     return kept
+
+
+@lru_cache(maxsize=32)  # the same voice stays the same: nothing is worked out anew for it
+def _fainter(one: Voice) -> Voice:
+    return replace(one, on=0.1 * one.on, off=0.1 * one.off)
 
 
 def pressed(time: Array, value: Array, plate: Plate | None) -> Course:
