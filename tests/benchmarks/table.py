@@ -9,6 +9,9 @@ import time
 from pathlib import Path
 from typing import NamedTuple
 
+SAID = "LIGHTOFF_SAID"
+"""Of the environment: names a file to which everything that is said is added."""
+
 
 class Row(NamedTuple):
     """A figure beside what is wished for."""
@@ -32,8 +35,11 @@ def machine() -> str:
 
 
 def say(text: str) -> None:
-    """Print a figure with the machine."""
+    """Print a figure with the machine, and keep it where somebody gathers what is said."""
     print(f"\n{text} [{machine()}]")  # noqa: T201
+    if path := os.environ.get(SAID):
+        with Path(path).open("a", encoding="utf-8") as file:
+            file.write(f"{text}\0")
 
 
 def row(what: str, reached: str, wished: str) -> None:

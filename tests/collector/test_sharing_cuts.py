@@ -128,12 +128,13 @@ def connections(port: int) -> int:
     return sum(1 for fields in rows if fields[3] == "01" and int(fields[1].rpartition(":")[2], 16) == port)
 
 
-async def asleep(number: int, broker: Broker) -> None:
-    """Stop a machine's programs until the broker has given them up."""
+async def asleep(number: int, broker: Broker, noticed: Callable[[], bool] = lambda: True) -> None:
+    """Stop a machine's programs until the broker has given them up, and whoever else is to notice it has."""
     before, stopped = connections(broker.port), family(number)
     for one in stopped:
         os.kill(one, signal.SIGSTOP)
     await until(lambda: connections(broker.port) < before, within=LONG, what="that the broker gives it up")
+    await until(noticed, within=LONG, what="that it is noticed")
     for one in reversed(stopped):
         os.kill(one, signal.SIGCONT)
 
@@ -145,8 +146,7 @@ async def test_a_technicians_laptop_falls_asleep_and_nothing_is_lost(tmp_path: P
         async with program(one, str(job)) as number:
             await until(lambda: viewer.collector.readings > 30, within=LONG, what="readings")
             for _ in range(SLEEPS):
-                await asleep(number, broker)
-                assert viewer.state == "offline"
+                await asleep(number, broker, lambda: viewer.state == "offline")
                 seen = viewer.collector.readings
                 await until(
                     lambda: viewer.state == "live" and viewer.collector.readings > seen + 30,  # noqa: B023

@@ -11,6 +11,7 @@ import pytest
 
 from collector.handing_over import handed_over
 from collector.verify import verified
+from tests.benchmarks.table import say
 from tests.collector.durability.load import acknowledged, held
 from tests.collector.durability.trace import writer
 
@@ -37,7 +38,7 @@ def test_a_copy_made_under_load_is_whole_and_holds_what_was_acknowledged(tmp_pat
     assert told[-1] <= acknowledged(said) + 1
     assert held(path) >= acknowledged(said), "the recording itself took no harm"
     with capsys.disabled():
-        print(f"\nhanded over under load: {COPIES} copies, of {told[0]} to {told[-1]} batches")  # noqa: T201
+        say(f"handed over under load: {COPIES} copies, of {told[0]} to {told[-1]} batches")
 
 
 @pytest.mark.timeout(600)

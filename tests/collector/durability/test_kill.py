@@ -15,6 +15,7 @@ import pytest
 from collector.recording import Recording
 from collector.store import Store
 from collector.verify import verified
+from tests.benchmarks.table import say
 from tests.collector.durability.load import acknowledged, contents, held, left_by_format
 from tests.collector.durability.trace import writer
 
@@ -99,5 +100,5 @@ def _told(capsys: pytest.CaptureFixture[str], what: str, opened: list[float]) ->
     late = float(np.quantile(opened, 0.99))
     with capsys.disabled():
         text = f"opened in {1000 * np.median(opened):.0f} ms (p50), {1000 * late:.0f} ms (p99)"
-        print(f"\nkill -9: {what}; {text}")  # noqa: T201
+        say(f"kill -9: {what}; {text}")
     return late

@@ -21,6 +21,7 @@ import pytest
 from collector.database import RecordingError
 from collector.recording import Recording
 from collector.store import Store
+from tests.benchmarks.table import say
 from tests.collector.durability.disk import Disk, State, losses
 from tests.collector.durability.load import acknowledged, contents, held, left_by_format
 from tests.collector.durability.trace import Operation, Run, Said, traced, writer
@@ -127,8 +128,8 @@ def test_a_power_loss_takes_nothing_acknowledged(what, folder, capsys):
             seen.add(hash((state.said, *sorted(state.files.items()))))
             reopened += _stands(state, states, before, folder / "state")
     with capsys.disabled():
-        print(  # noqa: T201
-            f"\npower loss, {what}: {len(done.operations)} operations, {states} states, {len(seen)} distinct,"
+        say(
+            f"power loss, {what}: {len(done.operations)} operations, {states} states, {len(seen)} distinct,"
             f" opened in {1000 * np.median(reopened):.0f} ms (p50), {1000 * np.quantile(reopened, 0.99):.0f} ms (p99),"
             f" {max(reopened) * 1000:.0f} ms at the most; {watched - began:.0f} s to watch,"
             f" {time.monotonic() - watched:.0f} s to try"

@@ -16,6 +16,7 @@ import pytest
 
 from collector.database import FORMAT, version_of
 from collector.store import Store
+from tests.benchmarks.table import say
 from tests.collector.durability.load import contents, held, left_by_format
 from tests.collector.durability.trace import Names, Run, Said, Sync, SyncFolder, Write, strace, traced, writer
 
@@ -46,7 +47,7 @@ def test_an_older_file_survives_a_medium_that_refuses(killed: bool, tmp_path: Pa
         ended["raised" if raised else "as it was"] += 1
         assert not (raised and must_fail), f"{refusal}: the new file may not be on the medium"
     with capsys.disabled():
-        print(f"\nraised while the medium refuses: {len(chosen)} of {len(refusals)} refusals, {dict(ended)}")  # noqa: T201
+        say(f"raised while the medium refuses: {len(chosen)} of {len(refusals)} refusals, {dict(ended)}")
 
 
 def _refusals(run: Run) -> Iterator[tuple[str, bool]]:
