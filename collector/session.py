@@ -155,6 +155,8 @@ async def _record(
         sharing = sharing_of(plan.recording, plan.share, collector, lambda: desk.job, folder=folder)
         if sharing:
             sharing.takes_remote = talking.take
+            if replay:
+                sharing.paused = lambda: replay.paused
         if watched_call:
             collector.talk_back = watched_call.send
         searches = Searches(running=lambda: running.settings)

@@ -93,6 +93,8 @@ class Sharing(Carrier):
         """Takes a note or request from elsewhere."""
         self.diagnosis: Mapping[str, Any] | None = None
         """What is thought to be wrong, as it goes with the status; None: nothing is said."""
+        self.paused: Callable[[], bool] = lambda: False
+        """Whether what is shared is a replay that stands still."""
         self._events: list[str] = []
         self._count = sum(event.kind not in PRIVATE for event in known)
         self._remote = {str(event.data.get("id")): True for event in known if event.kind in REMOTE}
@@ -165,6 +167,7 @@ class Sharing(Carrier):
             "begun": self._begun,
             "now": now,
             "online": True,
+            "paused": self.paused(),
             "phase": asdict(told) if told else None,
             "alarm": {"text": worst.text, "priority": worst.priority, "state": str(worst.state)} if worst else None,
             "events": self._count,

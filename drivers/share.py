@@ -117,6 +117,8 @@ class Share:
     def standing(self) -> dict[str, Any]:
         """Where the readings come from and how far they are behind, for the page."""
         state = "no word yet" if not self.status else "live" if self.status["online"] else "offline"
+        if state == "live" and self.status["paused"]:  # a replay that stands still there is nothing stale
+            state = "paused there"
         return {
             "server": str(self._viewing.call),
             "name": self.status.get("name", ""),

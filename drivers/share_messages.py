@@ -168,12 +168,13 @@ def status_map(said: Mapping[str, Any]) -> bytes:
 
 
 def read_status(data: bytes) -> dict[str, Any]:
-    """How a call stands; `online`, `now`, `span`, `events`, `name` and `origin` are of their kinds; UnreadableError."""
+    """How a call stands; what is read of it here is of its kind; UnreadableError."""
     said = dict(_of_version(text_map(data, largest=LARGEST_ASK)))
     span = _list(said, "span", 2)
     return {
         **{key: plain(value) for key, value in said.items()},
         "online": said.get("online") is True,
+        "paused": said.get("paused") is True,
         "now": _whole(said.get("now", 0)),
         "events": _whole(said.get("events", 0)),
         "span": [_whole(part) for part in span] if len(span) == 2 else None,

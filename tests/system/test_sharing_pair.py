@@ -103,6 +103,7 @@ def test_both_pages_show_the_same_and_what_is_said_comes_and_is_answered(
                     "lightoff.live.send('pause', {})"
                 )  # values move: they are compared as they stand still
                 alike(own, other)
+                other.until("document.querySelector('#watching-state').textContent.includes('paused there')")
                 for look, name in ((own, "shared-technician-phone"), (other, "shared-watcher-wide")):
                     look.until(has_trends(20), within=LONG)
                     look.page.evaluate("lightoff.trends.fresh(); scrollTo(0, 0)")
