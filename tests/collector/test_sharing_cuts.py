@@ -164,7 +164,9 @@ async def test_a_viewers_laptop_falls_asleep_and_nothing_is_missing(tmp_path: Pa
         speaking = asyncio.create_task(speak(technician), name="speaking")
         try:
             await until(lambda: not same_names(one, other), within=LONG, what="it watches")
+            both = connections(broker.port)
             for _ in range(SLEEPS):
+                await until(lambda: connections(broker.port) >= both, within=LONG, what="it is there again")
                 await asleep(number, broker)
         finally:
             speaking.cancel()
