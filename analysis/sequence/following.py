@@ -150,7 +150,8 @@ class Following:
         own, path = number - len(self._before), self._path
         if path is None:
             return
-        segment, scores = self._segments[own], self._entering(number, ended=ended)
+        segment = self._segments[own]
+        scores = self._entering(path, segment, ended=ended)
         if not self._opens(own, scores):
             return
         at, u = self._refined
@@ -161,14 +162,12 @@ class Following:
 
     def unsettled(self, number: int, *, ended: bool = False) -> bool:
         """Whether `settle` with the same would settle anything that is not."""
-        return self._path is not None and self._opens(number - len(self._before), self._entering(number, ended=ended))
+        own, path = number - len(self._before), self._path
+        return path is not None and self._opens(own, self._entering(path, self._segments[own], ended=ended))
 
-    def _entering(self, number: int, *, ended: bool) -> Array:
+    def _entering(self, path: Path, segment: Segment, *, ended: bool) -> Array:
         """(states,) scores of what may begin with a segment when it is settled."""
-        segment = self._segments[number - len(self._before)]
-        if self._path is None:
-            return np.full(len(STATES), -np.inf)
-        scores = self._path.entering(segment.start)
+        scores = path.entering(segment.start)
         scores[~self._like(segment.state, ended=ended)] = -np.inf
         return scores
 
